@@ -1,0 +1,3 @@
+module onetrip
+
+go 1.26

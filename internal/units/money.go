@@ -1,0 +1,71 @@
+package units
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Money is an amount in the minor unit of its currency (cents for USD), with the
+// ISO 4217 alphabetic code. The zero value is "no amount".
+type Money struct {
+	AmountMinor int64  `json:"amount_minor"`
+	Currency    string `json:"currency"`
+}
+
+// minorDigits lists the ISO 4217 currencies whose minor unit is not 1/100.
+// From memory of ISO 4217 table A.1.
+var minorDigits = map[string]int{
+	"BHD": 3, "CLP": 0, "IQD": 3, "ISK": 0, "JOD": 3, "JPY": 0, "KRW": 0, "KWD": 3,
+	"LYD": 3, "OMR": 3, "PYG": 0, "TND": 3, "UGX": 0, "VND": 0, "XAF": 0, "XOF": 0, "XPF": 0,
+}
+
+// MinorDigits returns how many decimal digits the currency's minor unit has.
+func MinorDigits(currency string) int {
+	if n, ok := minorDigits[currency]; ok {
+		return n
+	}
+	return 2
+}
+
+// ValidCurrency reports whether code has the form of an ISO 4217 code: three
+// capital letters.
+func ValidCurrency(code string) bool {
+	if len(code) != 3 {
+		return false
+	}
+	for _, r := range code {
+		if r < 'A' || r > 'Z' {
+			return false
+		}
+	}
+	return true
+}
+
+// Times returns the amount n times over.
+func (m Money) Times(n int) Money { return Money{m.AmountMinor * int64(n), m.Currency} }
+
+// Plus adds two amounts of one currency; an unset side takes the other's
+// currency. It panics when two currencies meet: the catalogue has one.
+func (m Money) Plus(o Money) Money {
+	if m.Currency == "" {
+		m.Currency = o.Currency
+	}
+	if o.Currency != "" && o.Currency != m.Currency {
+		panic("units: adding " + o.Currency + " to " + m.Currency)
+	}
+	return Money{m.AmountMinor + o.AmountMinor, m.Currency}
+}
+
+// String prints the amount with its minor digits: "12.99 USD", "1300 JPY".
+func (m Money) String() string {
+	digits := MinorDigits(m.Currency)
+	sign, n := "", m.AmountMinor
+	if n < 0 {
+		sign, n = "-", -n
+	}
+	text := fmt.Sprintf("%0*d", digits+1, n)
+	if digits > 0 {
+		text = text[:len(text)-digits] + "." + text[len(text)-digits:]
+	}
+	return strings.TrimSpace(sign + text + " " + m.Currency)
+}
