@@ -1,0 +1,152 @@
+package catalog
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+)
+
+// Form is the physical form of a part: everything that decides whether it fits.
+// Parts of one form are interchangeable and differ only in maker, finish, price
+// and stock, so fit and rules look at forms and selection looks at parts.
+type Form struct {
+	Kind       Kind
+	Attributes []Attr // in the order KindSpec declares them
+	Ends       []End  // 0 to 2
+	LengthIn   float64
+	HeightIn   float64
+}
+
+// Attr returns an attribute by name. length_in and height_in answer as numbers.
+func (f *Form) Attr(name string) (Attr, bool) {
+	switch name {
+	case "length_in":
+		return Attr{name, AttrNumber, Value{Num: f.LengthIn}}, f.LengthIn > 0
+	case "height_in":
+		return Attr{name, AttrNumber, Value{Num: f.HeightIn}}, f.HeightIn > 0
+	}
+	for _, a := range f.Attributes {
+		if a.Name == name {
+			return a, true
+		}
+	}
+	return Attr{}, false
+}
+
+// Num returns a numeric attribute (number, size in inches, bool as 0 or 1), 0 when absent.
+func (f *Form) Num(name string) float64 { a, _ := f.Attr(name); return a.Value.Num }
+
+// Text returns an enum, text, size or thread attribute as text, "" when absent.
+func (f *Form) Text(name string) string { a, _ := f.Attr(name); return a.Value.Text }
+
+// Key is the same for two forms exactly when they are physically the same.
+func (f *Form) Key() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s|%g|%g", f.Kind, f.LengthIn, f.HeightIn)
+	for _, a := range f.Attributes {
+		b.WriteByte('|')
+		b.WriteString(a.Name)
+		b.WriteByte('=')
+		b.WriteString(a.String())
+	}
+	for _, e := range f.Ends {
+		b.WriteByte('|')
+		b.WriteString(e.String())
+	}
+	return b.String()
+}
+
+// Part is one SKU of a Form. Requires names SKUs that must be in the kit when this
+// one is, Conflicts SKUs that must not.
+type Part struct {
+	Offer
+	*Form
+	Requires  []string
+	Conflicts []string
+}
+
+type partJSON struct {
+	Offer
+	Kind       Kind                       `json:"kind"`
+	Attributes map[string]json.RawMessage `json:"attributes"`
+	Ends       []End                      `json:"ends"`
+	LengthIn   float64                    `json:"length_in,omitempty"`
+	HeightIn   float64                    `json:"height_in,omitempty"`
+	Requires   []string                   `json:"requires,omitempty"`
+	Conflicts  []string                   `json:"conflicts,omitempty"`
+}
+
+// MarshalJSON writes the contract's Part without stock.
+func (p *Part) MarshalJSON() ([]byte, error) {
+	j := partJSON{Offer: p.Offer, Kind: p.Kind, Attributes: map[string]json.RawMessage{}, Ends: p.Ends,
+		LengthIn: p.LengthIn, HeightIn: p.HeightIn, Requires: p.Requires, Conflicts: p.Conflicts}
+	if j.Ends == nil {
+		j.Ends = []End{}
+	}
+	for _, a := range p.Attributes {
+		var v any
+		switch a.Type {
+		case AttrNumber:
+			v = a.Value.Num
+		case AttrBool:
+			v = a.Value.Num != 0
+		case AttrNumbers:
+			v = a.Value.Numbers
+		default:
+			v = a.Value.Text
+		}
+		raw, err := json.Marshal(v)
+		if err != nil {
+			return nil, err
+		}
+		j.Attributes[a.Name] = raw
+	}
+	return json.Marshal(j)
+}
+
+// UnmarshalJSON reads the contract's Part; attributes are typed by kind.
+func (p *Part) UnmarshalJSON(data []byte) error {
+	var j partJSON
+	if err := json.Unmarshal(data, &j); err != nil {
+		return err
+	}
+	spec, ok := j.Kind.Spec()
+	if !ok {
+		return fmt.Errorf("/kind: %q is not a kind of part", j.Kind)
+	}
+	form := &Form{Kind: j.Kind, Ends: j.Ends, LengthIn: j.LengthIn, HeightIn: j.HeightIn}
+	for _, a := range spec.Attrs {
+		raw, ok := j.Attributes[a.Name]
+		if !ok {
+			continue
+		}
+		delete(j.Attributes, a.Name)
+		v, err := a.parseJSON(raw)
+		if err != nil {
+			return fmt.Errorf("/attributes/%w", err)
+		}
+		form.Attributes = append(form.Attributes, Attr{a.Name, a.Type, v})
+	}
+	for name := range j.Attributes {
+		return fmt.Errorf("/attributes/%s: a %s has no such attribute", name, j.Kind)
+	}
+	*p = Part{Offer: j.Offer, Form: form, Requires: j.Requires, Conflicts: j.Conflicts}
+	return nil
+}
+
+// parseJSON turns the JSON spelling into the text ParseValue reads: a string keeps
+// its text, a list becomes words, numbers and booleans are spelled alike in both.
+func (a AttrSpec) parseJSON(raw json.RawMessage) (Value, error) {
+	s := string(raw)
+	switch {
+	case a.Type == AttrNumbers:
+		s = strings.NewReplacer("[", " ", "]", " ", ",", " ").Replace(s)
+	case strings.HasPrefix(s, `"`) && a.Type != AttrNumber && a.Type != AttrBool:
+		if err := json.Unmarshal(raw, &s); err != nil {
+			return Value{}, fmt.Errorf("%s: %w", a.Name, err)
+		}
+	case a.Type != AttrNumber && a.Type != AttrBool && a.Type != AttrSize:
+		return Value{}, fmt.Errorf("%s: %s is not a string", a.Name, s)
+	}
+	return a.ParseValue(s)
+}
