@@ -44,7 +44,7 @@ func newSize(num, den *big.Int) (Size, error) {
 // or "1 1/16", a decimal "0.375", a whole number "2", or a dash size "-6", which
 // counts sixteenths of an inch of tube outside diameter (SAE J514).
 func ParseSize(text string) (Size, error) {
-	s, err := parseSize(strings.TrimSuffix(strings.TrimSpace(text), "\""))
+	s, err := parseSize(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(text), "\"")))
 	if err != nil {
 		return Size{}, fmt.Errorf("size %q: %w; write a fraction (5/16), a mixed number (1-1/16), a decimal (0.375) or a dash size (-6)", clip(text), err)
 	}
@@ -137,10 +137,13 @@ func clip(s string) string {
 // in and snapped to the closest 1/64 when that is nearer than 0.0005 in.
 func SizeFromFloat(in float64) (Size, error) {
 	if math.IsNaN(in) || in <= 0 || in > 99 {
-		return Size{}, fmt.Errorf("size %v in: must be above 0 and at most 99", in)
+		return Size{}, fmt.Errorf("size %v in: must be above 0 and at most 99 in", in)
 	}
 	if sixtyFourths := math.Round(in * 64); math.Abs(sixtyFourths/64-in) < 0.0005 && sixtyFourths > 0 {
 		return Inches(int(sixtyFourths), 64), nil
+	}
+	if in < 0.00005 {
+		return Size{}, fmt.Errorf("size %v in: rounds to nothing at 1/10000 in; give a larger length", in)
 	}
 	return newSize(big.NewInt(int64(math.Round(in*10000))), big.NewInt(10000))
 }

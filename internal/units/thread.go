@@ -2,6 +2,7 @@ package units
 
 import (
 	"fmt"
+	"math/big"
 	"strconv"
 	"strings"
 )
@@ -27,7 +28,7 @@ func ParseThread(text string) (Thread, error) {
 func parseThread(s string) (Thread, error) {
 	var t Thread
 	body, series, _ := strings.Cut(s, " ")
-	switch strings.ToUpper(series) {
+	switch strings.ToUpper(strings.TrimSpace(series)) {
 	case "", "UNF", "UNC", "UNS", "UN", "UNEF":
 	case "NPT", "NPTF":
 		t.Taper = true
@@ -38,15 +39,20 @@ func parseThread(s string) (Thread, error) {
 	if i <= 0 {
 		return t, fmt.Errorf("has no threads per inch")
 	}
+	if body[0] == '-' {
+		// -6 names a tube, and its thread differs between families (9/16-18 or
+		// 5/8-18), so it must not be read as a 3/8 thread.
+		return t, fmt.Errorf("starts with a dash size, which names a tube and not a thread")
+	}
 	major, err := parseSize(body[:i])
 	if err != nil {
 		return t, err
 	}
-	n, err := strconv.Atoi(body[i+1:])
-	if err != nil || n < 3 || n > 100 {
+	n, err := digits(body[i+1:])
+	if err != nil || n.Cmp(big.NewInt(3)) < 0 || n.Cmp(big.NewInt(100)) > 0 {
 		return t, fmt.Errorf("threads per inch must be a whole number from 3 to 100")
 	}
-	t.Major, t.PerInch = major, int16(n)
+	t.Major, t.PerInch = major, int16(n.Int64())
 	return t, nil
 }
 

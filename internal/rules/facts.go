@@ -1,0 +1,97 @@
+package rules
+
+import "onetrip/internal/catalog"
+
+// Facts is all that a rule can read. Names in CEL are the json names: the fields of
+// vehicle and carburetor are those of the contract.
+type Facts struct {
+	Vehicle     *catalog.Vehicle    `json:"vehicle"`
+	Carburetor  *catalog.Carburetor `json:"carburetor"`
+	Calc        *Calc               `json:"calc"`
+	OnHand      OnHand              `json:"on_hand"`
+	Preferences Preferences         `json:"preferences"`
+}
+
+// OnHand are the need ids and SKUs the owner has.
+type OnHand struct {
+	Needs []string `json:"needs"`
+	SKUs  []string `json:"skus"`
+}
+
+// Preferences are those a rule may look at.
+type Preferences struct {
+	Finish    string `json:"finish"`
+	Objective string `json:"objective"`
+	Location  string `json:"location"`
+}
+
+// Calc are the figures computed before rules are evaluated. Lengths in inches, flow
+// in cfm (air) or gph (fuel), pressure in psi, vacuum in inHg.
+type Calc struct {
+	// air (calc/air.go)
+	AirDemandCFM   float64 `json:"air_demand_cfm"`
+	SizeRatio      float64 `json:"size_ratio"`
+	SizeVerdict    string  `json:"size_verdict"`
+	DepressionInHg float64 `json:"depression_inhg"`
+	// altitude
+	DensityRatio        float64 `json:"density_ratio"`
+	MixtureRichPercent  float64 `json:"mixture_rich_percent"`  // how much richer than at sea level
+	MixtureErrorPercent float64 `json:"mixture_error_percent"` // same with the jets as shipped; kept apart for rules that test its size
+	JetAreaScale        float64 `json:"jet_area_scale"`
+	// fuel
+	FuelDemandGPH        float64 `json:"fuel_demand_gph"`
+	FloatValveGPH        float64 `json:"float_valve_gph"`
+	DeliveredPressurePSI float64 `json:"delivered_pressure_psi"` // at demand, through the vehicle's line size
+	PumpFlowKnown        bool    `json:"pump_flow_known"`
+	PumpFlowShort        bool    `json:"pump_flow_short"`
+	FuelHoseLongestIn    float64 `json:"fuel_hose_longest_in"` // longest single piece of fuel hose
+	// choke; zero unless the carburetor's choke is electric or is converted to electric
+	ChokeAmps    float64 `json:"choke_amps"`
+	ChokeWireAWG float64 `json:"choke_wire_awg"` // largest AWG number (thinnest wire) that keeps the drop in limit
+	ChokeFuseA   float64 `json:"choke_fuse_a"`
+	ChokeWireIn  float64 `json:"choke_wire_in"` // one-way length
+	// stack, before parts are chosen
+	StackTallestIn   float64 `json:"stack_tallest_in"`    // with the tallest adapter that fits and the vehicle's cleaner
+	StackShortestIn  float64 `json:"stack_shortest_in"`   // with the lowest adapter that fits and the vehicle's cleaner
+	HoodMarginIn     float64 `json:"hood_margin_in"`      // clearance less stack_tallest_in
+	BareHoodMarginIn float64 `json:"bare_hood_margin_in"` // clearance less the lowest stack without any cleaner
+	StudNeededIn     float64 `json:"stud_needed_in"`      // free stud length for the tallest stack of plates and gaskets
+	StudsSuffice     bool    `json:"studs_suffice"`       // false too when the vehicle's stud length is unknown
+	AirStudNeededIn  float64 `json:"air_stud_needed_in"`  // cleaner stud length above the air horn
+	// travel
+	ThrottleTravelIn     float64 `json:"throttle_travel_in"` // at the carburetor's lever, idle to wide open
+	CableTravelKnown     bool    `json:"cable_travel_known"` // both the transmission's and the lever's figures are known
+	TransmissionTravelIn float64 `json:"transmission_travel_in"`
+	TransmissionRadiusIn float64 `json:"transmission_radius_needed_in"` // lever radius that gives the cable its full travel
+	CableTravelOK        bool    `json:"cable_travel_ok"`
+	// vacuum, after ports are assigned (fit/vacuum.go)
+	Hoses      []HoseRun   `json:"hoses"`
+	Caps       []SizeCount `json:"caps"`
+	Plugs      []SizeCount `json:"plugs"`
+	Tees       []SizePair  `json:"tees"`
+	Reducers   []SizePair  `json:"reducers"`
+	Nipples    []SizePair  `json:"nipples"`
+	Unassigned []string    `json:"unassigned"` // vacuum users without a port
+}
+
+// HoseRun is one vacuum hose: its use (pcv, booster, advance, modulator, purge, egr,
+// cruise), bore and length.
+type HoseRun struct {
+	Use      string  `json:"use"`
+	BoreIn   float64 `json:"bore_in"`
+	LengthIn float64 `json:"length_in"`
+}
+
+// SizeCount is how many of one size.
+type SizeCount struct {
+	SizeIn float64 `json:"size_in"`
+	Count  int     `json:"count"`
+}
+
+// SizePair is how many of one pair of sizes: run and branch of a tee, large and
+// small side of a reducer, pipe thread and hose of a nipple.
+type SizePair struct {
+	LargeIn float64 `json:"large_in"`
+	SmallIn float64 `json:"small_in"`
+	Count   int     `json:"count"`
+}
