@@ -25,9 +25,9 @@ func TestPublishedGTINs(t *testing.T) {
 func TestValidateGTINRefuses(t *testing.T) {
 	for gtin, reason := range map[string]string{
 		"6291041500214":   "check digit is 4, expected 3",
-		"6291041500123":   "expected 2",
+		"6291041500123":   "expected 1",
 		"":                "has 0 characters",
-		"629104150021":    "check digit is 1, expected ",
+		"629104150021":    "check digit is 1, expected 4", // a GTIN-13 without its last digit
 		"12345":           "has 5 characters",
 		"62910415002133x": "has 15 characters",
 		"629104150021x":   "where a digit belongs",
