@@ -15,7 +15,12 @@ type Form struct {
 	Ends       []End  // 0 to 2
 	LengthIn   float64
 	HeightIn   float64
+
+	parts []*Part // of this form, by price then SKU; set by NewSnapshot
 }
+
+// Parts lists the parts of this form, cheapest first, then by SKU.
+func (f *Form) Parts() []*Part { return f.parts }
 
 // Attr returns an attribute by name. length_in and height_in answer as numbers.
 func (f *Form) Attr(name string) (Attr, bool) {

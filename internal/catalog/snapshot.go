@@ -1,0 +1,339 @@
+package catalog
+
+import (
+	"cmp"
+	"fmt"
+	"hash/maphash"
+	"math"
+	"slices"
+	"sort"
+)
+
+// Snapshot is the catalogue at one revision: immutable, indexed and safe to share
+// between goroutines. NewSnapshot takes ownership of the Data it is given.
+type Snapshot struct {
+	Revision  int64
+	Currency  string
+	Locations []Location
+
+	vehicles    []*Vehicle
+	carburetors []*Carburetor
+	parts       []*Part
+	bundles     []*Bundle
+
+	vehicleByID map[string]*Vehicle
+	bySKU       map[string]any // *Part, *Carburetor or *Bundle
+
+	forms   map[Kind][]*Form
+	joining map[kindEnd][]*Form
+	holding map[*Part][]*Bundle // bundles that hold a part
+
+	stock []int32 // by offer ordinal, then location
+}
+
+type kindEnd struct {
+	kind Kind
+	end  End
+}
+
+// NewSnapshot indexes a catalogue. It fails on what would make answers wrong:
+// a duplicate id or SKU, a bundle of unknown parts, stock of an unknown SKU or
+// location, a price in another currency.
+func NewSnapshot(d *Data) (*Snapshot, error) {
+	s := &Snapshot{
+		Revision: d.Revision, Currency: d.Currency, Locations: d.Locations,
+		vehicles: d.Vehicles, carburetors: d.Carburetors, parts: d.Parts, bundles: d.Bundles,
+		vehicleByID: make(map[string]*Vehicle, len(d.Vehicles)),
+		bySKU:       make(map[string]any, len(d.Parts)+len(d.Carburetors)+len(d.Bundles)),
+		forms:       map[Kind][]*Form{},
+		joining:     map[kindEnd][]*Form{},
+		holding:     map[*Part][]*Bundle{},
+	}
+	slices.SortFunc(s.vehicles, func(a, b *Vehicle) int { return cmp.Compare(a.ID, b.ID) })
+	slices.SortFunc(s.carburetors, func(a, b *Carburetor) int { return cmp.Compare(a.SKU, b.SKU) })
+	slices.SortFunc(s.parts, func(a, b *Part) int { return cmp.Compare(a.SKU, b.SKU) })
+	slices.SortFunc(s.bundles, func(a, b *Bundle) int { return cmp.Compare(a.SKU, b.SKU) })
+	for _, v := range s.vehicles {
+		if _, twice := s.vehicleByID[v.ID]; twice {
+			return nil, fmt.Errorf("vehicle %q is in the catalogue twice", v.ID)
+		}
+		s.vehicleByID[v.ID] = v
+	}
+	var ordinal int32
+	offer := func(o *Offer, thing any) error {
+		if _, twice := s.bySKU[o.SKU]; twice {
+			return fmt.Errorf("SKU %q is in the catalogue twice", o.SKU)
+		}
+		if o.Price.Currency != d.Currency {
+			return fmt.Errorf("SKU %q: price is in %s, the catalogue's currency is %s", o.SKU, o.Price.Currency, d.Currency)
+		}
+		s.bySKU[o.SKU], o.ordinal = thing, ordinal
+		ordinal++
+		return nil
+	}
+	interned := make(map[string]*Form, len(d.Parts)/2)
+	for _, p := range s.parts {
+		if err := offer(&p.Offer, p); err != nil {
+			return nil, err
+		}
+		s.intern(interned, p)
+	}
+	for _, c := range s.carburetors {
+		if err := offer(&c.Offer, c); err != nil {
+			return nil, err
+		}
+	}
+	for _, b := range s.bundles {
+		if err := offer(&b.Offer, b); err != nil {
+			return nil, err
+		}
+		for _, a := range b.Contents {
+			p, ok := s.bySKU[a.SKU].(*Part)
+			if !ok {
+				return nil, fmt.Errorf("bundle %q holds %q, which is not a part of the catalogue", b.SKU, a.SKU)
+			}
+			s.holding[p] = append(s.holding[p], b)
+		}
+	}
+	for _, forms := range s.forms {
+		for _, f := range forms {
+			slices.SortFunc(f.parts, func(a, b *Part) int {
+				return cmp.Or(cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor), cmp.Compare(a.SKU, b.SKU))
+			})
+		}
+	}
+	s.stock = make([]int32, int(ordinal)*len(s.Locations))
+	if err := setStock(s, d.Stock); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// intern makes parts of equal form share one Form and files it under its kind and ends.
+func (s *Snapshot) intern(known map[string]*Form, p *Part) {
+	key := p.Form.Key()
+	if f, ok := known[key]; ok {
+		p.Form = f
+		f.parts = append(f.parts, p)
+		return
+	}
+	f := p.Form
+	known[key] = f
+	f.parts = []*Part{p}
+	s.forms[f.Kind] = append(s.forms[f.Kind], f)
+	for i, e := range f.Ends {
+		if i == 0 || e != f.Ends[0] {
+			s.joining[kindEnd{f.Kind, e}] = append(s.joining[kindEnd{f.Kind, e}], f)
+		}
+	}
+}
+
+func setStock(s *Snapshot, levels []Stock) error {
+	locations := make(map[string]int, len(s.Locations))
+	for i, l := range s.Locations {
+		locations[l.ID] = i
+	}
+	for _, l := range levels {
+		o := s.Offer(l.SKU)
+		at, ok := locations[l.Location]
+		switch {
+		case o == nil:
+			return fmt.Errorf("stock of %q: no such SKU in the catalogue", l.SKU)
+		case !ok:
+			return fmt.Errorf("stock of %q: no location %q in the catalogue", l.SKU, l.Location)
+		case l.OnHand < 0 || l.OnHand > math.MaxInt32:
+			return fmt.Errorf("stock of %q at %q: %d is not a count from 0 to %d", l.SKU, l.Location, l.OnHand, math.MaxInt32)
+		}
+		s.stock[int(o.ordinal)*len(s.Locations)+at] = int32(l.OnHand)
+	}
+	return nil
+}
+
+// WithStock is the snapshot with other stock levels and a new revision. Everything
+// but the stock table is shared.
+func (s *Snapshot) WithStock(revision int64, levels []Stock) (*Snapshot, error) {
+	next := *s
+	next.Revision = revision
+	next.stock = slices.Clone(s.stock)
+	if err := setStock(&next, levels); err != nil {
+		return nil, err
+	}
+	return &next, nil
+}
+
+// Vehicles lists vehicles by id; the slice must not be changed. So for the others.
+func (s *Snapshot) Vehicles() []*Vehicle { return s.vehicles }
+
+// Carburetors lists carburetors by SKU.
+func (s *Snapshot) Carburetors() []*Carburetor { return s.carburetors }
+
+// Parts lists parts by SKU.
+func (s *Snapshot) Parts() []*Part { return s.parts }
+
+// Bundles lists bundles by SKU.
+func (s *Snapshot) Bundles() []*Bundle { return s.bundles }
+
+// Vehicle returns a vehicle by id, or a NotFoundError with near spellings.
+func (s *Snapshot) Vehicle(id string) (*Vehicle, error) {
+	if v, ok := s.vehicleByID[id]; ok {
+		return v, nil
+	}
+	return nil, &NotFoundError{What: "vehicle", ID: id, Near: nearIDs(id, s.vehicles, func(v *Vehicle) string { return v.ID })}
+}
+
+// Carburetor returns a carburetor by SKU, or a NotFoundError with near spellings.
+func (s *Snapshot) Carburetor(sku string) (*Carburetor, error) {
+	if c, ok := s.bySKU[sku].(*Carburetor); ok {
+		return c, nil
+	}
+	return nil, &NotFoundError{What: "carburetor", ID: sku, Near: nearIDs(sku, s.carburetors, func(c *Carburetor) string { return c.SKU })}
+}
+
+// Part returns a part by SKU, or a NotFoundError with near spellings.
+func (s *Snapshot) Part(sku string) (*Part, error) {
+	if p, ok := s.bySKU[sku].(*Part); ok {
+		return p, nil
+	}
+	return nil, &NotFoundError{What: "part", ID: sku, Near: nearIDs(sku, s.parts, func(p *Part) string { return p.SKU })}
+}
+
+// Bundle returns a bundle by SKU, or a NotFoundError with near spellings.
+func (s *Snapshot) Bundle(sku string) (*Bundle, error) {
+	if b, ok := s.bySKU[sku].(*Bundle); ok {
+		return b, nil
+	}
+	return nil, &NotFoundError{What: "bundle", ID: sku, Near: nearIDs(sku, s.bundles, func(b *Bundle) string { return b.SKU })}
+}
+
+// nearWindow bounds how many ids are compared for a near spelling: those around
+// the place where the wrong id would sort, so that a typing error never costs a
+// walk over a million SKUs.
+const nearWindow = 2000
+
+func nearIDs[T any](id string, sorted []T, idOf func(T) string) []string {
+	at := sort.Search(len(sorted), func(i int) bool { return idOf(sorted[i]) >= id })
+	from, to := max(0, at-nearWindow/2), min(len(sorted), at+nearWindow/2)
+	ids := make([]string, 0, to-from)
+	for _, v := range sorted[from:to] {
+		ids = append(ids, idOf(v))
+	}
+	return Near(id, ids, 3)
+}
+
+// Offer returns what is for sale under a SKU, nil when nothing is.
+func (s *Snapshot) Offer(sku string) *Offer {
+	switch t := s.bySKU[sku].(type) {
+	case *Part:
+		return &t.Offer
+	case *Carburetor:
+		return &t.Offer
+	case *Bundle:
+		return &t.Offer
+	}
+	return nil
+}
+
+// Location returns the index of a location in Locations, or a NotFoundError.
+func (s *Snapshot) Location(id string) (int, error) {
+	for i, l := range s.Locations {
+		if l.ID == id {
+			return i, nil
+		}
+	}
+	return -1, &NotFoundError{What: "location", ID: id, Near: nearIDs(id, s.Locations, func(l Location) string { return l.ID })}
+}
+
+// AllLocations as a location index means stock in all locations together.
+const AllLocations = -1
+
+// OnHand is how many packs of an offer a location has; AllLocations adds up.
+func (s *Snapshot) OnHand(o *Offer, location int) int {
+	row := s.stock[int(o.ordinal)*len(s.Locations):][:len(s.Locations)]
+	if location != AllLocations {
+		return int(row[location])
+	}
+	total := 0
+	for _, n := range row {
+		total += int(n)
+	}
+	return total
+}
+
+// StockLevels lists an offer's stock at every location, in the order of Locations.
+func (s *Snapshot) StockLevels(o *Offer) []StockLevel {
+	levels := make([]StockLevel, len(s.Locations))
+	for i, l := range s.Locations {
+		levels[i] = StockLevel{Location: l.ID, OnHand: s.OnHand(o, i)}
+	}
+	return levels
+}
+
+// BundlesHolding lists the bundles that hold a part.
+func (s *Snapshot) BundlesHolding(p *Part) []*Bundle { return s.holding[p] }
+
+// Forms lists the forms of a kind.
+func (s *Snapshot) Forms(k Kind) []*Form { return s.forms[k] }
+
+// FormsJoining calls yield for every form of a kind with an end that mates with e.
+func (s *Snapshot) FormsJoining(k Kind, e End, yield func(*Form)) {
+	visit := func(e End) {
+		for _, f := range s.joining[kindEnd{k, e}] {
+			yield(f)
+		}
+	}
+	switch e.Family {
+	case Hose:
+		visit(End{Family: HoseBarb, Size: e.Size})
+		visit(End{Family: PlainTube, Size: e.Size})
+	case HoseBarb, PlainTube:
+		visit(End{Family: Hose, Size: e.Size})
+	default:
+		if m, ok := e.Mate(); ok {
+			visit(m)
+		}
+	}
+}
+
+// Index finds the forms of one kind by equality of a fixed list of attributes, in
+// time that does not grow with the catalogue.
+type Index struct {
+	attrs []string
+	forms map[uint64][]*Form
+}
+
+var indexSeed = maphash.MakeSeed()
+
+// Index builds an index over the attributes named. Build once, look up often.
+func (s *Snapshot) Index(k Kind, attrs []string) *Index {
+	ix := &Index{attrs: attrs, forms: map[uint64][]*Form{}}
+	values := make([]Value, len(attrs))
+	for _, f := range s.forms[k] {
+		for i, name := range attrs {
+			a, _ := f.Attr(name)
+			values[i] = a.Value
+		}
+		key := hashValues(values)
+		ix.forms[key] = append(ix.forms[key], f)
+	}
+	return ix
+}
+
+// Lookup returns the forms whose attributes may equal values, in the order of the
+// index's attributes. Two keys can share a hash, so the caller still tests each form.
+func (ix *Index) Lookup(values []Value) []*Form { return ix.forms[hashValues(values)] }
+
+func hashValues(values []Value) uint64 {
+	var h maphash.Hash
+	h.SetSeed(indexSeed)
+	var word [8]byte
+	for _, v := range values {
+		bits := math.Float64bits(v.Num + 0) // +0 folds -0 into 0
+		for i := range word {
+			word[i] = byte(bits >> (8 * i))
+		}
+		_, _ = h.Write(word[:])
+		_, _ = h.WriteString(v.Text)
+		_ = h.WriteByte(0)
+	}
+	return h.Sum64()
+}
