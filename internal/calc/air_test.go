@@ -118,6 +118,21 @@ func TestTradeAcceptanceFacts(t *testing.T) {
 	}
 }
 
+// The table is part of the contract: a check prints these figures as its inputs.
+// Source: common practice, no source.
+func TestTuneDefaults(t *testing.T) {
+	for tune, want := range map[string][2]float64{
+		"stock": {0.80, 5000}, "mild": {0.85, 5500}, "strong": {0.92, 6200}, "race": {1.00, 7000},
+	} {
+		if ve, redline, ok := TuneDefaults(tune); !ok || ve != want[0] || redline != want[1] {
+			t.Errorf("%s: %v at %v rpm (%v), want %v", tune, ve, redline, ok, want)
+		}
+	}
+	if _, _, ok := TuneDefaults("warm"); ok {
+		t.Error("a tune that does not exist has defaults")
+	}
+}
+
 func TestPropertySuitableBandIsWhatSuits(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		demand := rapid.Float64Range(20, 2000).Draw(t, "demand")
@@ -189,8 +204,5 @@ func TestAirRefusesNonsense(t *testing.T) {
 		refuses(t, err, "flow_cfm")
 		_, _, err = SuitableBandCFM(bad)
 		refuses(t, err, "demand_cfm")
-	}
-	if _, _, ok := TuneDefaults("warm"); ok {
-		t.Error("a tune that does not exist has defaults")
 	}
 }

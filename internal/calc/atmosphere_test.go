@@ -91,6 +91,12 @@ func TestNearestPairBreaksTiesTowardsTheSmaller(t *testing.T) {
 		}
 		near(t, "residual", got.ResidualPercent, -50, 1e-12)
 	}
+	// One jet, two rods missing by the same amount: 4 - 1 and 4 - 3 about 2.
+	for _, rods := range [][]float64{{1, math.Sqrt(3)}, {math.Sqrt(3), 1}} {
+		if got := must(NearestPair([]float64{2}, rods, math.Pi/2)); got.RodIn != 1 {
+			t.Errorf("rods %v: %+v", rods, got)
+		}
+	}
 	// Same jet, rods doubled up: the smaller of equal rods is a tie with itself.
 	if got := must(NearestPair([]float64{0.1, 0.1}, []float64{0.05, 0.05}, 0.005)); got.RodIn != 0.05 {
 		t.Errorf("%+v", got)

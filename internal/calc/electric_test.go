@@ -8,7 +8,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Source: ASTM B258 by GNU units (awg), tolerance 2e-9 relative, the table's
+// Source: ASTM B258 by GNU units (awg), tolerance 5e-9 relative, the table's
 // printed digits. Its resistivity is 1.7241e-8 ohm m, IEC 60028's 1/58 rounded to
 // five digits: 2.2e-5 relative lower, hence 3e-5.
 func TestWireGaugeTable(t *testing.T) {
@@ -123,17 +123,21 @@ func TestFuseRoundsUpToAStandardRating(t *testing.T) {
 	}
 }
 
-// A thicker wire always carries more, or the table has a slip.
-func TestChassisAmpsGrowWithTheWire(t *testing.T) {
+// Source: chassis wiring figures, common practice, from memory, no source. A
+// thicker wire must carry more, or the table has a slip.
+func TestChassisAmps(t *testing.T) {
 	last := 0.0
-	for awg := 22; awg >= 8; awg -= 2 {
+	for i, want := range []float64{7, 11, 16, 22, 32, 41, 55, 73} {
+		awg := 22 - 2*i
 		amps, ok := ChassisAmps(awg)
-		if !ok || amps <= last {
-			t.Errorf("%d AWG: %v A (%v) after %v A", awg, amps, ok, last)
+		if !ok || amps != want || amps <= last {
+			t.Errorf("%d AWG: %v A (%v) after %v A, want %v", awg, amps, ok, last, want)
 		}
 		last = amps
 	}
-	if _, ok := ChassisAmps(21); ok {
-		t.Error("21 AWG is not a stocked gauge")
+	for _, awg := range []int{24, 21, 6} {
+		if amps, ok := ChassisAmps(awg); ok {
+			t.Errorf("%d AWG: %v A from a table that does not hold it", awg, amps)
+		}
 	}
 }

@@ -7,7 +7,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Source: Colebrook-White solved by scipy brentq, laminar 64/Re; tolerance 2e-9
+// Source: Colebrook-White solved by scipy brentq, laminar 64/Re; tolerance 5e-9
 // relative, the table's printed digits.
 func TestMoodyTable(t *testing.T) {
 	for _, r := range readTable(t, "moody.csv", 23) {
@@ -37,6 +37,10 @@ func TestPressureDropTable(t *testing.T) {
 			ViscosityPaS:    r.num(t, "viscosity_Pa_s"),
 			RoughnessM:      r.num(t, "roughness_m"),
 		}))
+		// The assumed petrol and tube are those of the table.
+		near(t, "density", PetrolDensityKgM3, r.num(t, "density_kg_m3"), 0)
+		near(t, "viscosity", PetrolViscosityPaS, r.num(t, "viscosity_Pa_s"), 0)
+		near(t, "roughness", DrawnTubeRoughnessM, r.num(t, "roughness_m"), 0)
 		what := r["flow_L_per_h"] + " L/h in " + r["inside_diameter_mm"] + " mm: "
 		near(t, what+"velocity", got.VelocityMPerS, r.num(t, "velocity_m_per_s"), 5e-9)
 		near(t, what+"Reynolds", got.Reynolds, r.num(t, "reynolds"), 5e-9)
@@ -67,7 +71,7 @@ func TestLaminarLossIsHagenPoiseuille(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		l := Line{
 			InsideDiameterM: rapid.Float64Range(1e-3, 2e-2).Draw(t, "d"),
-			LengthM:         rapid.Float64Range(0, 10).Draw(t, "L"),
+			LengthM:         rapid.Float64Range(0.01, 10).Draw(t, "L"),
 			DensityKgM3:     rapid.Float64Range(600, 1000).Draw(t, "rho"),
 			ViscosityPaS:    rapid.Float64Range(1e-4, 1e-2).Draw(t, "mu"),
 		}
