@@ -742,7 +742,9 @@ func (c *checker) dimension(pointer string, v float64, needed bool, kind Kind, l
 	switch {
 	case v == 0 && needed:
 		c.add(pointer, "is missing; a %s needs it, in inches", kind)
-	case v != 0:
+	case v != 0 && !needed:
+		c.add(pointer, "%s, but a %s has no such dimension; leave it out", trim(v), kind)
+	case needed:
 		c.number(pointer, v, l)
 	}
 }
