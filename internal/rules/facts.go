@@ -31,7 +31,7 @@ type Calc struct {
 	// air (calc/air.go)
 	AirDemandCFM   float64 `json:"air_demand_cfm"`
 	SizeRatio      float64 `json:"size_ratio"`
-	SizeVerdict    string  `json:"size_verdict"`
+	SizeVerdict    string  `json:"size_verdict" enum:"restrictive marginal_small suits marginal_large over_carbureted"`
 	DepressionInHg float64 `json:"depression_inhg"`
 	// altitude
 	DensityRatio        float64 `json:"density_ratio"`
@@ -74,24 +74,27 @@ type Calc struct {
 	Unassigned []string    `json:"unassigned"` // vacuum users without a port
 }
 
+// Fields tagged unit:"size" print as fractions in because-texts; enum lists the values
+// that rules may compare with.
+
 // HoseRun is one vacuum hose: its use (pcv, booster, advance, modulator, purge, egr,
 // cruise), bore and length.
 type HoseRun struct {
-	Use      string  `json:"use"`
-	BoreIn   float64 `json:"bore_in"`
+	Use      string  `json:"use" enum:"pcv booster advance modulator purge egr cruise"`
+	BoreIn   float64 `json:"bore_in" unit:"size"`
 	LengthIn float64 `json:"length_in"`
 }
 
 // SizeCount is how many of one size.
 type SizeCount struct {
-	SizeIn float64 `json:"size_in"`
+	SizeIn float64 `json:"size_in" unit:"size"`
 	Count  int     `json:"count"`
 }
 
 // SizePair is how many of one pair of sizes: run and branch of a tee, large and
 // small side of a reducer, pipe thread and hose of a nipple.
 type SizePair struct {
-	LargeIn float64 `json:"large_in"`
-	SmallIn float64 `json:"small_in"`
+	LargeIn float64 `json:"large_in" unit:"size"`
+	SmallIn float64 `json:"small_in" unit:"size"`
 	Count   int     `json:"count"`
 }

@@ -1,0 +1,175 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/units"
+)
+
+// Op is how an attribute is tested.
+type Op string
+
+// Ops.
+const (
+	Equal   Op = "eq"
+	OneOf   Op = "one_of"
+	AtLeast Op = "at_least"
+	AtMost  Op = "at_most"
+)
+
+// A Test asks something of one attribute of a part. Of Value only the half counts
+// that its type compares by: Num for numbers, sizes (inches) and booleans, Text for
+// enums, texts and threads. The other half is empty.
+type Test struct {
+	Attr   string
+	Type   catalog.AttrType
+	Op     Op
+	Value  catalog.Value   // eq, at_least, at_most
+	Values []catalog.Value // one_of
+
+	at int // where the attribute usually stands in a form
+}
+
+// Match is what a part must be to meet a need: of the kind, and passing every test.
+// The tests that Rule.EqualityAttrs lists come first, in that order.
+type Match struct {
+	Kind  catalog.Kind
+	Tests []Test
+}
+
+// Equal is the value asked of the i-th attribute of Rule.EqualityAttrs; of the
+// Value only the half described at Test is set.
+func (m Match) Equal(i int) catalog.Value { return m.Tests[i].Value }
+
+// Accepts reports whether a form is of the kind and passes every test.
+func (m Match) Accepts(f *catalog.Form) bool {
+	if f.Kind != m.Kind {
+		return false
+	}
+	for i := range m.Tests {
+		if !m.Tests[i].Accepts(f) {
+			return false
+		}
+	}
+	return true
+}
+
+// Fails says what a form of the kind lacks, one line per failed test:
+// "bore_in: 3/8, wanted 5/16". Empty when the form is accepted.
+func (m Match) Fails(f *catalog.Form) []string {
+	if f.Kind != m.Kind {
+		return []string{fmt.Sprintf("kind: %s, wanted %s", f.Kind, m.Kind)}
+	}
+	var lines []string
+	for i := range m.Tests {
+		if t := &m.Tests[i]; !t.Accepts(f) {
+			stated := "not stated"
+			if a, ok := t.find(f); ok {
+				stated = a.String()
+			}
+			lines = append(lines, t.Attr+": "+stated+", wanted "+t.Wanted())
+		}
+	}
+	return lines
+}
+
+// Accepts reports whether a form passes the test; an attribute that is not stated
+// fails it.
+func (t *Test) Accepts(f *catalog.Form) bool {
+	a, ok := t.find(f)
+	if !ok {
+		return false
+	}
+	switch t.Op {
+	case AtLeast:
+		return a.Value.Num >= t.Value.Num
+	case AtMost:
+		return a.Value.Num <= t.Value.Num
+	case OneOf:
+		return slices.ContainsFunc(t.Values, func(v catalog.Value) bool { return t.same(a.Value, v) })
+	}
+	return t.same(a.Value, t.Value)
+}
+
+func (t *Test) find(f *catalog.Form) (catalog.Attr, bool) {
+	if t.at < len(f.Attributes) && f.Attributes[t.at].Name == t.Attr {
+		return f.Attributes[t.at], true
+	}
+	return f.Attr(t.Attr)
+}
+
+func (t *Test) same(a, b catalog.Value) bool {
+	if byNumber(t.Type) {
+		return a.Num == b.Num
+	}
+	return a.Text == b.Text
+}
+
+func byNumber(t catalog.AttrType) bool {
+	return t == catalog.AttrNumber || t == catalog.AttrSize || t == catalog.AttrBool
+}
+
+// Wanted says what the test asks: "5/16", "at least 14", "30R9 or 30R14".
+func (t *Test) Wanted() string {
+	switch t.Op {
+	case AtLeast:
+		return "at least " + t.show(t.Value)
+	case AtMost:
+		return "at most " + t.show(t.Value)
+	case OneOf:
+		texts := make([]string, len(t.Values))
+		for i, v := range t.Values {
+			texts[i] = t.show(v)
+		}
+		return strings.Join(texts, " or ")
+	}
+	return t.show(t.Value)
+}
+
+func (t *Test) show(v catalog.Value) string {
+	switch t.Type {
+	case catalog.AttrNumber:
+		return string(appendNumber(nil, v.Num))
+	case catalog.AttrSize:
+		return string(appendSize(nil, v.Num))
+	case catalog.AttrBool:
+		return strconv.FormatBool(v.Num != 0)
+	}
+	return v.Text
+}
+
+// appendNumber prints at most four decimals and no trailing zeros.
+func appendNumber(b []byte, n float64) []byte {
+	if rounded := math.Round(n*1e4) / 1e4; math.Abs(n) < 1e11 {
+		n = rounded + 0 // no minus zero
+	}
+	return strconv.AppendFloat(b, n, 'f', -1, 64)
+}
+
+// appendSize prints inches as units.Size does: a fraction where there is one.
+func appendSize(b []byte, in float64) []byte {
+	if parts := in * 64; parts == math.Trunc(parts) && parts >= 0 && parts < 64*100 {
+		whole, num, den := int(parts)/64, int(parts)%64, 64
+		if num == 0 {
+			return strconv.AppendInt(b, int64(whole), 10)
+		}
+		for num%2 == 0 {
+			num, den = num/2, den/2
+		}
+		if whole > 0 {
+			b = append(strconv.AppendInt(b, int64(whole), 10), '-')
+		}
+		b = append(strconv.AppendInt(b, int64(num), 10), '/')
+		return strconv.AppendInt(b, int64(den), 10)
+	}
+	s, err := units.SizeFromFloat(in)
+	if err != nil { // not a size: negative, or feet long
+		return appendNumber(b, in)
+	}
+	return append(b, s.String()...)
+}

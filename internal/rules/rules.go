@@ -1,0 +1,286 @@
+// Package rules turns facts into needs. Rules are data: YAML files whose expressions
+// are CEL (https://cel.dev), checked against the types of Facts when they are loaded
+// and lowered to Go closures, so that a whole set evaluates in microseconds.
+//
+// The dialect is CEL with one kind of number: whole-number literals are doubles, as
+// are sizes (inches) and all facts that count or measure. Threads and enums are
+// strings. Known are has, exists, all, in, size, min, max, abs, ceil, floor, round
+// and the operators; dividing by zero is an error, not infinity. Optional facts are
+// refused unless has() stands guard.
+package rules
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"sync"
+
+	"onetrip/internal/catalog"
+)
+
+// Set is a checked set of rules. It is immutable and safe for concurrent use.
+type Set struct {
+	rules  []*Rule
+	needs  map[string]*Rule
+	layout *layout
+	frames sync.Pool
+}
+
+// Rules lists the rules by id.
+func (s *Set) Rules() []*Rule { return s.rules }
+
+// Needs lists the ids of all needs that some rule raises, sorted.
+func (s *Set) Needs() []string { return slices.Sorted(maps.Keys(s.needs)) }
+
+// NeedKind is the kind of part that meets a need; false when no rule raises it.
+func (s *Set) NeedKind(need string) (catalog.Kind, bool) {
+	r, ok := s.needs[need]
+	if !ok {
+		return "", false
+	}
+	return r.Kind, true
+}
+
+// Rule is one rule. The fields are what its author wrote.
+type Rule struct {
+	ID         string
+	Need       string       // "" for a rule with only a verdict or a caution
+	Kind       catalog.Kind // of the parts that meet the need
+	ByFit      bool         // fit decides how many pieces
+	Unsuitable bool         // firing makes the kit unsuitable
+	Severity   string       // blocking, serious or minor; "" without a need
+	Source     string
+	When       string // CEL
+	ForEach    string // the list fact, "" without one
+	Because    string // template
+
+	File string
+	Line int    // from 1
+	Text string // the rule as it stands in the file
+
+	reads    []string
+	equality []string
+
+	when      *expr
+	list      int // of the layout; -1 without for_each
+	level     operand
+	quantity  operand
+	tests     []operand
+	constant  []Test // all tests, when none depends on facts
+	because   template
+	caution   *Caution
+	cautionBy template
+}
+
+// Reads lists the facts that any expression of the rule reads, sorted; parts of list
+// elements have [] in them: "calc.hoses[].use". Two sets of facts that agree in them
+// get the same answer from the rule.
+func (r *Rule) Reads() []string { return r.reads }
+
+// EqualityAttrs lists the attributes that the match tests by equality with one
+// value, for an index.
+func (r *Rule) EqualityAttrs() []string { return r.equality }
+
+// Caution is a warning to show when the rule fires.
+type Caution struct {
+	ID     string
+	Text   string
+	Source string
+}
+
+// Fired is one firing of a rule.
+type Fired struct {
+	Rule       *Rule
+	Each       int    // element of for_each's list, -1 without for_each
+	Level      string // required, recommended, optional; "" without a need
+	Quantity   float64
+	ByFit      bool
+	Match      Match
+	Because    string
+	Caution    *Caution
+	Unsuitable bool
+}
+
+// operand is a value in a rule: fixed, or computed from facts.
+type operand struct {
+	test Test // of a match; its Op says what for
+	fix  catalog.Value
+	expr *expr // nil when fixed
+	list []operand
+}
+
+func (o *operand) eval(fr *frame) catalog.Value {
+	if o.expr == nil {
+		return o.fix
+	}
+	switch o.expr.class {
+	case aNumber:
+		return catalog.Value{Num: o.expr.number(fr)}
+	case aBool:
+		if o.expr.yes(fr) {
+			return catalog.Value{Num: 1}
+		}
+		return catalog.Value{}
+	}
+	return catalog.Value{Text: o.expr.text(fr)}
+}
+
+// piece is literal text or, with expr, a placeholder.
+type piece struct {
+	text string
+	expr *expr
+}
+
+type template []piece
+
+func (t template) append(b []byte, fr *frame) []byte {
+	for _, p := range t {
+		if p.expr == nil {
+			b = append(b, p.text...)
+			continue
+		}
+		b = p.expr.append(b, fr)
+	}
+	return b
+}
+
+// append prints a value for people: sizes as fractions, enum values with spaces.
+func (e *expr) append(b []byte, fr *frame) []byte {
+	switch e.class {
+	case aNumber:
+		if e.fact != nil && e.fact.size {
+			return appendSize(b, e.number(fr))
+		}
+		return appendNumber(b, e.number(fr))
+	case aBool:
+		if e.yes(fr) {
+			return append(b, "yes"...)
+		}
+		return append(b, "no"...)
+	}
+	from := len(b)
+	b = append(b, e.text(fr)...)
+	if e.fact != nil && e.fact.accepted != nil {
+		for i := from; i < len(b); i++ {
+			if b[i] == '_' {
+				b[i] = ' '
+			}
+		}
+	}
+	return b
+}
+
+// part says where in the frame's buffers the pieces of a Fired stand until the
+// buffers have stopped growing.
+type part struct {
+	testsFrom, testsTo int
+	textFrom, textTo   int
+	cautionTo          int
+}
+
+// Evaluate fires the rules whose when holds, in the order of Rules and, within one
+// with for_each, in the order of its list. An error names the rule that failed.
+func (s *Set) Evaluate(f *Facts) ([]Fired, error) {
+	fr := s.frames.Get().(*frame)
+	defer s.frames.Put(fr)
+	if err := s.layout.load(fr, f); err != nil {
+		return nil, err
+	}
+	fr.fired, fr.tests, fr.parts, fr.print = fr.fired[:0], fr.tests[:0], fr.parts[:0], fr.print[:0]
+	for _, r := range s.rules {
+		if r.list < 0 {
+			if err := r.fire(fr, -1); err != nil {
+				return nil, err
+			}
+			continue
+		}
+		for i := range fr.length[r.list] {
+			fr.at[0] = i
+			if err := r.fire(fr, i); err != nil {
+				return nil, err
+			}
+		}
+	}
+	fired, tests, text := slices.Clone(fr.fired), slices.Clone(fr.tests), string(fr.print)
+	for i := range fired {
+		p, one := fr.parts[i], &fired[i]
+		one.Because = text[p.textFrom:p.textTo]
+		if one.Match.Tests == nil {
+			one.Match.Tests = tests[p.testsFrom:p.testsTo:p.testsTo]
+		}
+		if one.Rule.cautionBy != nil {
+			one.Caution = &Caution{one.Rule.caution.ID, text[p.textTo:p.cautionTo], one.Rule.caution.Source}
+		}
+	}
+	return fired, nil
+}
+
+func (r *Rule) fire(fr *frame, each int) error {
+	yes := r.when.yes(fr)
+	if fr.err != nil {
+		return r.failed(fr, "when", each)
+	}
+	if !yes {
+		return nil
+	}
+	one := Fired{Rule: r, Each: each, ByFit: r.ByFit, Unsuitable: r.Unsuitable, Caution: r.caution}
+	p := part{testsFrom: len(fr.tests), textFrom: len(fr.print)}
+	if r.Need != "" {
+		one.Level = r.level.eval(fr).Text
+		if fr.err == nil && !slices.Contains(levels, one.Level) {
+			fr.fail(fmt.Errorf("gives %q, wanted required, recommended or optional", one.Level))
+		}
+		if fr.err != nil {
+			return r.failed(fr, "level", each)
+		}
+		if !r.ByFit {
+			one.Quantity = r.quantity.eval(fr).Num
+			if fr.err == nil && !(one.Quantity > 0 && one.Quantity <= math.MaxInt32) {
+				fr.fail(fmt.Errorf("gives %v, wanted more than 0; narrow when to the cases that need some", one.Quantity))
+			}
+			if fr.err != nil {
+				return r.failed(fr, "quantity", each)
+			}
+		}
+		one.Match = Match{r.Kind, r.constant}
+		if r.constant == nil {
+			for i := range r.tests {
+				t := r.tests[i].test
+				if t.Op == OneOf {
+					t.Values = make([]catalog.Value, len(r.tests[i].list))
+					for j := range t.Values {
+						t.Values[j] = r.tests[i].list[j].eval(fr)
+					}
+				} else {
+					t.Value = r.tests[i].eval(fr)
+				}
+				if fr.err == nil && (math.IsNaN(t.Value.Num) || math.IsInf(t.Value.Num, 0)) {
+					fr.fail(fmt.Errorf("gives %v, wanted a number", t.Value.Num))
+				}
+				if fr.err != nil {
+					return r.failed(fr, "match "+t.Attr, each)
+				}
+				fr.tests = append(fr.tests, t)
+			}
+		}
+	}
+	p.testsTo = len(fr.tests)
+	fr.print = r.because.append(fr.print, fr)
+	p.textTo = len(fr.print)
+	fr.print = r.cautionBy.append(fr.print, fr)
+	p.cautionTo = len(fr.print)
+	if fr.err != nil {
+		return r.failed(fr, "because", each)
+	}
+	fr.fired = append(fr.fired, one)
+	fr.parts = append(fr.parts, p)
+	return nil
+}
+
+func (r *Rule) failed(fr *frame, where string, each int) error {
+	if each >= 0 {
+		where = fmt.Sprintf("%s for %s[%d]", where, r.ForEach, each)
+	}
+	return fmt.Errorf("%s:%d: rule %s: %s: %w", r.File, r.Line, r.ID, where, fr.err)
+}
