@@ -27,6 +27,7 @@ type Snapshot struct {
 	forms   map[Kind][]*Form
 	joining map[kindEnd][]*Form
 	holding map[*Part][]*Bundle // bundles that hold a part
+	tied    map[string]bool     // SKUs that another part requires or conflicts with
 
 	stock []int32 // by offer ordinal, then location
 }
@@ -48,6 +49,7 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 		forms:       map[Kind][]*Form{},
 		joining:     map[kindEnd][]*Form{},
 		holding:     map[*Part][]*Bundle{},
+		tied:        map[string]bool{},
 	}
 	slices.SortFunc(s.vehicles, func(a, b *Vehicle) int { return cmp.Compare(a.ID, b.ID) })
 	slices.SortFunc(s.carburetors, func(a, b *Carburetor) int { return cmp.Compare(a.SKU, b.SKU) })
@@ -77,6 +79,12 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 			return nil, err
 		}
 		s.intern(interned, p)
+		for _, sku := range p.Requires {
+			s.tied[sku] = true
+		}
+		for _, sku := range p.Conflicts {
+			s.tied[sku] = true
+		}
 	}
 	for _, c := range s.carburetors {
 		if err := offer(&c.Offer, c); err != nil {
@@ -270,6 +278,11 @@ func (s *Snapshot) StockLevels(o *Offer) []StockLevel {
 
 // BundlesHolding lists the bundles that hold a part.
 func (s *Snapshot) BundlesHolding(p *Part) []*Bundle { return s.holding[p] }
+
+// Tied reports whether a part requires or conflicts with another, or the other way about.
+func (s *Snapshot) Tied(p *Part) bool {
+	return len(p.Requires)+len(p.Conflicts) > 0 || s.tied[p.SKU]
+}
 
 // Forms lists the forms of a kind.
 func (s *Snapshot) Forms(k Kind) []*Form { return s.forms[k] }
