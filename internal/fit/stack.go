@@ -1,59 +1,328 @@
 package fit
 
 import (
+	"fmt"
+	"math"
+	"slices"
+
+	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
 	"onetrip/internal/units"
 )
 
-// StackRole is one layer of the stack: with Asked one of the Candidates must be in it.
+// Figures of the mounting stack, in inches. Common practice, no source.
+const (
+	HoodMarginIn = 0.5 // kept free under the hood: the engine moves on its mounts
+
+	flangeIn   = 0.5   // thickness of a carburetor's mounting flange
+	washerIn   = 0.065 // under the nut of a stud
+	maxGaskets = 3     // one part is used at most so often
+	wingNutIn  = 0.5   // thread above the air cleaner for its nut
+
+	// heights of things that are at hand without their figures being known
+	nominalGasketIn        = 0.06
+	nominalAdapterIn       = 1.0
+	nominalSpacerIn        = 0.5
+	nominalNeckAdapterIn   = 0.5
+	nominalCleanerGasketIn = 0.1
+	nominalLowProfileIn    = 2.5
+)
+
+// roundingIn lets a stack that fits to the limit fit in spite of binary fractions.
+const roundingIn = 1e-9
+
+// usualStud is the nominal diameter reckoned with when that of the vehicle's studs
+// is not known. Common practice, no source.
+var usualStud = units.Inches(5, 16)
+
+// StackRole is one layer of the stack: with Asked, one of the Candidates must be in it.
 type StackRole struct {
 	Asked      bool
 	Candidates []Candidate
 }
 
-// StackQuery asks what goes between manifold flange and hood, lowest first:
-// a gasket of the manifold's flange when there is an adapter, the adapter, a gasket,
-// the spacer (each of the two with its gasket), the carburetor, neck adapter,
-// cleaner gasket, cleaner. Lengths in inches.
+// StackQuery asks what goes between manifold flange and hood. Lengths in inches.
+// Lowest first: with an adapter its gasket and the adapter, with a spacer its gasket
+// and the spacer, a gasket, the carburetor, then either the vehicle's own cleaner on
+// its neck adapter and gasket, or a low-profile one on a gasket.
 type StackQuery struct {
 	HoodClearanceIn    float64
 	CarburetorHeightIn float64
-	OwnCleanerHeightIn float64
+	CleanerHeightIn    float64       // of the vehicle's own cleaner
 	StudLengthIn       *float64      // free length of the vehicle's studs; nil: unknown
 	StudThread         *units.Thread // nil: unknown
 
 	Adapter        StackRole
-	BaseGasket     StackRole // of the carburetor's flange: under the carburetor, and under a spacer
-	ManifoldGasket StackRole // of the manifold's flange: under an adapter; ignored without one
+	BaseGasket     StackRole // of the carburetor's flange: under the carburetor and under a spacer
+	ManifoldGasket StackRole // of the manifold's flange: under an adapter
 	Spacer         StackRole
-	Studs          StackRole // Asked is ignored: studs are taken when the vehicle's own are unknown or short
-	NeckAdapter    StackRole // with the vehicle's own cleaner; a low-profile one is taken to fit the carburetor's neck
+	Studs          []Candidate // taken when the vehicle's own are unknown or too short
+	NeckAdapter    StackRole   // for the vehicle's own cleaner; a low-profile one fits the carburetor's neck
 	CleanerGasket  StackRole
-	LowProfile     StackRole // Asked is ignored: alternatives to the vehicle's own cleaner
+	LowProfile     []Candidate // allowed in place of the vehicle's own cleaner
 }
 
 // Layer is one piece of a stack.
 type Layer struct {
-	Item     string // base gasket, adapter plate, ...
+	Item     string
 	Part     *catalog.Part
 	HeightIn float64
 }
 
-// StackOption is one stack: Layers lowest first, their sum, what is left to the hood
-// and the free stud length it takes.
+// StackOption is one stack: Layers lowest first, their sum, what is left of the hood
+// clearance, and the free stud length it takes.
 type StackOption struct {
 	Option
 	Layers       []Layer
 	TotalIn      float64
-	MarginIn     float64 // hood clearance less TotalIn
+	MarginIn     float64
 	StudNeededIn float64
 }
 
-// StackFigures are the figures before parts are chosen, see rules.Calc.
+// Stack returns every stack that could belong to the optimum of a whole kit,
+// cheapest first: it leaves HoodMarginIn free under the hood, and the studs are long
+// enough (StudNeededFor). Else the Gap says what is in the way.
+func Stack(q StackQuery) ([]StackOption, *Gap) {
+	s := stackSearch{q: &q, best: math.MaxInt64}
+	s.studs = undominated(q.Studs, one, 1, func(a, b *Candidate) bool {
+		return a.Part == nil || b.Part != nil && a.Part.LengthIn >= b.Part.LengthIn && a.Part.Text("thread") == b.Part.Text("thread")
+	})
+	gap := s.run(q.slots(false))
+	if len(q.LowProfile) > 0 {
+		gap = s.run(q.slots(true))
+	}
+	if len(s.found) == 0 {
+		return nil, gap
+	}
+	found := slices.DeleteFunc(s.found, func(o StackOption) bool { return o.Floor > s.best })
+	return prune(found, func(o *StackOption) *Option { return &o.Option }), nil
+}
+
+func one(c *Candidate) (*Candidate, int) { return c, 1 }
+
+// stackSlot is a layer to be chosen, or a given one of the nominal height.
+type stackSlot struct {
+	need, item string
+	nominalIn  float64
+	candidates []Candidate
+	given      bool
+	clamped    bool // held down by the studs
+}
+
+func (s *stackSlot) heightIn(c *Candidate) float64 {
+	if s.given || c.Part == nil {
+		return s.nominalIn
+	}
+	return c.Part.HeightIn
+}
+
+// slots lists the layers, lowest first, each with the candidates that no other can
+// stand in for; a lower part can stand in for a higher one.
+func (q *StackQuery) slots(lowProfile bool) []stackSlot {
+	var slots []stackSlot
+	choose := func(need, item string, nominalIn float64, clamped bool, candidates []Candidate) {
+		s := stackSlot{need: need, item: item, nominalIn: nominalIn, clamped: clamped}
+		s.candidates = undominated(candidates, one, maxGaskets, func(a, b *Candidate) bool { return s.heightIn(a) <= s.heightIn(b) })
+		slots = append(slots, s)
+	}
+	given := func(item string, heightIn float64) {
+		slots = append(slots, stackSlot{item: item, nominalIn: heightIn, given: true, candidates: []Candidate{{}}})
+	}
+	if q.Adapter.Asked {
+		if q.ManifoldGasket.Asked {
+			choose(needBaseGasket, "gasket under the adapter", nominalGasketIn, true, q.ManifoldGasket.Candidates)
+		}
+		choose(needAdapter, "adapter plate", nominalAdapterIn, true, q.Adapter.Candidates)
+	}
+	if q.Spacer.Asked {
+		if q.BaseGasket.Asked {
+			choose(needBaseGasket, "gasket under the spacer", nominalGasketIn, true, q.BaseGasket.Candidates)
+		}
+		choose(needSpacer, "heat spacer", nominalSpacerIn, true, q.Spacer.Candidates)
+	}
+	if q.BaseGasket.Asked {
+		choose(needBaseGasket, "base gasket", nominalGasketIn, true, q.BaseGasket.Candidates)
+	}
+	given("carburetor", q.CarburetorHeightIn)
+	if q.NeckAdapter.Asked && !lowProfile {
+		choose(needNeckAdapter, "neck adapter", nominalNeckAdapterIn, false, q.NeckAdapter.Candidates)
+	}
+	if q.CleanerGasket.Asked {
+		choose(needAirGasket, "air cleaner gasket", nominalCleanerGasketIn, false, q.CleanerGasket.Candidates)
+	}
+	if lowProfile {
+		choose(needLowProfile, "low-profile air cleaner", nominalLowProfileIn, false, q.LowProfile)
+	} else {
+		given("air cleaner", q.CleanerHeightIn)
+	}
+	return slots
+}
+
+type stackSearch struct {
+	q     *StackQuery
+	studs []Candidate
+	slots []stackSlot
+	above []float64 // least height of the slots from each on
+	path  []*Candidate
+	best  int64
+	found []StackOption
+}
+
+// run collects the stacks of the slots, or says why there is none.
+func (s *stackSearch) run(slots []stackSlot) *Gap {
+	s.slots, s.above = slots, make([]float64, len(slots)+1)
+	clampedIn := flangeIn
+	for i := len(slots) - 1; i >= 0; i-- {
+		slot := &slots[i]
+		lowest := math.Inf(1)
+		for j := range slot.candidates {
+			lowest = min(lowest, slot.heightIn(&slot.candidates[j]))
+		}
+		if len(slot.candidates) == 0 {
+			return &Gap{Need: slot.need, Text: "nothing meets what the rules ask of the " + slot.item}
+		}
+		s.above[i] = s.above[i+1] + lowest
+		if slot.clamped {
+			clampedIn += lowest
+		}
+	}
+	before := len(s.found)
+	s.walk(0, 0, flangeIn, 0)
+	switch {
+	case len(s.found) > before:
+		return nil
+	case !s.fits(s.above[0]):
+		return &Gap{Need: needLowProfile, Text: fmt.Sprintf("the lowest stack stands %.4g in above the manifold flange, and under the hood are %.4g in, of which %g in must stay free", s.above[0], s.q.HoodClearanceIn, HoodMarginIn)}
+	}
+	return &Gap{Need: needStuds, Text: fmt.Sprintf("no studs have the %.4g in of free length that the lowest stack takes", StudNeededFor(clampedIn, s.q.StudThread))}
+}
+
+func (s *stackSearch) fits(totalIn float64) bool {
+	return totalIn+HoodMarginIn <= s.q.HoodClearanceIn+roundingIn
+}
+
+// walk chooses the slots from i on, over totalIn of stack of which clampedIn is held
+// by studs.
+func (s *stackSearch) walk(i int, totalIn, clampedIn float64, floor int64) {
+	if !s.fits(totalIn+s.above[i]) || floor > s.best {
+		return
+	}
+	if i == len(s.slots) {
+		s.chooseStuds(totalIn, clampedIn)
+		return
+	}
+	slot := &s.slots[i]
+	for j := range slot.candidates {
+		c := &slot.candidates[j]
+		height, clamped := slot.heightIn(c), clampedIn
+		if slot.clamped {
+			clamped += height
+		}
+		s.path = append(s.path, c)
+		s.walk(i+1, totalIn+height, clamped, floor+c.share(1))
+		s.path = s.path[:len(s.path)-1]
+	}
+}
+
+// chooseStuds completes a stack with the vehicle's own studs or with each set that is
+// long enough.
+func (s *stackSearch) chooseStuds(totalIn, clampedIn float64) {
+	needed := StudNeededFor(clampedIn, s.q.StudThread)
+	if own := s.q.StudLengthIn; own != nil && *own+roundingIn >= needed {
+		s.add(totalIn, needed, nil)
+		return
+	}
+	for i := range s.studs {
+		c := &s.studs[i]
+		if c.Part == nil {
+			s.add(totalIn, needed, c)
+			continue
+		}
+		thread, err := units.ParseThread(c.Part.Text("thread"))
+		if err != nil {
+			continue // not a stud set: no thread
+		}
+		if needed := StudNeededFor(clampedIn, &thread); c.Part.LengthIn+roundingIn >= needed {
+			s.add(totalIn, needed, c)
+		}
+	}
+}
+
+func (s *stackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
+	o := StackOption{Layers: make([]Layer, len(s.slots)), TotalIn: totalIn,
+		MarginIn: s.q.HoodClearanceIn - totalIn, StudNeededIn: studNeededIn}
+	for i, c := range s.path {
+		slot := &s.slots[i]
+		o.Layers[i] = Layer{slot.item, c.Part, slot.heightIn(c)}
+		if !slot.given {
+			o.Option.add(slot.need, *c, 1)
+		}
+	}
+	if studs != nil {
+		o.Option.add(needStuds, *studs, 1)
+	}
+	o.finish()
+	if !o.tied {
+		s.best = min(s.best, o.Cost)
+	}
+	s.found = append(s.found, o)
+}
+
+// StudNeededFor is the free stud length, in inches above the manifold flange, for
+// clampedIn of flange, plates and gaskets: with washer, nut and one diameter, so that
+// a stud turned that far into the manifold still reaches. thread nil: of unknown
+// studs, reckoned as 5/16.
+// Source: nut height ASME B18.2.2; washer and diameter are common practice, no source.
+func StudNeededFor(clampedIn float64, thread *units.Thread) float64 {
+	diameter := usualStud
+	if thread != nil {
+		diameter = thread.Major
+	}
+	d := diameter.Inches()
+	nutIn := d // no listed nut is higher than its thread is thick
+	if nut, err := calc.HexNutFor(diameter); err == nil {
+		nutIn = nut.Height.Inches()
+	}
+	return clampedIn + washerIn + nutIn + d
+}
+
+// StackFigures are the figures before parts are chosen, as rules.Calc names them.
 type StackFigures struct {
-	TallestIn, ShortestIn          float64
-	HoodMarginIn, BareHoodMarginIn float64
-	StudNeededIn                   float64
-	StudsSuffice                   bool
-	AirStudNeededIn                float64
+	TallestIn, ShortestIn          float64 // with the vehicle's own cleaner
+	HoodMarginIn, BareHoodMarginIn float64 // under the hood above the tallest; above the lowest without a cleaner
+	StudNeededIn                   float64 // for the tallest
+	StudsSuffice                   bool    // false too when their length is unknown
+	AirStudNeededIn                float64 // above the air horn, with the vehicle's own cleaner
+}
+
+// Figures works out the stack before parts are chosen, with gaskets and neck adapter
+// of nominal height. adapters are those that join the flanges; none with flanges that
+// differ stands for one of nominal height, and any are ignored when they agree.
+func Figures(v *catalog.Vehicle, c *catalog.Carburetor, adapters []*catalog.Form) StackFigures {
+	lowIn, highIn := 0.0, 0.0 // what is under the carburetor but its own gasket
+	if v.Intake.Flange != c.Flange {
+		lowIn, highIn = nominalAdapterIn, nominalAdapterIn
+		for i, a := range adapters {
+			if i == 0 {
+				lowIn, highIn = a.HeightIn, a.HeightIn
+			}
+			lowIn, highIn = min(lowIn, a.HeightIn), max(highIn, a.HeightIn)
+		}
+		lowIn, highIn = lowIn+nominalGasketIn, highIn+nominalGasketIn
+	}
+	lowIn, highIn = lowIn+nominalGasketIn, highIn+nominalGasketIn
+	airIn := nominalCleanerGasketIn + v.AirCleaner.HeightIn
+	if v.AirCleaner.NeckIn != c.NeckIn {
+		airIn += nominalNeckAdapterIn
+	}
+	f := StackFigures{
+		TallestIn:       highIn + c.HeightIn + airIn,
+		ShortestIn:      lowIn + c.HeightIn + airIn,
+		StudNeededIn:    StudNeededFor(highIn+flangeIn, v.Intake.StudThread),
+		AirStudNeededIn: airIn + wingNutIn,
+	}
+	f.HoodMarginIn = v.Intake.HoodClearanceIn - f.TallestIn
+	f.BareHoodMarginIn = v.Intake.HoodClearanceIn - lowIn - c.HeightIn
+	f.StudsSuffice = v.Intake.StudLengthIn != nil && *v.Intake.StudLengthIn+roundingIn >= f.StudNeededIn
+	return f
 }

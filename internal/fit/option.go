@@ -1,0 +1,241 @@
+package fit
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"onetrip/internal/catalog"
+)
+
+// Candidate is a part that rules allow for a role.
+//
+// Cost (0 or more) is what each pack costs under the objective when bought for this
+// alone, however many it takes; a part owned in limited number keeps its price here.
+// Floor (0 to Cost) is a lower bound on what one pack adds to the kit: 0 when
+// a bundle may hold it, when other needs may share it, or when it is owned; equal to
+// Cost when nothing of the kind is possible.
+//
+// Tied parts require or conflict with another, or another requires or conflicts
+// with them: whether they can be had is known only in the whole kit, so a tied part
+// never displaces another.
+//
+// Part nil stands for whatever is in the box or on the shelf, of nominal size, at
+// no cost.
+type Candidate struct {
+	Part        *catalog.Part
+	Cost, Floor int64
+	Tied        bool
+}
+
+// share is what a number of units takes of the floor of the packs they come in: the
+// shares of all uses of a part add up to no more than its floor.
+func (c *Candidate) share(units int) int64 {
+	if c.Part == nil {
+		return 0
+	}
+	return c.Floor * int64(units) / int64(packUnits(c.Part))
+}
+
+// Use is a number of units of one part for one need: pieces, or inches of goods
+// sold by length. Part is nil as in Candidate.
+type Use struct {
+	Need  string
+	Part  *catalog.Part
+	Units int
+}
+
+// Packs is how many packs hold a number of units of a part: pieces, or inches of
+// goods sold by length. A nil part comes without packs.
+func Packs(p *catalog.Part, units int) int {
+	if p == nil || units <= 0 {
+		return 0
+	}
+	capacity := packUnits(p)
+	return (units + capacity - 1) / capacity
+}
+
+func packUnits(p *catalog.Part) int {
+	pieces := max(p.PackQuantity, 1)
+	if spec, ok := p.Kind.Spec(); ok && spec.ByLength {
+		return max(int(p.LengthIn), 1) * pieces
+	}
+	return pieces
+}
+
+// Option is one way to meet the needs of a fuel path or a mounting stack. Uses are
+// sorted by need and SKU, one entry for each pair. Cost is that of its packs when
+// all are bought for it alone, Floor the lower bound on what they add to the kit.
+type Option struct {
+	Uses        []Use
+	Cost, Floor int64
+
+	chosen []chosen
+	tied   bool
+}
+
+// chosen is the units of one candidate in an option, all needs together.
+type chosen struct {
+	Candidate
+	units int
+}
+
+// add counts units of a candidate for a need.
+func (o *Option) add(need string, c Candidate, units int) {
+	o.tied = o.tied || c.Tied
+	i := slices.IndexFunc(o.Uses, func(u Use) bool { return u.Need == need && u.Part == c.Part })
+	if i < 0 {
+		o.Uses = append(o.Uses, Use{Need: need, Part: c.Part, Units: units})
+	} else {
+		o.Uses[i].Units += units
+	}
+	if c.Part == nil {
+		return
+	}
+	i = slices.IndexFunc(o.chosen, func(d chosen) bool { return d.Part == c.Part })
+	if i < 0 {
+		o.chosen = append(o.chosen, chosen{c, units})
+	} else {
+		o.chosen[i].units += units
+	}
+}
+
+// finish sorts the uses and adds up packs.
+func (o *Option) finish() {
+	slices.SortFunc(o.Uses, func(a, b Use) int {
+		if n := strings.Compare(a.Need, b.Need); n != 0 {
+			return n
+		}
+		return strings.Compare(sku(a.Part), sku(b.Part))
+	})
+	for _, d := range o.chosen {
+		packs := int64(Packs(d.Part, d.units))
+		o.Cost += packs * d.Cost
+		o.Floor += packs * d.Floor
+	}
+}
+
+func sku(p *catalog.Part) string {
+	if p == nil {
+		return ""
+	}
+	return p.SKU
+}
+
+// Gap says why nothing joins: the need that no candidate meets and the end of the
+// chain so far that it would have to join (zero in a stack). Text is one sentence.
+type Gap struct {
+	Need string
+	End  catalog.End
+	Text string
+}
+
+// Needs that FuelPath and Stack fill.
+const (
+	needInletFitting = "fuel.inlet_fitting"
+	needFittings     = "fuel.fittings"
+	needHose         = "fuel.hose"
+	needFilter       = "fuel.filter"
+	needClamps       = "fuel.clamps"
+	needRegulator    = "fuel.pressure_regulator"
+
+	needAdapter     = "mount.adapter"
+	needBaseGasket  = "mount.base_gasket"
+	needSpacer      = "mount.spacer"
+	needStuds       = "mount.studs"
+	needNeckAdapter = "air.neck_adapter"
+	needAirGasket   = "air.gasket"
+	needLowProfile  = "air.low_profile"
+)
+
+// prune keeps the options that could belong to the optimum of a whole kit, cheapest
+// first, ties by SKU. An option goes when another can stand in for it in every kit
+// without adding cost: what the other takes more of costs, bought for this alone, no
+// more than what it takes less of is sure to save. Tied options displace nothing.
+func prune[O any](options []O, of func(*O) *Option) []O {
+	slices.SortStableFunc(options, func(a, b O) int { return compareOptions(of(&a), of(&b)) })
+	kept := options[:0]
+next:
+	for _, o := range options {
+		for i := range kept {
+			if of(&kept[i]).standsInFor(of(&o)) {
+				continue next
+			}
+		}
+		kept = append(kept, o)
+	}
+	return kept
+}
+
+func compareOptions(a, b *Option) int {
+	if n := cmp.Or(cmp.Compare(a.Cost, b.Cost), cmp.Compare(len(a.Uses), len(b.Uses))); n != 0 {
+		return n
+	}
+	return slices.CompareFunc(a.Uses, b.Uses, func(x, y Use) int {
+		return cmp.Or(strings.Compare(x.Need, y.Need), strings.Compare(sku(x.Part), sku(y.Part)), cmp.Compare(x.Units, y.Units))
+	})
+}
+
+// standsInFor compares purchases alone: with the same ones, o does.
+func (o *Option) standsInFor(other *Option) bool {
+	spare := int64(0) // what o is sure to save less what it may cost more
+	for _, d := range other.chosen {
+		if saved := Packs(d.Part, d.units) - Packs(d.Part, o.unitsOf(d.Part)); saved > 0 {
+			spare += int64(saved) * d.Floor
+		}
+	}
+	for _, d := range o.chosen {
+		if more := d.units - other.unitsOf(d.Part); more > 0 {
+			if d.Tied {
+				return false
+			}
+			spare -= int64(Packs(d.Part, more)) * d.Cost
+		}
+	}
+	return spare >= 0
+}
+
+func (o *Option) unitsOf(p *catalog.Part) int {
+	for _, d := range o.chosen {
+		if d.Part == p {
+			return d.units
+		}
+	}
+	return 0
+}
+
+// undominated sorts a list by cost and drops every item that another can stand in for
+// at no more cost, however often (up to most times) it is used. of gives an item's
+// candidate and how many units each use takes, replaces whether a can physically
+// stand in for b.
+func undominated[T any](list []T, of func(*T) (*Candidate, int), most int, replaces func(a, b *T) bool) []T {
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(a, b T) int {
+		x, m := of(&a)
+		y, n := of(&b)
+		return cmp.Or(cmp.Compare(x.Cost, y.Cost), cmp.Compare(Packs(x.Part, most*m), Packs(y.Part, most*n)), strings.Compare(sku(x.Part), sku(y.Part)))
+	})
+	kept := list[:0]
+next:
+	for _, item := range list {
+		c, n := of(&item)
+		for i := range kept {
+			if k, m := of(&kept[i]); !k.Tied && replaces(&kept[i], &item) && neverDearer(k, m, c, n, most) {
+				continue next
+			}
+		}
+		kept = append(kept, item)
+	}
+	return kept
+}
+
+// neverDearer reports whether m units of c cost no more than n units of d are sure to
+// save, for one to most times as many.
+func neverDearer(c *Candidate, m int, d *Candidate, n, most int) bool {
+	for k := 1; k <= most; k++ {
+		if c.Cost*int64(Packs(c.Part, k*m)) > d.Floor*int64(Packs(d.Part, k*n)) {
+			return false
+		}
+	}
+	return true
+}
