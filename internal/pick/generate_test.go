@@ -1,0 +1,115 @@
+package pick
+
+import (
+	"fmt"
+	"math/rand/v2"
+)
+
+// small draws a problem small enough to enumerate, with every feature of the model and many ties.
+func small(r *rand.Rand) *Problem {
+	p := &Problem{}
+	nr := 1 + r.IntN(5)
+	prices := []int64{1, 2, 3, 5, 100}[r.IntN(5)]
+	price := func() int64 {
+		if r.IntN(12) == 0 {
+			return 0
+		}
+		return 1 + r.Int64N(prices*4)
+	}
+	units := func() int32 {
+		if r.IntN(3) > 0 {
+			return 1
+		}
+		return 1 + r.Int32N(3)
+	}
+	amounts := func(most int) (as []Amount) {
+		for n := r.IntN(most + 1); n > 0; n-- {
+			as = append(as, Amount{r.Int32N(int32(nr)), units()})
+		}
+		return as
+	}
+	for i, n := 0, 1+r.IntN(5); i < n; i++ {
+		it := Item{SKU: fmt.Sprintf("S%02d", (i*7+3)%20), Unit: price(), Supplies: append(amounts(2), Amount{r.Int32N(int32(nr)), units()})}
+		if r.IntN(4) == 0 {
+			it.Charge, it.ChargeAbove = price(), r.Int32N(3)
+		}
+		if r.IntN(4) == 0 {
+			it.Max = 1 + r.Int32N(2)
+		}
+		if r.IntN(3) == 0 { // larger packs
+			for k := range it.Supplies {
+				it.Supplies[k].Units *= 3
+			}
+		}
+		p.Items = append(p.Items, it)
+	}
+	ref := func(groups int) OptionRef {
+		g := r.IntN(groups)
+		return OptionRef{int32(g), r.Int32N(int32(len(p.Groups[g].Options)))}
+	}
+	for g, n := 0, 1+r.IntN(4); g < n; g++ {
+		grp := Group{Name: fmt.Sprint("g", g)}
+		for o, m := 0, 1+r.IntN(3); o < m; o++ {
+			op := Option{Name: fmt.Sprint("o", o), Demands: amounts(2)}
+			if r.IntN(2) == 0 {
+				op.Penalty = price()
+			}
+			grp.Options = append(grp.Options, op)
+		}
+		if g > 0 && r.IntN(3) == 0 {
+			for k := 1 + r.IntN(2); k > 0; k-- {
+				grp.When = append(grp.When, ref(g))
+			}
+		}
+		p.Groups = append(p.Groups, grp)
+	}
+	for k := r.IntN(4); k > 0; k-- {
+		p.Conflicts = append(p.Conflicts, [2]OptionRef{ref(len(p.Groups)), ref(len(p.Groups))})
+	}
+	if r.IntN(3) == 0 {
+		p.Free = amounts(3)
+	}
+	return p
+}
+
+// cover draws a covering problem: needs, candidates that each cover one to five needs, and pairs of candidates
+// that exclude each other. Every need is a group with an option per candidate that covers it; a candidate is a
+// resource of its own, demanded by its options and supplied by one item. With proportional prices a candidate
+// costs about the sum of a base price per need it covers; otherwise prices are independent of what is covered.
+func cover(r *rand.Rand, needs, candidates, conflicts int, proportional bool) *Problem {
+	p := &Problem{Groups: make([]Group, needs)}
+	base := make([]int64, needs)
+	for n := range base {
+		base[n] = 200 + r.Int64N(2800)
+		p.Groups[n].Name = fmt.Sprint("need ", n)
+	}
+	options := make([][]OptionRef, candidates)
+	for c := 0; c < candidates; c++ {
+		k := 1 + r.IntN(min(5, needs))
+		price := int64(0)
+		for _, n := range r.Perm(needs)[:k] {
+			options[c] = append(options[c], OptionRef{int32(n), int32(len(p.Groups[n].Options))})
+			p.Groups[n].Options = append(p.Groups[n].Options, Option{Name: fmt.Sprint("candidate ", c), Demands: []Amount{{int32(c), 1}}})
+			price += base[n]
+		}
+		if proportional {
+			price = int64(float64(price) * (0.8 + 0.4*r.Float64()))
+		} else {
+			price = 200 + r.Int64N(9800)
+		}
+		p.Items = append(p.Items, Item{SKU: fmt.Sprintf("P%05d", c), Unit: price, Supplies: []Amount{{int32(c), int32(k)}}})
+	}
+	for k := 0; k < conflicts; {
+		a, b := r.IntN(candidates), r.IntN(candidates)
+		if a == b {
+			continue
+		}
+		for _, x := range options[a] {
+			for _, y := range options[b] {
+				p.Conflicts = append(p.Conflicts, [2]OptionRef{x, y})
+			}
+		}
+		k++
+	}
+	return p
+}

@@ -1,0 +1,469 @@
+package pick
+
+import (
+	"context"
+	"math"
+	"slices"
+)
+
+// A limiter counts nodes and says when to stop.
+type limiter struct {
+	ctx   context.Context
+	max   int64
+	nodes int64
+}
+
+func (l *limiter) more() bool {
+	if l.max > 0 && l.nodes >= l.max || l.nodes%64 == 63 && l.ctx.Err() != nil {
+		return false
+	}
+	l.nodes++
+	return true
+}
+
+// A search is depth-first branch and bound over one core.
+type search struct {
+	lim    *limiter
+	first  bool  // any selection will do
+	found  bool  // best is the cost of a selection, not infinity
+	best   int64 // of the best selection
+	bought []int64
+	picked []int32 // option per group, -1 inactive
+	lex    []lexItem
+}
+
+// A lexItem is an item whose number of packs may differ between selections as good as the best.
+type lexItem struct {
+	item int32 // index in the problem
+	core int32 // number in the core, -1: folded into options of group
+	grp  int32
+	best int64 // packs in the best selection
+}
+
+// solve finds the optimum of one component, writes it to the work, and returns its cost and bound.
+func (c *core) solve(w *work, groups []int32, lim *limiter, first bool) (cost, lower int64, err error) {
+	c.build(w, groups)
+	c.lim, c.first, c.found, c.best, c.lex = lim, first, false, math.MaxInt64/4, c.lex[:0]
+	if !c.start() {
+		return 0, 0, errInfeasible
+	}
+	c.initBound()
+	root := c.root()
+	done := root > c.best || c.node(0)
+	if !c.found {
+		if done {
+			return 0, 0, errInfeasible
+		}
+		return 0, 0, ErrLimit
+	}
+	cost = c.best >> c.shift
+	lower = cost
+	if !done {
+		lower = min(cost, (max(0, root)+1<<c.shift-1)>>c.shift)
+	}
+	c.settle()
+	for g, o := range c.picked {
+		src := c.group[g]
+		if o < 0 {
+			w.choice[src] = -1
+			continue
+		}
+		w.choice[src] = c.oSrc[o] - w.optAt[src]
+		w.buyFolded(c.oSrc[o])
+	}
+	for i, n := range c.bought {
+		w.buy[c.iSrc[i]] = int32(n)
+	}
+	return cost, lower, nil
+}
+
+// start follows what is forced before any choice.
+func (c *core) start() bool {
+	for g := range c.group {
+		g := int32(g)
+		switch {
+		case c.state[g] == waiting && (c.cnt[g] == 0 || c.causes[g] == 0):
+			if !c.exclude(g) {
+				return false
+			}
+		case c.state[g] == active && c.cnt[g] == 0:
+			return false
+		case c.state[g] == active && c.cnt[g] == 1:
+			if !c.choose(c.list[c.gAt[g]]) {
+				return false
+			}
+		}
+	}
+	for r := range c.rSrc {
+		if !c.tighten(int32(r)) {
+			return false
+		}
+	}
+	return true
+}
+
+// root bounds the whole component, finds first selections and discards what the two rule out.
+func (c *core) root() int64 {
+	lower := c.lower(20, 1)
+	for k := 0; k < 3 && lower <= c.best && !(c.first && c.found); k++ {
+		c.dive()
+		if !c.found || lower > c.best {
+			break
+		}
+		if !c.fix() {
+			return c.best + 1
+		}
+		lower = max(lower, c.lower(20, 1))
+	}
+	if c.found && lower <= c.best && !c.fix() {
+		return c.best + 1
+	}
+	c.rank()
+	return lower
+}
+
+// node searches the current state below the given depth. It returns false when the limit stopped it.
+func (c *core) node(depth int) bool {
+	for {
+		if c.first && c.found {
+			return true
+		}
+		if !c.lim.more() {
+			return false
+		}
+		if !c.free() {
+			return true
+		}
+		if g, r := c.branch(); g < 0 && r < 0 {
+			c.record()
+			return true
+		}
+		lower := c.lower(6, 0.5)
+		if lower > c.best || lower > c.best-1<<c.shift && c.hopeless() {
+			return true
+		}
+		if !c.fix() || !c.free() {
+			return true
+		}
+		mark := len(c.trail)
+		g, r := c.branch()
+		if g < 0 && r < 0 {
+			c.record()
+			return true
+		}
+		item := int32(-1)
+		option := int32(-1)
+		var ok bool
+		if g >= 0 {
+			option = c.promising(g)
+			item = c.facility(option)
+			ok = c.choose(option)
+		} else {
+			item = c.supplier(r)
+			ok = c.take(item, 1)
+		}
+		if ok {
+			c.level(depth + 1)
+			if !c.node(depth + 1) {
+				return false
+			}
+			c.back(depth)
+		}
+		c.undo(mark)
+		if option >= 0 && !c.remove(option) || item >= 0 && !c.close(item) {
+			return true
+		}
+	}
+}
+
+// branch returns the group to branch on, or else a resource that lacks supply.
+func (c *core) branch() (group, resource int32) {
+	group, resource = -1, -1
+	for g := range c.group {
+		if c.state[g] == active && (group < 0 || c.cnt[g] < c.cnt[group] || c.cnt[g] == c.cnt[group] && c.v[g] > c.v[group]) {
+			group = int32(g)
+		}
+	}
+	if group < 0 {
+		for r := range c.net {
+			if c.net[r] < 0 {
+				return -1, int32(r)
+			}
+		}
+	}
+	return group, resource
+}
+
+// promising returns the option of a group that raises the bound least.
+func (c *core) promising(g int32) int32 {
+	best, least := int32(-1), int64(math.MaxInt64)
+	for _, o := range c.live(g) {
+		score := max(c.val[o], c.fill[g])
+		cost := c.oCost[o]
+		for _, d := range c.demands(o) {
+			if c.net[d.res] >= d.units {
+				continue
+			}
+			s := c.supplier(d.res)
+			if s >= 0 {
+				score += max(0, c.rc[s])
+				cost += c.packs(s, 1)
+			}
+		}
+		score += cost >> 8 // between equals the cheaper
+		if score < least {
+			best, least = o, score
+		}
+	}
+	return best
+}
+
+// supplier returns the item that supplies a resource at the least reduced cost.
+func (c *core) supplier(r int32) int32 {
+	best := int32(-1)
+	for _, s := range c.suppliers(r) {
+		if !c.closed(s.item) && (best < 0 || c.rc[s.item] < c.rc[best]) {
+			best = s.item
+		}
+	}
+	return best
+}
+
+// free chooses options that cost least in their group and ask for nothing not already bought: every selection
+// stays as good with them.
+func (c *core) free() bool {
+	if c.zero {
+		return true
+	}
+	for again := true; again; {
+		again = false
+	next:
+		for g := range c.group {
+			if c.state[g] != active {
+				continue
+			}
+			for _, o := range c.live(int32(g)) {
+				if c.cheapest(o) && c.harmless(o) {
+					if !c.choose(o) {
+						return false
+					}
+					again = true
+					continue next
+				}
+			}
+		}
+	}
+	return true
+}
+
+// cheapest says whether exchanging any live option of the group for this one saves cost or changes no purchase.
+func (c *core) cheapest(o int32) bool {
+	for _, x := range c.live(c.oGroup[o]) {
+		if c.oCost[x] < c.oCost[o] || x != o && c.oCost[x] == c.oCost[o] && (c.oBuys[x] || c.oBuys[o]) {
+			return false
+		}
+	}
+	return true
+}
+
+// harmless says whether choosing an option changes nothing but its own group.
+func (c *core) harmless(o int32) bool {
+	if len(c.triggers(o)) > 0 {
+		return false
+	}
+	for _, d := range c.demands(o) {
+		if !c.whole[d.res] || c.net[d.res] < d.units {
+			return false
+		}
+	}
+	for _, x := range c.conflicts(o) {
+		if c.isLive(x) && c.oGroup[x] != c.oGroup[o] {
+			return false
+		}
+	}
+	return true
+}
+
+// facility returns the item that may be closed when an option is discarded after its branch was searched: if
+// every selection that buys the item could switch to the option at no cost, all of them were in that branch.
+func (c *core) facility(o int32) int32 {
+	ds := c.demands(o)
+	if c.zero || len(ds) != 1 || len(c.triggers(o)) > 0 {
+		return -1
+	}
+	r := ds[0].res
+	sup := c.suppliers(r)
+	if !c.whole[r] || c.net[r] >= ds[0].units || len(sup) != 1 || len(c.supplies(sup[0].item)) != 1 || !c.cheapest(o) {
+		return -1
+	}
+	// Each conflict of the option must bind every other option that would have the item bought.
+	for _, x := range c.conflicts(o) {
+		if !c.isLive(x) {
+			continue
+		}
+		for _, other := range c.uOpt[c.uAt[r]:c.uAt[r+1]] {
+			if other != o && c.isLive(other) && c.oGroup[other] != c.oGroup[x] && c.oGroup[other] != c.oGroup[o] && !slices.Contains(c.conflicts(other), x) {
+				return -1
+			}
+		}
+	}
+	return sup[0].item
+}
+
+// dive makes one selection greedily, guided by the bound.
+func (c *core) dive() {
+	mark := len(c.trail)
+	defer func() { c.undo(mark) }()
+	for {
+		g, r := c.branch()
+		switch {
+		case g >= 0:
+			if !c.choose(c.promising(g)) {
+				return
+			}
+		case r >= 0:
+			if !c.take(c.supplier(r), 1) {
+				return
+			}
+		default:
+			c.record()
+			return
+		}
+	}
+}
+
+// record keeps the current state as the best selection if it is one.
+func (c *core) record() {
+	if c.zero && !c.first && c.redundant() {
+		return
+	}
+	if c.found && (c.paid > c.best || c.paid == c.best && !c.better()) {
+		return
+	}
+	c.found, c.best = true, c.paid
+	c.bought = append(c.bought[:0], c.lo...)
+	c.picked = c.picked[:0]
+	for g := range c.group {
+		o := int32(-1)
+		if c.state[g] == decided {
+			o = c.chosen[g]
+		}
+		c.picked = append(c.picked, o)
+	}
+	for n := range c.lex {
+		c.lex[n].best, _ = c.range_(&c.lex[n])
+	}
+}
+
+// redundant says whether a pack could be left out. Only packs that cost nothing are tried: others would not be
+// in a best selection.
+func (c *core) redundant() bool {
+	for i := range c.lo {
+		if c.lo[i] == 0 || c.unit[i] > 0 {
+			continue
+		}
+		needed := false
+		for _, s := range c.supplies(int32(i)) {
+			needed = needed || c.net[s.res] < s.units
+		}
+		if !needed {
+			return true
+		}
+	}
+	return false
+}
+
+// rank lists the items that decide between selections of equal cost, by SKU.
+func (c *core) rank() {
+	c.lex = c.lex[:0]
+	for i := range c.iSrc {
+		if c.hi[i] > 0 {
+			c.lex = append(c.lex, lexItem{item: c.iSrc[i], core: int32(i)})
+		}
+	}
+	for g := range c.group {
+		start := len(c.lex)
+		for _, o := range c.live(int32(g)) {
+			for _, d := range c.w.demands(c.oSrc[o]) {
+				if c.w.fold[d.res] {
+					item, _ := c.w.folded(d)
+					if !slices.ContainsFunc(c.lex[start:], func(x lexItem) bool { return x.item == item }) {
+						c.lex = append(c.lex, lexItem{item: item, core: -1, grp: int32(g)})
+					}
+				}
+			}
+		}
+	}
+	slices.SortFunc(c.lex, func(a, b lexItem) int {
+		if c.w.skuLess(a.item, b.item) {
+			return -1
+		}
+		return 1
+	})
+	if !c.found {
+		return
+	}
+	for n := range c.lex {
+		x := &c.lex[n]
+		if x.core >= 0 {
+			x.best = c.bought[x.core]
+		} else if o := c.picked[x.grp]; o >= 0 {
+			x.best = c.foldedPacks(o, x.item)
+		}
+	}
+}
+
+func (c *core) foldedPacks(o, item int32) int64 {
+	for _, d := range c.w.demands(c.oSrc[o]) {
+		if c.w.fold[d.res] {
+			if i, n := c.w.folded(d); i == item {
+				return n
+			}
+		}
+	}
+	return 0
+}
+
+// range_ returns the fewest and most packs of an item that the current state allows.
+func (c *core) range_(x *lexItem) (least, most int64) {
+	switch {
+	case x.core >= 0:
+		return c.lo[x.core], c.hi[x.core]
+	case c.state[x.grp] == decided:
+		n := c.foldedPacks(c.chosen[x.grp], x.item)
+		return n, n
+	case c.state[x.grp] == excluded:
+		return 0, 0
+	}
+	return 0, math.MaxInt32
+}
+
+// better compares the finished current state with the best selection of the same cost.
+func (c *core) better() bool {
+	for n := range c.lex {
+		x := &c.lex[n]
+		if k, _ := c.range_(x); k != x.best {
+			return less(k, x.best)
+		}
+	}
+	return false
+}
+
+// hopeless says whether no selection in the current state comes before the best one of the same cost.
+func (c *core) hopeless() bool {
+	if len(c.lex) == 0 {
+		return false
+	}
+	for n := range c.lex {
+		x := &c.lex[n]
+		lo, hi := c.range_(x)
+		k := min(max(lo, 1), hi)
+		if less(k, x.best) {
+			return false
+		}
+		if k != x.best {
+			return true
+		}
+	}
+	return true
+}
