@@ -165,7 +165,7 @@ func (c *compiler) check(src source, sc scope) *cel.Ast {
 	parsed, issues := environment.Parse(src.text)
 	if err := issues.Err(); err != nil {
 		first := issues.Errors()[0]
-		src.fail(src.byteOffset(first.Location.Line(), first.Location.Column()), "not an expression: "+strings.TrimPrefix(first.Message, "Syntax error: "))
+		src.fail(src.byteOffset(first.Location.Line(), first.Location.Column()), "not an expression: "+expecting.ReplaceAllString(strings.TrimPrefix(first.Message, "Syntax error: "), ""))
 		return nil
 	}
 	wholeNumbersToDoubles(parsed.NativeRep())
@@ -212,6 +212,7 @@ func wholeNumbersToDoubles(a *ast.AST) {
 }
 
 var (
+	expecting  = regexp.MustCompile(` expecting \{.*`) // the parser's list of tokens
 	undeclared = regexp.MustCompile(`^undeclared reference to '([^']*)'`)
 	undefined  = regexp.MustCompile(`^undefined field '([^']*)'`)
 	noOverload = regexp.MustCompile(`^found no matching overload for '([^']*)' applied to '(.*)'$`)
@@ -221,9 +222,8 @@ var (
 func (s source) reword(a *ast.AST, at int, id int64, message string, sc scope) (int, string) {
 	if m := undefined.FindStringSubmatch(message); m != nil {
 		detail := fmt.Sprintf("unknown field %q", m[1])
-		if owner, after := ownerOf(a.Expr(), id, sc); owner != nil {
+		if owner := ownerOf(a.Expr(), id, sc); owner != nil {
 			detail += fmt.Sprintf(" of %s", owner.path) + suggest(m[1], owner.names())
-			_ = after
 		}
 		if i := strings.Index(s.text[at:], m[1]); i >= 0 {
 			at += i
@@ -250,14 +250,14 @@ func (s source) reword(a *ast.AST, at int, id int64, message string, sc scope) (
 		} else {
 			name = strings.Trim(name, "_@")
 		}
-		types := strings.NewReplacer("double", "number", "string", "text", ", ", " and ").Replace(strings.Trim(m[2], "()"))
+		types := strings.NewReplacer("double", "number", "string", "text", ", ", " and ", typePrefix, "").Replace(strings.Trim(m[2], "()"))
 		return at, fmt.Sprintf("%s does not work on %s", name, types)
 	}
-	return at, message
+	return at, strings.ReplaceAll(message, typePrefix, "")
 }
 
 // ownerOf finds the object whose field the expression with this id selects.
-func ownerOf(root ast.Expr, id int64, sc scope) (owner *field, found bool) {
+func ownerOf(root ast.Expr, id int64, sc scope) (owner *field) {
 	loops := map[string]*field{}
 	if sc.each != nil {
 		loops["each"] = sc.each.elem
@@ -284,10 +284,10 @@ func ownerOf(root ast.Expr, id int64, sc scope) (owner *field, found bool) {
 			}
 		}
 		if e.ID() == id && e.Kind() == ast.SelectKind {
-			owner, found = fieldOf(e.AsSelect().Operand()), true
+			owner = fieldOf(e.AsSelect().Operand())
 		}
 	}))
-	return owner, found
+	return owner
 }
 
 // name is an expression as a path, "" when it is not one.

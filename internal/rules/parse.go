@@ -376,8 +376,8 @@ func attributes(spec *catalog.KindSpec) []catalog.AttrSpec {
 	return attrs
 }
 
-// readTests reads the value of an attribute: a literal, =CEL, {one_of: [...]} or
-// {at_least: x, at_most: y}.
+// readTests reads the value of an attribute: a literal, =CEL, {one_of: [...]},
+// {one_of: =CEL} or {at_least: x, at_most: y}.
 func (p *parser) readTests(a catalog.AttrSpec, n *yaml.Node, sc scope) []operand {
 	if a.Type == catalog.AttrNumbers {
 		p.file.failNode(n, a.Name+" is a list, which a match cannot test")
@@ -398,8 +398,10 @@ func (p *parser) readTests(a catalog.AttrSpec, n *yaml.Node, sc scope) []operand
 		case value == nil:
 		case op != OneOf:
 			tests = append(tests, p.readOperand(a, op, value, sc)...)
+		case value.Kind == yaml.ScalarNode && strings.HasPrefix(value.Value, "="):
+			tests = append(tests, p.readList(a, value, sc)...)
 		case value.Kind != yaml.SequenceNode || len(value.Content) == 0:
-			p.file.failNode(value, "one_of is a list with at least one value")
+			p.file.failNode(value, "one_of is a list with at least one value, or = and a list fact")
 		default:
 			o := operand{test: Test{Attr: a.Name, Type: a.Type, Op: OneOf}}
 			for _, item := range value.Content {
@@ -412,6 +414,33 @@ func (p *parser) readTests(a catalog.AttrSpec, n *yaml.Node, sc scope) []operand
 		p.file.failNode(n, a.Name+" is a mapping of: "+strings.Join(known, ", "))
 	}
 	return tests
+}
+
+// readList reads one_of: =CEL, where the expression is a list fact.
+func (p *parser) readList(a catalog.AttrSpec, n *yaml.Node, sc scope) []operand {
+	e := p.expression(n, 1, aList, sc)
+	if e == nil {
+		return nil
+	}
+	if e.fact == nil || e.fact.elem.class != classOf(a.Type) {
+		p.file.failAt(n, 1, fmt.Sprintf("one_of takes a list fact whose elements are %s", classOf(a.Type)))
+		return nil
+	}
+	if elem := e.fact.elem; a.Type == catalog.AttrEnum && elem.accepted != nil && !overlap(a.Accepted, elem.accepted) {
+		p.file.failAt(n, 1, fmt.Sprintf("%s never has a value of %s (%s)", e.fact.path, a.Name, strings.Join(a.Accepted, ", ")))
+		return nil
+	}
+	return []operand{{test: Test{Attr: a.Name, Type: a.Type, Op: OneOf}, expr: e, column: p.layout.column(e.list.slot, e.fact.elem, false)}}
+}
+
+func classOf(t catalog.AttrType) class {
+	switch t {
+	case catalog.AttrNumber, catalog.AttrSize:
+		return aNumber
+	case catalog.AttrBool:
+		return aBool
+	}
+	return aText
 }
 
 func (p *parser) readOperand(a catalog.AttrSpec, op Op, n *yaml.Node, sc scope) []operand {
@@ -432,14 +461,7 @@ func (p *parser) readOperand(a catalog.AttrSpec, op Op, n *yaml.Node, sc scope) 
 		o.fix = half(a.Type, v)
 		return []operand{o}
 	}
-	want := aText
-	switch a.Type {
-	case catalog.AttrNumber, catalog.AttrSize:
-		want = aNumber
-	case catalog.AttrBool:
-		want = aBool
-	}
-	if o.expr = p.expression(n, 1, want, sc); o.expr == nil {
+	if o.expr = p.expression(n, 1, classOf(a.Type), sc); o.expr == nil {
 		return nil
 	}
 	src := source{p.file, n, 1, ""}

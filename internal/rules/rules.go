@@ -107,7 +107,29 @@ type operand struct {
 	test Test // of a match; its Op says what for
 	fix  catalog.Value
 	expr *expr // nil when fixed
-	list []operand
+
+	// of one_of: fixed and computed values, or with expr the column of a list fact
+	list   []operand
+	column int
+}
+
+func (o *operand) values(fr *frame) []catalog.Value {
+	var values []catalog.Value
+	switch {
+	case o.expr == nil:
+		for i := range o.list {
+			values = append(values, o.list[i].eval(fr))
+		}
+	case o.expr.fact.elem.class == aNumber:
+		for _, n := range fr.numberColumn[o.column] {
+			values = append(values, catalog.Value{Num: n})
+		}
+	default:
+		for _, text := range fr.textColumn[o.column] {
+			values = append(values, catalog.Value{Text: text})
+		}
+	}
+	return values
 }
 
 func (o *operand) eval(fr *frame) catalog.Value {
@@ -248,10 +270,7 @@ func (r *Rule) fire(fr *frame, each int) error {
 			for i := range r.tests {
 				t := r.tests[i].test
 				if t.Op == OneOf {
-					t.Values = make([]catalog.Value, len(r.tests[i].list))
-					for j := range t.Values {
-						t.Values[j] = r.tests[i].list[j].eval(fr)
-					}
+					t.Values = r.tests[i].values(fr)
 				} else {
 					t.Value = r.tests[i].eval(fr)
 				}

@@ -44,7 +44,11 @@ type field struct {
 
 func (f *field) names() []string { return slices.Sorted(maps.Keys(f.fields)) }
 
-// celType is the type the checker sees: objects are named by their path.
+// typePrefix keeps the names of object types apart from the paths that expressions
+// write, which CEL would else take for the types.
+const typePrefix = "#"
+
+// celType is the type the checker sees.
 func (f *field) celType() *cel.Type {
 	switch f.class {
 	case aNumber:
@@ -56,7 +60,7 @@ func (f *field) celType() *cel.Type {
 	case aList:
 		return cel.ListType(f.elem.celType())
 	}
-	return cel.ObjectType(f.path)
+	return cel.ObjectType(typePrefix + f.path)
 }
 
 // enums are the values of every enum a fact may have, by Go type.
@@ -163,16 +167,21 @@ func (provider) EnumValue(name string) ref.Val { return types.NewErr("unknown en
 
 func (provider) FindIdent(string) (ref.Val, bool) { return nil, false }
 
+func object(typeName string) (*field, bool) {
+	path, ok := strings.CutPrefix(typeName, typePrefix)
+	return objects[path], ok && objects[path] != nil
+}
+
 func (provider) FindStructType(name string) (*types.Type, bool) {
-	f, ok := objects[name]
-	if !ok || name == "" {
+	f, ok := object(name)
+	if !ok {
 		return nil, false
 	}
 	return types.NewTypeTypeWithParam(f.celType()), true
 }
 
 func (provider) FindStructFieldNames(name string) ([]string, bool) {
-	f, ok := objects[name]
+	f, ok := object(name)
 	if !ok {
 		return nil, false
 	}
@@ -180,7 +189,7 @@ func (provider) FindStructFieldNames(name string) ([]string, bool) {
 }
 
 func (provider) FindStructFieldType(name, part string) (*types.FieldType, bool) {
-	f, ok := objects[name]
+	f, ok := object(name)
 	if !ok || f.fields[part] == nil {
 		return nil, false
 	}
