@@ -181,6 +181,16 @@ type Attr struct {
 	Value Value
 }
 
+// Compared is the value reduced to what equality of its type looks at: Num alone for
+// numbers, sizes and bools, Text alone for the others.
+func (a Attr) Compared() Value {
+	switch a.Type {
+	case AttrNumber, AttrSize, AttrBool:
+		return Value{Num: a.Value.Num}
+	}
+	return Value{Text: a.Value.Text}
+}
+
 // ParseValue reads an attribute's value from text, as CSV and rules write it.
 func (a AttrSpec) ParseValue(s string) (Value, error) {
 	fail := func(want string) (Value, error) {

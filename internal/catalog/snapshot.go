@@ -323,7 +323,7 @@ func (s *Snapshot) Index(k Kind, attrs []string) *Index {
 	for _, f := range s.forms[k] {
 		for i, name := range attrs {
 			a, _ := f.Attr(name)
-			values[i] = a.Value
+			values[i] = a.Compared()
 		}
 		key := hashValues(values)
 		ix.forms[key] = append(ix.forms[key], f)
@@ -331,8 +331,9 @@ func (s *Snapshot) Index(k Kind, attrs []string) *Index {
 	return ix
 }
 
-// Lookup returns the forms whose attributes may equal values, in the order of the
-// index's attributes. Two keys can share a hash, so the caller still tests each form.
+// Lookup returns the forms whose attributes may equal values (as Attr.Compared gives
+// them), in the order of the index's attributes. Two keys can share a hash, so the
+// caller still tests each form.
 func (ix *Index) Lookup(values []Value) []*Form { return ix.forms[hashValues(values)] }
 
 func hashValues(values []Value) uint64 {

@@ -734,8 +734,16 @@ func (c *checker) end(pointer string, e End, accepted []Family) {
 	if err != nil {
 		c.add(pointer, "%s", oneLine(err))
 	} else if built != e {
-		c.add(pointer, "%s has thread %s, where its size has %s; build it with NewEnd", e, e.Thread, built.Thread)
+		c.add(pointer, "%s has size %s and thread %s, which do not belong together; accepted: size %s, thread %s",
+			e, e.Size, orNone(e.Thread), built.Size, orNone(built.Thread))
 	}
+}
+
+func orNone(t units.Thread) string {
+	if t.IsZero() {
+		return "none"
+	}
+	return t.String()
 }
 
 func (c *checker) dimension(pointer string, v float64, needed bool, kind Kind, l limits) {
@@ -806,7 +814,7 @@ func oneLine(err error) string { return strings.ReplaceAll(err.Error(), "\n", " 
 
 // trim prints a number with four significant digits, whole numbers in full.
 func trim(v float64) string {
-	if v == math.Trunc(v) && math.Abs(v) < 1e7 {
+	if v == math.Trunc(v) && math.Abs(v) < 1e15 {
 		return strconv.FormatFloat(v, 'f', -1, 64)
 	}
 	return strconv.FormatFloat(v, 'g', 4, 64)

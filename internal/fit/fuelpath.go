@@ -281,10 +281,12 @@ func (s *fuelSearch) edgesAt(r role, end int16) []fuelEdge {
 	for i := range edges {
 		e := &edges[i]
 		e.toID = s.endID(e.to)
-		e.cost = int64(Packs(e.part.Part, e.units)) * e.part.Cost
+		packs := Packs(e.part.Part, e.units)
+		e.cost = int64(packs)*e.part.Cost + e.part.once(packs)
 		e.floor = e.part.share(e.units)
 		if r == hoseRole {
-			e.cost += int64(Packs(e.clamp.Part, clampsPiece)) * e.clamp.Cost
+			packs := Packs(e.clamp.Part, clampsPiece)
+			e.cost += int64(packs)*e.clamp.Cost + e.clamp.once(packs)
 			e.floor += e.clamp.share(clampsPiece)
 		}
 	}
@@ -301,7 +303,7 @@ func (s *fuelSearch) hoseEdges(end catalog.End) []fuelEdge {
 	var hoses []fuelEdge
 	for _, c := range s.q.Hoses(end) {
 		if s.longEnough(c.Part) {
-			hoses = append(hoses, fuelEdge{part: c, from: hose, to: hose, units: cutUnits(c.Part, s.pieceIn)})
+			hoses = append(hoses, fuelEdge{part: c, from: hose, to: hose, units: CutUnits(c.Part, s.pieceIn)})
 		}
 	}
 	clamps := undominated(s.q.Clamps(end.Size), func(c *Candidate) (*Candidate, int) { return c, clampsPiece },
@@ -321,11 +323,11 @@ func takesHose(end catalog.End) bool {
 
 func (s *fuelSearch) longEnough(p *catalog.Part) bool { return p == nil || p.LengthIn >= s.pieceIn }
 
-// cutUnits is how many inches one of several equal pieces counts for, so that a sum
+// CutUnits is how many inches one of several equal pieces counts for, so that a sum
 // of inches fits into a number of stock lengths exactly when the pieces can be cut
 // from them: a stock length L yields k pieces, and each counts for L/k in whole
 // inches, rounded down unless one piece too many would then seem to fit.
-func cutUnits(p *catalog.Part, pieceIn float64) int {
+func CutUnits(p *catalog.Part, pieceIn float64) int {
 	if p == nil {
 		return int(math.Ceil(pieceIn))
 	}

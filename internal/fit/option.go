@@ -16,6 +16,9 @@ import (
 // a bundle may hold it, when other needs may share it, or when it is owned; equal to
 // Cost when nothing of the kind is possible.
 //
+// Once is due once when more than OnceAbove packs are bought, whatever their number:
+// what an objective counts for a line, not for a pack.
+//
 // Tied parts require or conflict with another, or another requires or conflicts
 // with them: whether they can be had is known only in the whole kit, so a tied part
 // never displaces another.
@@ -25,7 +28,25 @@ import (
 type Candidate struct {
 	Part        *catalog.Part
 	Cost, Floor int64
+	Once        int64
+	OnceAbove   int32
 	Tied        bool
+}
+
+// once is the charge due for a number of packs.
+func (c *Candidate) once(packs int) int64 {
+	if packs > int(c.OnceAbove) {
+		return c.Once
+	}
+	return 0
+}
+
+// sureOnce is the part of once that is due whatever else is in the kit.
+func (c *Candidate) sureOnce(packs int) int64 {
+	if c.Floor < c.Cost {
+		return 0
+	}
+	return c.once(packs)
 }
 
 // share is what a number of units takes of the floor of the packs they come in: the
@@ -34,7 +55,7 @@ func (c *Candidate) share(units int) int64 {
 	if c.Part == nil {
 		return 0
 	}
-	return c.Floor * int64(units) / int64(packUnits(c.Part))
+	return c.Floor * int64(units) / int64(PackUnits(c.Part))
 }
 
 // Use is a number of units of one part for one need: pieces, or inches of goods
@@ -51,16 +72,19 @@ func Packs(p *catalog.Part, units int) int {
 	if p == nil || units <= 0 {
 		return 0
 	}
-	capacity := packUnits(p)
+	capacity := PackUnits(p)
 	return (units + capacity - 1) / capacity
 }
 
-func packUnits(p *catalog.Part) int {
-	pieces := max(p.PackQuantity, 1)
+// PackUnits is how many units one pack holds: pieces, or inches of goods sold by length.
+func PackUnits(p *catalog.Part) int { return max(p.PackQuantity, 1) * PieceUnits(p) }
+
+// PieceUnits is how many units one piece counts for: 1, or its whole inches.
+func PieceUnits(p *catalog.Part) int {
 	if spec, ok := p.Kind.Spec(); ok && spec.ByLength {
-		return max(int(p.LengthIn), 1) * pieces
+		return max(int(p.LengthIn), 1)
 	}
-	return pieces
+	return 1
 }
 
 // Option is one way to meet the needs of a fuel path or a mounting stack. Uses are
@@ -109,9 +133,9 @@ func (o *Option) finish() {
 		return strings.Compare(sku(a.Part), sku(b.Part))
 	})
 	for _, d := range o.chosen {
-		packs := int64(Packs(d.Part, d.units))
-		o.Cost += packs * d.Cost
-		o.Floor += packs * d.Floor
+		packs := Packs(d.Part, d.units)
+		o.Cost += int64(packs)*d.Cost + d.once(packs)
+		o.Floor += int64(packs)*d.Floor + d.sureOnce(packs)
 	}
 }
 
@@ -180,8 +204,9 @@ func compareOptions(a, b *Option) int {
 func (o *Option) standsInFor(other *Option) bool {
 	spare := int64(0) // what o is sure to save less what it may cost more
 	for _, d := range other.chosen {
-		if saved := Packs(d.Part, d.units) - Packs(d.Part, o.unitsOf(d.Part)); saved > 0 {
-			spare += int64(saved) * d.Floor
+		packs, fewer := Packs(d.Part, d.units), Packs(d.Part, o.unitsOf(d.Part))
+		if saved := packs - fewer; saved > 0 {
+			spare += int64(saved)*d.Floor + d.sureOnce(packs) - d.sureOnce(fewer)
 		}
 	}
 	for _, d := range o.chosen {
@@ -189,7 +214,7 @@ func (o *Option) standsInFor(other *Option) bool {
 			if d.Tied {
 				return false
 			}
-			spare -= int64(Packs(d.Part, more)) * d.Cost
+			spare -= int64(Packs(d.Part, more))*d.Cost + d.once(Packs(d.Part, d.units))
 		}
 	}
 	return spare >= 0
@@ -233,7 +258,8 @@ next:
 // save, for one to most times as many.
 func neverDearer(c *Candidate, m int, d *Candidate, n, most int) bool {
 	for k := 1; k <= most; k++ {
-		if c.Cost*int64(Packs(c.Part, k*m)) > d.Floor*int64(Packs(d.Part, k*n)) {
+		x, y := Packs(c.Part, k*m), Packs(d.Part, k*n)
+		if c.Cost*int64(x)+c.once(x) > d.Floor*int64(y)+d.sureOnce(y) {
 			return false
 		}
 	}
