@@ -94,8 +94,8 @@ func (v *Vehicle) Validate() []Violation {
 	c.number("/fuel/pressure_psi", f.PressurePSI, pressure)
 	c.maybe("/fuel/free_flow_gph", f.FreeFlowGPH, limits{1, 1000, "gph", []hint{meant(1000, 3800, "litres per hour", "L/h", 1/litresPerGallon, "gph")}})
 	familyOK := oneOf(&c, "/fuel/line_end", f.LineEnd, SupplyFamilies)
-	if c.size("/fuel/line_od_in", f.LineODIn, units.Inches(1, 8), units.Inches(1, 1)) && familyOK {
-		if _, err := f.SupplyEnd(); err != nil {
+	if c.size("/fuel/line_od_in", f.LineODIn, eighthInch, oneInch) && familyOK {
+		if _, err := threadOfSize(f.LineEnd, f.LineODIn); err != nil { // then SupplyEnd builds
 			c.add("/fuel/line_od_in", "%s", oneLine(err))
 		}
 	}
@@ -216,7 +216,7 @@ func (p Port) Validate() []Violation {
 	case !p.HoseIn.IsZero() && !p.NPTIn.IsZero():
 		c.add("/npt_in", "both hose_in and npt_in are given; a port is a nipple or a tapped hole: leave one out")
 	case !p.HoseIn.IsZero():
-		c.size("/hose_in", p.HoseIn, units.Inches(1, 16), units.Inches(1, 1))
+		c.size("/hose_in", p.HoseIn, sixteenthInch, oneInch)
 	default:
 		c.pipe("/npt_in", p.NPTIn)
 	}
@@ -383,7 +383,7 @@ func (c *checker) attribute(at string, a Attr) {
 		if a.Name == "npt_in" {
 			c.pipe(at, s)
 		} else {
-			c.size(at, s, units.Inches(1, 16), units.Inches(2, 1))
+			c.size(at, s, sixteenthInch, twoInches)
 		}
 	case AttrNumber:
 		if a.Name == "volts" {
@@ -567,6 +567,13 @@ const (
 	m3PerHourPerCFM = 1.699011
 )
 
+var (
+	sixteenthInch = units.Inches(1, 16)
+	eighthInch    = units.Inches(1, 8)
+	oneInch       = units.Inches(1, 1)
+	twoInches     = units.Inches(2, 1)
+)
+
 // bore limits jets, rods, seats and orifices: diameters in inches.
 var bore = limits{0.005, 0.35, "in", []hint{meant(0.4, 5, "mm", "mm", 1/mmPerIn, "in"), meant(5, 350, "thousandths of an inch", "thou", 0.001, "in")}}
 
@@ -714,7 +721,7 @@ func (c *checker) thread(pointer string, t units.Thread) {
 		c.add(pointer, "is missing; write nominal size and threads per inch: 5/16-18")
 	case t.Taper:
 		c.add(pointer, "%s is a pipe thread; a stud has a straight one: 5/16-18", t)
-	case t.Major.Compare(units.Inches(1, 8)) < 0 || t.Major.Compare(units.Inches(1, 1)) > 0:
+	case t.Major.Compare(eighthInch) < 0 || t.Major.Compare(oneInch) > 0:
 		c.add(pointer, "a stud of %s in is outside 1/8 to 1 in; write nominal size and threads per inch: 5/16-18", t.Major)
 	}
 }
