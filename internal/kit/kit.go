@@ -185,16 +185,16 @@ const (
 // Check is a computed figure against its limit. A pass is arithmetic, not a
 // guarantee of safety.
 type Check struct {
-	ID      string             `json:"id"`
-	Outcome Outcome            `json:"outcome"`
-	Value   float64            `json:"value"`
-	Unit    string             `json:"unit"`
-	SI      *SI                `json:"si,omitempty"`
-	Limit   Limit              `json:"limit"`
-	Formula string             `json:"formula"`
-	Inputs  map[string]float64 `json:"inputs"` // names carry units
-	Source  string             `json:"source"`
-	Text    string             `json:"text"`
+	ID      string  `json:"id"`
+	Outcome Outcome `json:"outcome"`
+	Value   float64 `json:"value"`
+	Unit    string  `json:"unit"`
+	SI      *SI     `json:"si,omitempty"`
+	Limit   Limit   `json:"limit"`
+	Formula string  `json:"formula"`
+	Inputs  Inputs  `json:"inputs"` // names carry units
+	Source  string  `json:"source"`
+	Text    string  `json:"text"`
 }
 
 // SI is the same figure in SI units.

@@ -1,0 +1,194 @@
+package kit
+
+import (
+	"fmt"
+	"slices"
+
+	"onetrip/internal/calc"
+	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
+	"onetrip/internal/units"
+)
+
+// checks are all figures against their limits, in the order of the work.
+func (j *job) checks(sel *selection) []Check {
+	v, c, f := j.vehicle, j.carburetor, j.figures
+	var set, wire *catalog.Form
+	if p := sel.part("tuning.metering_set"); p != nil {
+		set = p.Form
+	}
+	if p := sel.part("choke.feed_wire"); p != nil {
+		wire = p.Form
+	}
+	out := airChecks(v, c, f)
+	out = append(out, altitudeChecks(v, c, f, set)...)
+	out = append(out, fuelChecks(v, c, f, sel.path())...)
+	out = append(out, chokeChecks(v, f, wire)...)
+	out = append(out, stackChecks(v, sel, f, j.stackGap)...)
+	return append(out, travelChecks(v, c, j.travel, sel.part("transmission.tv_geometry"))...)
+}
+
+// settings are where adjustment starts. They never replace the maker's manual.
+func (j *job) settings(sel *selection) []Setting {
+	c := j.carburetor
+	const manual = " The carburetor maker's manual decides."
+	screws := "each of the two idle mixture screws"
+	if c.Barrels == 1 {
+		screws = "the idle mixture screw"
+	}
+	out := []Setting{
+		{"idle mixture", "1-1/2 turns out from lightly seated, " + screws, "A starting point from which the engine idles; then lean each screw to the best vacuum. Common practice, no source." + manual},
+		{"idle speed", "as the vehicle's emission label or shop manual states", "Set warm, in the gear the manual names, after the ignition timing is right."},
+		{"float level", "as shipped; check against the maker's drawing before fitting", "Shipping can bend a float arm: too high floods, too low starves." + manual},
+		{"ignition timing", "as the shop manual states, vacuum advance hose off and plugged while setting", "Mixture cannot be set on wrong timing."},
+	}
+	switch c.Choke.Kind {
+	case catalog.ChokeElectric:
+		out = append(out,
+			Setting{"choke index", "on the centre mark", "Closes lightly at about 70 °F with the engine cold; richer if it stalls cold, leaner if it smokes. Common practice, no source." + manual},
+			Setting{"fast idle", "1,500 to 1,700 rpm on the second step, engine warm", "Enough to run cold without racing. Common practice, no source." + manual})
+	case catalog.ChokeManual:
+		out = append(out, Setting{"choke cable", "fully open with the knob in, fully closed with the knob out", "A choke that stays partly closed runs rich and washes cylinders." + manual})
+	case catalog.ChokeDivorced:
+		out = append(out, Setting{"choke rod", "blade just closed at about 70 °F with the engine cold", "The rod from the manifold's spring must neither bind nor hold the blade shut." + manual})
+	}
+	if usesPort(j.vacuum, "advance") {
+		out = append(out, Setting{"vacuum advance", "hose to the " + string(j.vehicle.Ignition.Advance) + " connection", "As the vehicle takes it; ported, above the throttle plates, is usual. Common practice, no source."})
+	}
+	if p := sel.part("tuning.metering_set"); p != nil {
+		if pair, ok := meteringPair(c, j.figures, p.Form); ok {
+			out = append(out, Setting{"main metering", pairText(pair),
+				fmt.Sprintf("Nearest in set %s to the sea-level mixture at %.0f ft, %+.1f %%. Read the plugs after a run; a lean mixture burns valves.", p.SKU, j.vehicle.Site.AltitudeFt, pair.ResidualPercent)})
+		}
+	}
+	if r := sel.part("fuel.pressure_regulator"); r != nil {
+		low, high := r.Num("outlet_min_psi"), min(r.Num("outlet_max_psi"), c.MaxFuelPSI)
+		out = append(out, Setting{"fuel pressure", fmt.Sprintf("%g psi at the inlet, engine idling; never above %g psi", max(low, min(high, c.MaxFuelPSI-0.5)), c.MaxFuelPSI),
+			"Above its limit the float valve cannot hold and fuel floods the engine." + manual})
+	}
+	switch j.vehicle.Transmission.Downshift {
+	case catalog.ThrottleValveCable:
+		out = append(out, Setting{"throttle-valve cable", "just taut at idle, full travel at wide open; check line pressure with a gauge", "A slack cable lowers line pressure and burns clutches within miles. The transmission maker's procedure decides."})
+	case catalog.DetentCable, catalog.KickdownRod:
+		out = append(out, Setting{"kickdown linkage", "full travel exactly at wide open throttle", "Too late never downshifts, too early strains the linkage. The vehicle maker's manual decides."})
+	}
+	return out
+}
+
+// tools follow from the fasteners in the kit.
+func (j *job) tools(sel *selection) []Tool {
+	var out []Tool
+	add := func(name, purpose string) {
+		if !slices.ContainsFunc(out, func(t Tool) bool { return t.Name == name }) {
+			out = append(out, Tool{name, purpose})
+		}
+	}
+	thread := units.Thread{Major: units.Inches(5, 16), PerInch: 18}
+	if j.vehicle.Intake.StudThread != nil {
+		thread = *j.vehicle.Intake.StudThread
+	}
+	if p := sel.part("mount.studs"); p != nil {
+		if t, err := units.ParseThread(p.Text("thread")); err == nil {
+			thread = t
+		}
+	}
+	if wrench, err := calc.WrenchSize(thread.Major); err == nil {
+		add(fmt.Sprintf("%s in socket and open wrench", wrench), fmt.Sprintf("the %s flange nuts", thread))
+	}
+	add("torque wrench, inch-pounds", "tightening the flange nuts evenly, crosswise; the maker's manual gives the figure")
+	if path := sel.path(); path != nil {
+		for _, step := range path.Steps {
+			for _, e := range []catalog.End{step.From, step.To} {
+				switch e.Family {
+				case catalog.InvertedFlare:
+					add("flare-nut wrench for "+e.Thread.String(), "flare nuts round off under an open wrench")
+				case catalog.ANFlare:
+					add("wrench for "+e.SizeText()+" flare nuts", "37 degree flare joints; hold the body with a second wrench")
+				case catalog.NPT:
+					add("open wrench for "+e.Size.String()+" in pipe fittings", "pipe joints, with sealant that withstands fuel")
+				case catalog.UNFPort, catalog.Banjo:
+					add("wrench for the "+e.Thread.String()+" inlet fitting", "new sealing washers every time")
+				case catalog.Hose:
+					add("hose cutter", "square cuts; a crushed end leaks")
+					add("screwdriver or nut driver for hose clamps", "one clamp at each hose end")
+				}
+			}
+		}
+	}
+	if p := sel.part("vacuum.pipe_plug"); p != nil {
+		if p.Text("drive") == "hex_socket" {
+			add("hex key for the "+p.Text("npt_in")+" in pipe plug", "closing the unused port")
+		} else {
+			add("wrench for the "+p.Text("npt_in")+" in square-head plug", "closing the unused port")
+		}
+	}
+	if sel.part("choke.feed_wire") != nil {
+		add("wire stripper, crimper and test lamp", "the choke feed; find a terminal that is live only with the ignition on")
+	}
+	if sel.part("tuning.metering_set") != nil {
+		add("jet screwdriver of full width", "changing jets without burring them")
+	}
+	add("gasket scraper and rags to close the intake", "nothing may fall into the engine")
+	add("vacuum gauge and tachometer", "setting idle mixture and speed")
+	add("timing light", "timing is set before mixture")
+	add("safety glasses and a fire extinguisher for petrol (class B)", "within reach before the fuel line is opened")
+	return out
+}
+
+// cautions are those of the rules that fired and those every swap has.
+func (j *job) cautions(k *Kit) []Caution {
+	out := []Caution{}
+	add := func(c Caution) {
+		if !slices.ContainsFunc(out, func(o Caution) bool { return o.ID == c.ID }) {
+			out = append(out, c)
+		}
+	}
+	for _, f := range j.fired {
+		if f.Caution != nil {
+			add(Caution{f.Caution.ID, f.Caution.Text, f.Caution.Source})
+		}
+	}
+	add(Caution{"general.computed", "A passed check is arithmetic on the figures given, not a guarantee of safety. The vehicle maker's manual, the carburetor maker's instructions, local codes and a licensed mechanic's judgement come first.", ""})
+	return out
+}
+
+// usesPort reports whether a plan serves a user.
+func usesPort(p fit.VacuumPlan, use string) bool {
+	return slices.ContainsFunc(p.Ports, func(u fit.PortUse) bool { return u.Use == use || slices.Contains(u.Shared, use) })
+}
+
+// questions ask for fields that were not given and matter for this pair.
+func (j *job) questions() []Question {
+	v := j.vehicle
+	out := engineQuestions(v)
+	ask := func(unknown bool, field, text string) {
+		if unknown {
+			out = append(out, Question{"/vehicle/" + field, text})
+		}
+	}
+	ask(v.Intake.StudLengthIn == nil, "intake/stud_length_in", "How far do the studs stand above the manifold flange? Unknown, new studs are in the kit.")
+	ask(v.Intake.StudThread == nil, "intake/stud_thread", "Which thread have the studs? Unknown, 5/16-18 is taken for studs and wrench.")
+	ask(v.Fuel.FreeFlowGPH == nil, "fuel/free_flow_gph", fmt.Sprintf("What does the pump deliver into an open can? The engine can burn %.0f gal/h at full power.", j.figures.FuelDemandGPH))
+	cable := v.Transmission.Downshift == catalog.ThrottleValveCable || v.Transmission.Downshift == catalog.DetentCable
+	ask(cable && v.Transmission.CableTravelIn == nil, "transmission/cable_travel_in", "What is the full travel of the transmission's cable? Until it is known the lever cannot be shown to give it, and wrong travel burns clutches.")
+	ask(v.Accessories.CanisterPurge == nil, "accessories/canister_purge", "Is there a charcoal canister with a purge hose? It takes a ported connection.")
+	ask(v.Accessories.EGR == nil, "accessories/egr", "Is there an EGR valve? It takes a ported connection, and may be required by law.")
+	ask(v.Accessories.CruiseControl == nil, "accessories/cruise_control", "Is there a vacuum cruise control? It takes manifold vacuum and a link to the throttle.")
+	ask(v.AirCleaner.StudThread == nil, "air_cleaner/stud_thread", "Which thread has the air cleaner's wing nut? It decides whether the new stud takes it.")
+	return out
+}
+
+func engineQuestions(v *catalog.Vehicle) []Question {
+	out := []Question{}
+	volumetricEfficiency, redlineRPM, _ := calc.TuneDefaults(string(v.Engine.Tune))
+	if v.Engine.RedlineRPM == nil {
+		out = append(out, Question{"/vehicle/engine/redline_rpm", fmt.Sprintf("How fast is the engine turned? %.0f rpm is taken for a %s engine; size follows from it.", redlineRPM, v.Engine.Tune)})
+	}
+	if v.Engine.VolumetricEfficiency == nil {
+		out = append(out, Question{"/vehicle/engine/volumetric_efficiency", fmt.Sprintf("Is the volumetric efficiency known? %.2f is taken for a %s engine.", volumetricEfficiency, v.Engine.Tune)})
+	}
+	if v.Engine.IdleVacuumInHg == nil {
+		out = append(out, Question{"/vehicle/engine/idle_vacuum_inhg", "What does a vacuum gauge show at idle? It decides the power valve or step-up spring."})
+	}
+	return out
+}

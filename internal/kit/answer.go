@@ -1,0 +1,480 @@
+package kit
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
+	"onetrip/internal/units"
+)
+
+// answer writes the kit from a selection.
+func (j *job) answer(sel *selection, others []Alternative) *Kit {
+	k := &Kit{
+		CatalogueRevision: j.s.Catalog.Revision,
+		Vehicle:           j.vehicle,
+		Carburetor:        j.carburetor,
+		Lines:             j.lines(sel),
+		FuelPath:          []PathStep{},
+		VacuumPorts:       portUses(j.vacuum),
+		Stack:             []StackItem{},
+		Alternatives:      others,
+		Proof:             sel.proof(j.s.Catalog.Currency),
+	}
+	if path := sel.path(); path != nil {
+		k.FuelPath = pathSteps(path)
+	}
+	if stack := sel.stack(); stack != nil {
+		k.Stack = stackItems(stack)
+	}
+	k.Needs = j.needs(sel, k.Lines)
+	k.Missing = j.missing(sel, k.Needs, k.Lines)
+	k.Checks = j.checks(sel)
+	k.Settings = j.settings(sel)
+	k.Tools = j.tools(sel)
+	k.Cautions = j.cautions(k)
+	k.Questions = j.questions()
+	k.Totals = totals(k.Lines, k.Needs, j.s.Catalog.Currency)
+	k.Verdict, k.VerdictReasons = j.verdict(k)
+	return k
+}
+
+// path is the fuel path chosen, nil when there is none.
+func (sel *selection) path() *fit.FuelOption {
+	for _, o := range sel.chosen {
+		if o.fuel != nil {
+			return o.fuel
+		}
+	}
+	return nil
+}
+
+// stack is the mounting stack chosen, nil when there is none.
+func (sel *selection) stack() *fit.StackOption {
+	for _, o := range sel.chosen {
+		if o.stack != nil {
+			return o.stack
+		}
+	}
+	return nil
+}
+
+// part is the first part chosen for a need, nil when none is.
+func (sel *selection) part(need string) *catalog.Part {
+	for _, o := range sel.chosen {
+		for _, u := range o.uses {
+			if u.Need == need && real(u.Part) {
+				return u.Part
+			}
+		}
+	}
+	return nil
+}
+
+// lines are the purchases with what each is for.
+func (j *job) lines(sel *selection) []Line {
+	lines := make([]Line, len(sel.buys))
+	for i, b := range sel.buys {
+		l := Line{
+			SKU: b.offer.SKU, Name: b.offer.Name, Finish: b.offer.Finish, Quantity: b.packs,
+			UnitPrice: b.offer.Price, Amount: b.offer.Price.Times(b.packs),
+			Fills: []string{}, Stock: j.lineStock(b),
+		}
+		if b.bundle != nil {
+			l.Contents = b.bundle.Contents
+		}
+		for _, o := range sel.chosen {
+			for _, u := range o.uses {
+				if b.holds(u.Part) && !slices.Contains(l.Fills, u.Need) {
+					l.Fills = append(l.Fills, u.Need)
+				}
+			}
+		}
+		for _, o := range sel.chosen { // a part that another one requires serves what that one serves
+			for _, u := range o.uses {
+				if real(u.Part) && slices.ContainsFunc(u.Part.Requires, b.holdsSKU) && !slices.Contains(l.Fills, u.Need) {
+					l.Fills = append(l.Fills, u.Need)
+				}
+			}
+		}
+		slices.Sort(l.Fills)
+		lines[i] = l
+	}
+	return lines
+}
+
+func (b buy) holds(p *catalog.Part) bool { return real(p) && b.holdsSKU(p.SKU) }
+
+func (b buy) holdsSKU(sku string) bool {
+	if b.bundle == nil {
+		return b.offer.SKU == sku
+	}
+	return slices.ContainsFunc(b.bundle.Contents, func(a catalog.Amount) bool { return a.SKU == sku })
+}
+
+func (j *job) lineStock(b buy) LineStock {
+	cat := j.s.Catalog
+	l := LineStock{OnHand: cat.OnHand(b.offer, j.aim.location), Elsewhere: []catalog.StockLevel{}, LeadTimeDays: b.offer.LeadTimeDays}
+	l.Enough = l.OnHand >= b.packs
+	for i, at := range cat.Locations {
+		switch n := cat.OnHand(b.offer, i); {
+		case i == j.aim.location:
+			l.Location = at.ID
+		case n > 0:
+			l.Elsewhere = append(l.Elsewhere, catalog.StockLevel{Location: at.ID, OnHand: n})
+		}
+	}
+	return l
+}
+
+// needs are the demands by need id, each with how it is met.
+func (j *job) needs(sel *selection, lines []Line) []Need {
+	out := make([]Need, 0, len(j.demands))
+	for _, d := range j.demands {
+		status, quantity := j.status(sel, d, lines)
+		if status == NotNeeded && !j.request.Preferences.ShowAll {
+			continue
+		}
+		unit := "each"
+		if d.spec.ByLength {
+			unit = "inch"
+		}
+		if n := len(out); n > 0 && out[n-1].ID == d.need {
+			last := &out[n-1]
+			last.Quantity += quantity
+			if statusRank[status] < statusRank[last.Status] {
+				last.Status = status
+			}
+			last.Level = cmpLevel(last.Level, d.level)
+			for _, b := range d.because {
+				if !slices.Contains(last.Because, b) {
+					last.Because = append(last.Because, b)
+				}
+			}
+			continue
+		}
+		out = append(out, Need{ID: d.need, Level: d.level, Status: status, Quantity: quantity, Unit: unit, Because: slices.Clone(d.because), Lines: []string{}})
+	}
+	for i := range out {
+		for _, l := range lines {
+			if slices.Contains(l.Fills, out[i].ID) {
+				out[i].Lines = append(out[i].Lines, l.SKU)
+			}
+		}
+	}
+	return out
+}
+
+// statusRank: of several sizes of one need the worst status is told.
+var statusRank = map[Status]int{NotThere: 0, OutOfStock: 1, Declined: 2, Filled: 3, OnTheShelf: 4, InTheBox: 5, NotNeeded: 6}
+
+func cmpLevel(a, b Level) Level {
+	if levelRank[b] < levelRank[a] {
+		return b
+	}
+	return a
+}
+
+// status tells how a demand is met and how much of it there is.
+func (j *job) status(sel *selection, d *demand, lines []Line) (Status, float64) {
+	if d.status != "" {
+		return d.status, d.quantity
+	}
+	units, bought, boxed, missing, used := 0, false, false, false, false
+	for _, o := range sel.chosen {
+		for _, u := range o.uses {
+			if u.Need != d.need || !j.serves(sel, d, o) {
+				continue
+			}
+			used = true
+			units += u.Units
+			switch {
+			case u.Part == nil:
+			case nobodySells(u.Part):
+				missing = true
+			case u.Part.SKU == "":
+			case sel.bought(u.Part):
+				bought = true
+			default:
+				boxed = boxed || sel.boxed(u.Part)
+			}
+		}
+	}
+	quantity := d.quantity
+	if d.byFit {
+		quantity = float64(units)
+	}
+	switch {
+	case !used:
+		return NotNeeded, 0
+	case missing:
+		return NotThere, quantity
+	case bought:
+		for _, l := range lines {
+			if slices.Contains(l.Fills, d.need) && !l.Stock.Enough {
+				return OutOfStock, quantity
+			}
+		}
+		return Filled, quantity
+	case boxed || d.boxed > 0:
+		return InTheBox, quantity
+	}
+	return OnTheShelf, quantity
+}
+
+// serves reports whether a chosen option belongs to a demand's own group: several
+// sizes of one need are several groups.
+func (j *job) serves(sel *selection, d *demand, o *option) bool {
+	for g := range sel.groups {
+		if sel.chosen[g] == o {
+			return slices.Contains(sel.groups[g].demands, d)
+		}
+	}
+	return false
+}
+
+// bought reports whether some of a part comes from a line.
+func (sel *selection) bought(p *catalog.Part) bool {
+	return slices.ContainsFunc(sel.buys, func(b buy) bool { return b.holds(p) })
+}
+
+// boxed reports whether a part that is not bought is in the carburetor's box.
+func (sel *selection) boxed(p *catalog.Part) bool {
+	n := slices.Index(sel.parts, p)
+	return n >= 0 && sel.free[n].boxed > 0
+}
+
+func totals(lines []Line, needs []Need, currency string) Totals {
+	zero := units.Money{Currency: currency}
+	t := Totals{Required: zero, Recommended: zero, All: zero}
+	level := make(map[string]Level, len(needs))
+	for _, n := range needs {
+		level[n.ID] = n.Level
+	}
+	for _, l := range lines {
+		best := Optional
+		for _, need := range l.Fills {
+			best = cmpLevel(best, level[need])
+		}
+		t.All = t.All.Plus(l.Amount)
+		switch best {
+		case Required:
+			t.Required = t.Required.Plus(l.Amount)
+		case Recommended:
+			t.Recommended = t.Recommended.Plus(l.Amount)
+		}
+	}
+	return t
+}
+
+func portUses(p fit.VacuumPlan) []PortUse {
+	out := make([]PortUse, len(p.Ports))
+	for i, u := range p.Ports {
+		out[i] = PortUse{Port: u.Port.ID, Location: u.Port.Location, Signal: u.Port.Signal, Use: u.Use, Shared: u.Shared, HoseIn: u.Size.String(), Text: u.Text}
+	}
+	return out
+}
+
+func pathSteps(o *fit.FuelOption) []PathStep {
+	out := make([]PathStep, len(o.Steps))
+	for i, s := range o.Steps {
+		out[i] = PathStep{SKU: s.Part.SKU, Name: s.Part.Name, FromEnd: s.From, ToEnd: s.To, LengthIn: round(s.LengthIn, 2)}
+		if !real(s.Part) {
+			spec, _ := s.Part.Kind.Spec()
+			out[i].Name = spec.Title + " (the owner's)"
+			if nobodySells(s.Part) {
+				out[i].Name = spec.Title + " (missing)"
+			}
+		}
+	}
+	return out
+}
+
+func stackItems(o *fit.StackOption) []StackItem {
+	out := make([]StackItem, len(o.Layers))
+	for i, l := range o.Layers {
+		out[i] = StackItem{Item: l.Item, HeightIn: round(l.HeightIn, 4)}
+		if l.Part != nil {
+			out[i].SKU = l.Part.SKU
+		}
+	}
+	return out
+}
+
+// proof tells what the search established, in money: weights of lines and stand-ins
+// are taken off both sides.
+func (sel *selection) proof(currency string) Proof {
+	money := func(n int64) units.Money {
+		return units.Money{AmountMinor: n % standInCost % lineWeight, Currency: currency}
+	}
+	s := sel.solution
+	p := Proof{Optimal: s.Optimal, Cost: money(s.Cost), LowerBound: money(s.LowerBound), Nodes: s.Nodes}
+	if s.LowerBound/lineWeight < s.Cost/lineWeight {
+		p.LowerBound.AmountMinor = 0 // the bound allows a line fewer, so says nothing about money
+	}
+	return p
+}
+
+// verdict sums the answer up, with a sentence for everything that keeps it from
+// being complete.
+func (j *job) verdict(k *Kit) (Verdict, []string) {
+	reasons := []string{}
+	for _, f := range j.fired {
+		if f.Unsuitable {
+			reasons = append(reasons, f.Because)
+		}
+	}
+	if len(reasons) > 0 {
+		return Unsuitable, reasons
+	}
+	level := map[string]Level{}
+	for _, n := range k.Needs {
+		level[n.ID] = n.Level
+	}
+	verdict := Complete
+	worse := func(v Verdict) {
+		if v == Incomplete || verdict == Complete {
+			verdict = v
+		}
+	}
+	for _, m := range k.Missing {
+		if level[m.Need] == Required {
+			worse(Incomplete)
+		} else {
+			worse(CompleteWithWarnings)
+		}
+		reasons = append(reasons, m.Need+": "+m.Reason)
+	}
+	for _, u := range j.vacuum.Unassigned {
+		worse(Incomplete)
+		reasons = append(reasons, u.Text)
+	}
+	for _, c := range k.Checks {
+		if c.Outcome == Warn || c.Outcome == Fail {
+			worse(CompleteWithWarnings)
+			reasons = append(reasons, c.ID+": "+c.Text)
+		}
+	}
+	return verdict, reasons
+}
+
+// alternatives are the optima of the other objectives.
+func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, error) {
+	out := []Alternative{}
+	for _, alt := range []struct {
+		name string
+		aim  aim
+	}{
+		{"price", aim{ByPrice, "", j.aim.location}},
+		{"stock", aim{ByStock, j.aim.finish, j.aim.location}},
+		{"fewest", aim{ByFewest, j.aim.finish, j.aim.location}},
+		{"bright", aim{ByPrice, catalog.FinishBright, j.aim.location}},
+	} {
+		if alt.aim == j.aim {
+			continue
+		}
+		other, err := j.choose(ctx, alt.aim)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, j.compare(alt.name, sel, other))
+	}
+	return out, nil
+}
+
+// compare states a selection as changes to another.
+func (j *job) compare(name string, base, other *selection) Alternative {
+	currency := j.s.Catalog.Currency
+	total, was := other.money(currency), base.money(currency)
+	a := Alternative{
+		Objective: name, Total: total, Delta: units.Money{AmountMinor: total.AmountMinor - was.AmountMinor, Currency: currency},
+		Available: true, Changes: []LineChange{},
+	}
+	change := func(o *catalog.Offer, from, to int) {
+		if from != to {
+			a.Changes = append(a.Changes, LineChange{SKU: o.SKU, Name: o.Name, From: from, To: to, Delta: o.Price.Times(to - from)})
+		}
+	}
+	for _, b := range base.buys {
+		change(b.offer, b.packs, other.packs(b.offer))
+	}
+	for _, b := range other.buys {
+		if base.packs(b.offer) == 0 {
+			change(b.offer, 0, b.packs)
+		}
+		a.Available = a.Available && j.s.Catalog.OnHand(b.offer, j.aim.location) >= b.packs
+	}
+	slices.SortFunc(a.Changes, func(x, y LineChange) int { return cmp.Compare(x.SKU, y.SKU) })
+	return a
+}
+
+func (sel *selection) packs(o *catalog.Offer) int {
+	for _, b := range sel.buys {
+		if b.offer == o {
+			return b.packs
+		}
+	}
+	return 0
+}
+
+// missing lists what nothing meets and what is not in stock.
+func (j *job) missing(sel *selection, needs []Need, lines []Line) []Missing {
+	out := []Missing{}
+	for _, g := range j.gaps {
+		m := Missing{Need: g.demand.need, Severity: g.demand.severity, Reason: g.text, Nearest: j.nearest(g.demand)}
+		if m.Reason == "" {
+			m.Reason = j.whyNothing(g.demand)
+		}
+		out = append(out, m)
+	}
+	for _, d := range j.demands {
+		if d.status != "" {
+			continue
+		}
+		if status, _ := j.status(sel, d, lines); status == NotThere {
+			m := Missing{Need: d.need, Severity: d.severity, Reason: j.fuelGap.Text, Nearest: j.nearest(d)}
+			if j.fuelGap.Need != d.need {
+				m.Reason = fmt.Sprintf("No %s joins the others of the fuel path. %s", title(d.spec), j.fuelGap.Text)
+			}
+			out = append(out, m)
+		}
+	}
+	for _, n := range needs {
+		if n.Status != OutOfStock {
+			continue
+		}
+		m := Missing{Need: n.ID, Severity: Serious, Nearest: []Nearest{}}
+		if n.Level != Required {
+			m.Severity = Minor
+		}
+		var reasons []string
+		for _, l := range lines {
+			if slices.Contains(n.Lines, l.SKU) && !l.Stock.Enough {
+				reasons = append(reasons, stockText(l))
+			}
+		}
+		m.Reason = strings.Join(reasons, " ")
+		out = append(out, m)
+	}
+	slices.SortStableFunc(out, func(a, b Missing) int { return severityRank[a.Severity] - severityRank[b.Severity] })
+	return out
+}
+
+// stockText says where a line that is short can be had.
+func stockText(l Line) string {
+	where := "all locations"
+	if l.Stock.Location != "" {
+		where = l.Stock.Location
+	}
+	text := fmt.Sprintf("%s: %d wanted, %d in stock at %s", l.SKU, l.Quantity, l.Stock.OnHand, where)
+	for _, e := range l.Stock.Elsewhere {
+		if l.Stock.Location != "" {
+			text += fmt.Sprintf(", %d at %s", e.OnHand, e.Location)
+		}
+	}
+	return text + fmt.Sprintf("; ordered in it takes %d days.", l.Stock.LeadTimeDays)
+}

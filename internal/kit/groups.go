@@ -1,0 +1,376 @@
+package kit
+
+import (
+	"fmt"
+	"slices"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
+	"onetrip/internal/units"
+)
+
+// Needs that one choice meets together: the fuel path and the mounting stack.
+var (
+	pathNeeds  = []string{"fuel.inlet_fitting", "fuel.fittings", "fuel.hose", "fuel.filter", "fuel.clamps", "fuel.pressure_regulator"}
+	stackNeeds = []string{"mount.adapter", "mount.base_gasket", "mount.spacer", "mount.studs", "air.neck_adapter", "air.gasket", "air.low_profile"}
+)
+
+// groups states the choices of a job under an aim: one group for each open demand,
+// one for the fuel path, one for the stack. What nothing meets is left out here and
+// noted as a gap of the job.
+func (j *job) groups(a aim) []group {
+	var out []group
+	for _, d := range j.demands {
+		if d.status != "" || slices.Contains(pathNeeds, d.need) || slices.Contains(stackNeeds, d.need) {
+			continue
+		}
+		if g := j.single(d, a); len(g.options) > 0 {
+			out = append(out, g)
+		} else {
+			j.gap(d, "")
+		}
+	}
+	if g := j.fuelGroup(a); len(g.options) > 0 {
+		out = append(out, g)
+	}
+	return append(out, j.stackGroups(a)...)
+}
+
+// single is the group of one demand: an option for each candidate part.
+func (j *job) single(d *demand, a aim) group {
+	g := group{name: d.need, demands: []*demand{d}}
+	for _, c := range j.candidates(d, a) {
+		if n := j.consumed(d, c.Part); n > 0 {
+			g.options = append(g.options, option{uses: []fit.Use{{Need: d.need, Part: c.Part, Units: n}}})
+		}
+	}
+	return g
+}
+
+// consumed is how many units of a part meet what remains of a demand, 0 when the
+// part cannot (a piece of hose shorter than the run).
+func (j *job) consumed(d *demand, p *catalog.Part) int {
+	if !d.spec.ByLength {
+		return int(d.remaining())
+	}
+	if p.LengthIn < d.remaining() {
+		return 0
+	}
+	return fit.CutUnits(p, d.remaining())
+}
+
+// candidates lists the parts that meet a demand. Of parts of one form only those
+// that can be in an optimum are kept.
+func (j *job) candidates(d *demand, a aim) []fit.Candidate {
+	var out []fit.Candidate
+	for _, f := range j.forms(d) {
+		out = j.shortlist(out, f, a)
+	}
+	return out
+}
+
+// forms are the physical forms that meet a demand, through the index of the rule
+// with most equality tests.
+func (j *job) forms(d *demand) []*catalog.Form {
+	best := 0
+	for i, r := range d.rules {
+		if len(r.EqualityAttrs()) > len(d.rules[best].EqualityAttrs()) {
+			best = i
+		}
+	}
+	var values []catalog.Value
+	for i := range d.rules[best].EqualityAttrs() {
+		values = append(values, d.matches[best].Equal(i))
+	}
+	var out []*catalog.Form
+	for _, f := range j.s.indexes[d.rules[best]].Lookup(values) {
+		if d.accepts(f) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// shortlist appends the parts of a form that no other part of it beats: cheaper or
+// equal, in packs at least as large, at least as well stocked, and free of ties to
+// other SKUs. Parts that are had already, or that a bundle holds, always stay.
+func (j *job) shortlist(out []fit.Candidate, f *catalog.Form, a aim) []fit.Candidate {
+	from := len(out)
+	for _, p := range f.Parts() {
+		if p.Discontinued {
+			continue
+		}
+		c := j.candidate(p, a)
+		beaten := slices.ContainsFunc(out[from:], func(o fit.Candidate) bool { return j.beats(o, c, a) })
+		if !beaten {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+func (j *job) beats(o, c fit.Candidate, a aim) bool {
+	if c.Tied || o.Tied || c.Floor < c.Cost {
+		return false
+	}
+	stocked := a.objective != ByStock ||
+		j.s.Catalog.OnHand(&o.Part.Offer, a.location) >= j.s.Catalog.OnHand(&c.Part.Offer, a.location)
+	return o.Cost <= c.Cost && o.Part.PackQuantity >= c.Part.PackQuantity && stocked
+}
+
+// candidate prices a part under an aim.
+func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
+	c := fit.Candidate{Part: p, Cost: a.unit(&p.Offer), Tied: j.s.Catalog.Tied(p)}
+	c.Once, c.OnceAbove = a.once(j.s.Catalog, &p.Offer)
+	c.Floor = c.Cost
+	if len(j.s.Catalog.BundlesHolding(p)) > 0 || j.has(p.SKU) {
+		c.Floor = 0
+	}
+	return c
+}
+
+// has reports whether a SKU is in the box or on hand.
+func (j *job) has(sku string) bool {
+	return slices.ContainsFunc(j.carburetor.InBox, func(in catalog.InBox) bool { return in.SKU == sku }) ||
+		slices.ContainsFunc(j.request.OnHand, func(h OnHand) bool { return h.SKU == sku })
+}
+
+// role is how a demand of the path or stack takes part in it.
+func (j *job) role(need string) *demand { return find(j.demands, need, -1) }
+
+// had reports whether the owner sees to a need without buying: it is in the box, on
+// hand or declined.
+func had(d *demand) bool { return d.status != "" || d.boxed > 0 || d.owned > 0 }
+
+// fuelGroup is the group of the fuel path. Without any path that mates end to end
+// the search is repeated with stand-ins for parts nobody sells, at a price above
+// any real part, so that the kit names the fewest missing pieces and still lists
+// all the others.
+func (j *job) fuelGroup(a aim) group {
+	g := group{name: "fuel path"}
+	for _, need := range pathNeeds {
+		if d := j.role(need); d != nil {
+			g.demands = append(g.demands, d)
+		}
+	}
+	if len(g.demands) == 0 || j.fuelHopeless {
+		return group{}
+	}
+	var paths []fit.FuelOption
+	if j.fuelGap == nil {
+		paths, j.fuelGap = fit.FuelPath(j.fuelQuery(a, false))
+	}
+	if j.fuelGap != nil {
+		var gap *fit.Gap
+		if paths, gap = fit.FuelPath(j.fuelQuery(a, true)); gap != nil {
+			j.fuelHopeless = true
+			for _, d := range g.demands {
+				if d.status == "" {
+					j.gap(d, upperFirst(gap.Text)+".")
+				}
+			}
+			return group{}
+		}
+	}
+	for i := range paths {
+		g.options = append(g.options, option{uses: paths[i].Uses, fuel: &paths[i]})
+	}
+	return g
+}
+
+// standInCost is what a part nobody sells counts: more than any real path.
+const standInCost = 1_000_000_000_000
+
+// nobodySells tells a stand-in for a missing part from one for something the owner has.
+func nobodySells(p *catalog.Part) bool { return p != nil && p.SKU == "" && p.Price.AmountMinor > 0 }
+
+func (j *job) fuelQuery(a aim, standIns bool) fit.FuelQuery {
+	v := j.vehicle
+	q := fit.FuelQuery{
+		From: j.supply, To: j.carburetor.Inlet.End, RunLengthIn: v.Fuel.RunLengthIn,
+		NeedRegulator: j.role("fuel.pressure_regulator") != nil,
+		That:          fmt.Sprintf("that withstands %g psi and %g %% ethanol", v.Fuel.PressurePSI, v.Fuel.EthanolPercent),
+	}
+	joining := func(need string, kind catalog.Kind) func(catalog.End) []fit.Candidate {
+		d := j.role(need)
+		return func(e catalog.End) []fit.Candidate {
+			var out []fit.Candidate
+			if d != nil && !had(d) {
+				j.s.Catalog.FormsJoining(kind, e, func(f *catalog.Form) {
+					if d.accepts(f) {
+						out = j.shortlist(out, f, a)
+					}
+				})
+			}
+			switch {
+			case d != nil && had(d):
+				out = append(out, j.standIns(kind, e, 0)...)
+			case standIns:
+				out = append(out, j.standIns(kind, e, standInCost)...)
+			}
+			return out
+		}
+	}
+	q.Fittings = joining("fuel.fittings", "fuel_fitting")
+	q.InletFittings = joining("fuel.inlet_fitting", "fuel_fitting")
+	q.Filters = joining("fuel.filter", "fuel_filter")
+	q.Regulators = joining("fuel.pressure_regulator", "pressure_regulator")
+	q.Hoses = joining("fuel.hose", "fuel_hose")
+	clamps := j.role("fuel.clamps")
+	q.Clamps = func(hose units.Size) []fit.Candidate {
+		var out []fit.Candidate
+		if clamps != nil && !had(clamps) {
+			for _, f := range j.clampForms(clamps, hose) {
+				out = j.shortlist(out, f, a)
+			}
+		}
+		switch {
+		case clamps == nil || had(clamps):
+			out = append(out, standIn("hose_clamp", 0))
+		case standIns:
+			out = append(out, standIn("hose_clamp", standInCost))
+		}
+		return out
+	}
+	return q
+}
+
+// clampForms are the clamps for a hose size that the rules accept.
+func (j *job) clampForms(d *demand, hose units.Size) []*catalog.Form {
+	var out []*catalog.Form
+	for _, f := range j.s.clamps.Lookup([]catalog.Value{{Num: hose.Inches()}}) {
+		if f.Num("hose_in") == hose.Inches() && d.accepts(f) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// standIn is a part without a SKU: something the owner has, or that nobody sells.
+func standIn(kind catalog.Kind, cost int64, ends ...catalog.End) fit.Candidate {
+	return fit.Candidate{Cost: cost, Floor: cost, Part: &catalog.Part{
+		Offer: catalog.Offer{PackQuantity: 1000, Price: units.Money{AmountMinor: cost}},
+		Form:  &catalog.Form{Kind: kind, Ends: ends, LengthIn: 1000},
+	}}
+}
+
+// standIns are the stand-ins of a kind that mate with an end: a fitting to the inlet
+// or to a hose barb of a common size, a filter or regulator with barbs, a hose.
+func (j *job) standIns(kind catalog.Kind, e catalog.End, cost int64) []fit.Candidate {
+	mate, ok := e.Mate()
+	if !ok {
+		mate = catalog.End{Family: catalog.HoseBarb, Size: e.Size}
+		if e.Family != catalog.Hose {
+			mate.Family = catalog.Hose
+		}
+	}
+	switch kind {
+	case "fuel_hose":
+		return []fit.Candidate{standIn(kind, cost, mate, mate)}
+	case "fuel_filter", "pressure_regulator":
+		return []fit.Candidate{standIn(kind, cost, mate, mate)}
+	}
+	var out []fit.Candidate
+	if inlet, ok := j.carburetor.Inlet.End.Mate(); ok && inlet != mate {
+		out = append(out, standIn(kind, cost, mate, inlet))
+	}
+	for _, barb := range []units.Size{units.Inches(5, 16), units.Inches(3, 8)} {
+		out = append(out, standIn(kind, cost, mate, catalog.End{Family: catalog.HoseBarb, Size: barb}))
+	}
+	return out
+}
+
+// stackGroups is the group of the mounting stack. When nothing stacks up, the need
+// in the way is a gap and each of the others is met by itself.
+func (j *job) stackGroups(a aim) []group {
+	if j.stackGap == nil {
+		g := group{name: "mounting stack"}
+		for _, need := range stackNeeds {
+			if d := j.role(need); d != nil {
+				g.demands = append(g.demands, d)
+			}
+		}
+		var stacks []fit.StackOption
+		if stacks, j.stackGap = fit.Stack(j.stackQuery(a)); j.stackGap == nil {
+			for i := range stacks {
+				g.options = append(g.options, option{uses: stacks[i].Uses, stack: &stacks[i]})
+			}
+			return []group{g}
+		}
+		j.gap(j.demandFor(j.stackGap.Need), upperFirst(j.stackGap.Text)+".")
+	}
+	var out []group
+	for _, need := range stackNeeds {
+		d := j.role(need)
+		if d == nil || d.status != "" || had(d) {
+			continue
+		}
+		d.quantity = max(1, d.quantity)
+		if g := j.single(d, a); len(g.options) > 0 {
+			out = append(out, g)
+		} else {
+			j.gap(d, "")
+		}
+	}
+	return out
+}
+
+// demandFor is the demand of a need that fit found in the way, raised now when no
+// rule raised it.
+func (j *job) demandFor(need string) *demand {
+	if d := j.role(need); d != nil {
+		return d
+	}
+	kind, _ := j.s.Rules.NeedKind(need)
+	spec, _ := kind.Spec()
+	d := &demand{need: need, each: -1, level: Required, severity: Blocking, quantity: 1, spec: spec}
+	j.demands = append(j.demands, d)
+	return d
+}
+
+func (j *job) stackQuery(a aim) fit.StackQuery {
+	v, c := j.vehicle, j.carburetor
+	role := func(need string, keep func(*catalog.Form) bool) fit.StackRole {
+		d := j.role(need)
+		if d == nil {
+			return fit.StackRole{}
+		}
+		if had(d) {
+			return fit.StackRole{Asked: true, Candidates: []fit.Candidate{{}}}
+		}
+		return j.bought(d, keep, a)
+	}
+	flange := func(want catalog.Flange) func(*catalog.Form) bool {
+		return func(f *catalog.Form) bool { return f.Text("flange") == string(want) }
+	}
+	q := fit.StackQuery{
+		HoodClearanceIn: v.Intake.HoodClearanceIn, CarburetorHeightIn: c.HeightIn, CleanerHeightIn: v.AirCleaner.HeightIn,
+		StudLengthIn: v.Intake.StudLengthIn, StudThread: v.Intake.StudThread,
+		Adapter:       role("mount.adapter", nil),
+		BaseGasket:    role("mount.base_gasket", flange(c.Flange)),
+		Spacer:        role("mount.spacer", nil),
+		Studs:         role("mount.studs", nil).Candidates,
+		NeckAdapter:   role("air.neck_adapter", nil),
+		CleanerGasket: role("air.gasket", nil),
+		LowProfile:    role("air.low_profile", nil).Candidates,
+	}
+	// The gasket in the box is of the carburetor's flange: under an adapter it is no use.
+	if d := j.role("mount.base_gasket"); d != nil && v.Intake.Flange != c.Flange {
+		q.ManifoldGasket = fit.StackRole{Asked: true, Candidates: []fit.Candidate{{}}}
+		if d.status != Declined && d.owned == 0 {
+			q.ManifoldGasket = j.bought(d, flange(v.Intake.Flange), a)
+		}
+	}
+	return q
+}
+
+// bought is a layer that must come from the catalogue.
+func (j *job) bought(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRole {
+	r := fit.StackRole{Asked: true}
+	for _, f := range j.forms(d) {
+		if keep == nil || keep(f) {
+			r.Candidates = j.shortlist(r.Candidates, f, a)
+		}
+	}
+	return r
+}

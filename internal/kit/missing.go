@@ -1,0 +1,115 @@
+package kit
+
+import (
+	"cmp"
+	"fmt"
+	"math/bits"
+	"slices"
+	"strings"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/rules"
+)
+
+// title is a kind's name inside a sentence.
+func title(spec *catalog.KindSpec) string { return strings.ToLower(spec.Title[:1]) + spec.Title[1:] }
+
+// whyNothing says why no part meets a demand: the fewest requirements that no part
+// meets together, so that dropping any one of them would let some part through.
+func (j *job) whyNothing(d *demand) string {
+	var tests []rules.Test
+	for _, m := range d.matches {
+		tests = append(tests, m.Tests...)
+	}
+	forms := j.s.Catalog.Forms(d.spec.Kind)
+	if len(forms) == 0 {
+		return fmt.Sprintf("The catalogue has no %s at all.", title(d.spec))
+	}
+	if len(tests) > maxExplained {
+		tests = tests[:maxExplained]
+	}
+	set := smallestConflict(tests, forms)
+	if set == nil {
+		if d.spec.ByLength {
+			return fmt.Sprintf("No %s that fits is long enough for one run of %g in, or all that fit are discontinued.", title(d.spec), d.remaining())
+		}
+		return fmt.Sprintf("Every %s that fits is discontinued.", title(d.spec))
+	}
+	wants := make([]string, len(set))
+	for i, t := range set {
+		wants[i] = strings.ReplaceAll(t.Attr, "_", " ") + " " + t.Wanted()
+	}
+	return fmt.Sprintf("No %s in the catalogue has %s.", title(d.spec), strings.Join(wants, " and "))
+}
+
+// maxExplained bounds the subsets tried; rules have a handful of tests.
+const maxExplained = 12
+
+// smallestConflict is the smallest set of tests that no form passes together, nil
+// when some form passes all. Sets are tried by size, so that the answer is minimal
+// in number and no member can be left out.
+func smallestConflict(tests []rules.Test, forms []*catalog.Form) []rules.Test {
+	passed := make([]uint, 0, len(forms)) // by form, the tests it passes
+	for _, f := range forms {
+		var mask uint
+		for i := range tests {
+			if tests[i].Accepts(f) {
+				mask |= 1 << i
+			}
+		}
+		passed = append(passed, mask)
+	}
+	slices.Sort(passed)
+	passed = slices.Compact(passed)
+	for size := 1; size <= len(tests); size++ {
+		for set := uint(1); set < 1<<len(tests); set++ {
+			if bits.OnesCount(set) != size || slices.ContainsFunc(passed, func(p uint) bool { return p&set == set }) {
+				continue
+			}
+			var out []rules.Test
+			for i := range tests {
+				if set&(1<<i) != 0 {
+					out = append(out, tests[i])
+				}
+			}
+			return out
+		}
+	}
+	return nil
+}
+
+// nearestShown is how many near misses are listed.
+const nearestShown = 3
+
+// nearest lists the parts that fail fewest requirements of a demand, cheapest first
+// among equals, with every attribute that each fails.
+func (j *job) nearest(d *demand) []Nearest {
+	type near struct {
+		part  *catalog.Part
+		fails []string
+	}
+	var best []near
+	for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
+		n := near{part: f.Parts()[0]}
+		for _, m := range d.matches {
+			n.fails = append(n.fails, m.Fails(f)...)
+		}
+		if len(n.fails) == 0 {
+			if !n.part.Discontinued {
+				continue
+			}
+			n.fails = []string{"discontinued: yes, wanted no"}
+		}
+		best = append(best, n)
+		slices.SortFunc(best, func(a, b near) int {
+			return cmp.Or(cmp.Compare(len(a.fails), len(b.fails)),
+				cmp.Compare(a.part.Price.AmountMinor, b.part.Price.AmountMinor), cmp.Compare(a.part.SKU, b.part.SKU))
+		})
+		best = best[:min(len(best), nearestShown)]
+	}
+	out := make([]Nearest, len(best))
+	for i, n := range best {
+		out[i] = Nearest{SKU: n.part.SKU, Name: n.part.Name, Fails: n.fails}
+	}
+	return out
+}

@@ -1,0 +1,142 @@
+package kit
+
+import (
+	"slices"
+	"strings"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/rules"
+)
+
+// A demand is one thing to meet: a need, or one size of a need that comes in
+// several (three caps of 1/4 and two of 3/16 are two demands of vacuum.caps).
+type demand struct {
+	need     string
+	each     int // index of the size, -1 for a need of one size
+	level    Level
+	severity Severity
+	quantity float64 // pieces, or inches of a by-length kind; set by fit when byFit
+	byFit    bool
+	spec     *catalog.KindSpec
+	rules    []*rules.Rule
+	matches  []rules.Match // all hold together
+	because  []Because
+
+	status  Status  // "" while open
+	boxed   float64 // pieces of quantity that are in the box
+	owned   float64 // pieces of quantity that are on hand
+	options []option
+}
+
+// accepts reports whether a form meets every match of the demand.
+func (d *demand) accepts(f *catalog.Form) bool {
+	for _, m := range d.matches {
+		if !m.Accepts(f) {
+			return false
+		}
+	}
+	return true
+}
+
+// remaining is the quantity neither in the box nor on hand.
+func (d *demand) remaining() float64 { return max(0, d.quantity-d.boxed-d.owned) }
+
+var levelRank = map[Level]int{Required: 0, Recommended: 1, Optional: 2}
+
+var severityRank = map[Severity]int{Blocking: 0, Serious: 1, Minor: 2}
+
+// gather merges what the rules raised into demands, ordered by need and size.
+func gather(fired []rules.Fired) []*demand {
+	var out []*demand
+	for i := range fired {
+		r := &fired[i]
+		if r.Rule.Need == "" {
+			continue
+		}
+		d := find(out, r.Rule.Need, r.Each)
+		if d == nil {
+			spec, _ := r.Rule.Kind.Spec()
+			d = &demand{need: r.Rule.Need, each: r.Each, level: Level(r.Level), severity: Severity(r.Rule.Severity), spec: spec}
+			out = append(out, d)
+		}
+		if levelRank[Level(r.Level)] < levelRank[d.level] {
+			d.level = Level(r.Level)
+		}
+		if severityRank[Severity(r.Rule.Severity)] < severityRank[d.severity] {
+			d.severity = Severity(r.Rule.Severity)
+		}
+		d.quantity = max(d.quantity, r.Quantity)
+		d.byFit = d.byFit || r.ByFit
+		d.rules = append(d.rules, r.Rule)
+		d.matches = append(d.matches, r.Match)
+		d.because = append(d.because, Because{Rule: r.Rule.ID, Text: r.Because, Source: r.Rule.Source})
+	}
+	slices.SortStableFunc(out, func(a, b *demand) int {
+		if c := strings.Compare(a.need, b.need); c != 0 {
+			return c
+		}
+		return a.each - b.each
+	})
+	return out
+}
+
+func find(demands []*demand, need string, each int) *demand {
+	for _, d := range demands {
+		if d.need == need && d.each == each {
+			return d
+		}
+	}
+	return nil
+}
+
+// settle takes off what is in the box, what is on hand and what the owner does not
+// want. What is had by need comes off the quantity here; what is had by SKU enters
+// selection as free supply, so that it serves whatever it fits best.
+func settle(demands []*demand, c *catalog.Carburetor, req *Request, levels []Level) {
+	for _, in := range c.InBox {
+		if in.Need != "" {
+			take(demands, in.Need, float64(in.Quantity), func(d *demand) *float64 { return &d.boxed })
+		}
+	}
+	for _, h := range req.OnHand {
+		if h.Need != "" {
+			quantity := float64(h.Quantity)
+			if h.Quantity == 0 {
+				quantity = 1e9
+			}
+			take(demands, h.Need, quantity, func(d *demand) *float64 { return &d.owned })
+		}
+	}
+	for _, d := range demands {
+		switch {
+		case slices.Contains(req.Preferences.Declined, d.need), !slices.Contains(levels, d.level):
+			d.status = Declined
+		case d.byFit || d.remaining() > 0:
+		case d.owned > 0:
+			d.status = OnTheShelf
+		default:
+			d.status = InTheBox
+		}
+	}
+}
+
+// take spreads pieces over the demands of a need. Pieces of by-length goods are
+// whole lengths made for the job, so one covers a demand.
+func take(demands []*demand, need string, pieces float64, into func(*demand) *float64) {
+	for _, d := range demands {
+		if d.need != need || pieces <= 0 {
+			continue
+		}
+		switch {
+		case d.byFit:
+			*into(d) = pieces
+		case d.spec.ByLength:
+			*into(d) = d.remaining()
+			pieces--
+		default:
+			n := min(pieces, d.remaining())
+			*into(d) += n
+			pieces -= n
+		}
+	}
+}

@@ -1,0 +1,210 @@
+package kit
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
+	"onetrip/internal/rules"
+)
+
+// A job is one request being worked on.
+type job struct {
+	s          *Snapshot
+	request    *Request
+	vehicle    *catalog.Vehicle
+	carburetor *catalog.Carburetor
+	levels     []Level
+	aim        aim
+
+	figures *figures
+	supply  catalog.End // end of the vehicle's supply line
+	vacuum  fit.VacuumPlan
+	travel  fit.TravelPlan
+	fired   []rules.Fired
+	demands []*demand
+
+	gaps         []gap
+	fuelGap      *fit.Gap
+	fuelHopeless bool // not even with stand-ins
+	stackGap     *fit.Gap
+}
+
+// gap is a demand that nothing meets; text says why when fit knows better than the
+// matches do.
+type gap struct {
+	demand *demand
+	text   string
+}
+
+// gap notes that nothing meets a demand.
+func (j *job) gap(d *demand, text string) {
+	d.status = NotThere
+	j.gaps = append(j.gaps, gap{d, text})
+}
+
+// Resolve answers a request from one snapshot. It is pure: the same snapshot and
+// request give the same kit, byte for byte. An impossible combination is an answer;
+// errors are *catalog.InvalidError, *catalog.NotFoundError, the context's, or a
+// defect of the catalogue's rules.
+func Resolve(ctx context.Context, s *Snapshot, req *Request) (*Kit, error) {
+	j, err := s.read(req)
+	if err != nil {
+		return nil, err
+	}
+	if err := j.compute(); err != nil {
+		return nil, err
+	}
+	if j.fired, err = s.Rules.Evaluate(j.facts()); err != nil {
+		return nil, err
+	}
+	j.demands = gather(j.fired)
+	settle(j.demands, j.carburetor, req, j.levels)
+
+	sel, err := j.choose(ctx, j.aim)
+	if err != nil {
+		return nil, err
+	}
+	others, err := j.alternatives(ctx, sel)
+	if err != nil {
+		return nil, err
+	}
+	return j.answer(sel, others), nil
+}
+
+// read checks a request and finds what it names.
+func (s *Snapshot) read(req *Request) (*job, error) {
+	j := &job{s: s, request: req, vehicle: req.Vehicle}
+	var bad []catalog.Violation
+	switch {
+	case req.Vehicle != nil && req.VehicleID != "":
+		bad = append(bad, catalog.Violation{Pointer: "/vehicle_id", Detail: "given together with vehicle; give one of the two"})
+	case req.Vehicle != nil:
+		bad = append(bad, under("/vehicle", req.Vehicle.Validate())...)
+	case req.VehicleID != "":
+		v, err := s.Catalog.Vehicle(req.VehicleID)
+		if err != nil {
+			return nil, pointAt(err, "/vehicle_id")
+		}
+		j.vehicle = v
+	default:
+		bad = append(bad, catalog.Violation{Pointer: "/vehicle", Detail: "is missing; describe the vehicle here, or name one of the catalogue in vehicle_id"})
+	}
+	c, err := s.Catalog.Carburetor(req.CarburetorSKU)
+	if err != nil {
+		return nil, pointAt(err, "/carburetor_sku")
+	}
+	j.carburetor = c
+	for i, h := range req.OnHand {
+		at := fmt.Sprintf("/on_hand/%d", i)
+		switch {
+		case (h.Need == "") == (h.SKU == ""):
+			bad = append(bad, catalog.Violation{Pointer: at, Detail: "give either need or sku"})
+		case h.SKU != "":
+			if _, err := s.Catalog.Part(h.SKU); err != nil {
+				return nil, pointAt(err, at+"/sku")
+			}
+		default:
+			bad = append(bad, s.checkNeed(at+"/need", h.Need)...)
+		}
+	}
+	for i, need := range req.Preferences.Declined {
+		bad = append(bad, s.checkNeed(fmt.Sprintf("/preferences/declined/%d", i), need)...)
+	}
+	p := req.Preferences
+	if p.Currency != "" && p.Currency != s.Catalog.Currency {
+		bad = append(bad, catalog.Violation{Pointer: "/preferences/currency",
+			Detail: fmt.Sprintf("%s is not the catalogue's currency; prices are in %s", p.Currency, s.Catalog.Currency)})
+	}
+	j.aim = aim{objective: p.Objective, finish: p.Finish, location: catalog.AllLocations}
+	if j.aim.objective == "" {
+		j.aim.objective = ByPrice
+	}
+	if p.Location != "" {
+		if j.aim.location, err = s.Catalog.Location(p.Location); err != nil {
+			return nil, pointAt(err, "/preferences/location")
+		}
+	}
+	if j.levels = p.Levels; len(j.levels) == 0 {
+		j.levels = []Level{Required, Recommended}
+	}
+	if len(bad) > 0 {
+		return nil, &catalog.InvalidError{What: "request", Violations: bad}
+	}
+	return j, nil
+}
+
+// checkNeed refuses a need id that no rule raises, with a near spelling.
+func (s *Snapshot) checkNeed(pointer, need string) []catalog.Violation {
+	if _, known := s.Rules.NeedKind(need); known {
+		return nil
+	}
+	v := catalog.Violation{Pointer: pointer, Detail: fmt.Sprintf("%q is not a need that any rule raises", need)}
+	if near := catalog.Near(need, s.Rules.Needs(), 1); len(near) > 0 {
+		v.Detail += fmt.Sprintf("; did you mean %s?", near[0])
+	}
+	return []catalog.Violation{v}
+}
+
+// under puts violations below a pointer.
+func under(pointer string, list []catalog.Violation) []catalog.Violation {
+	out := slices.Clone(list)
+	for i := range out {
+		out[i].Pointer = pointer + out[i].Pointer
+	}
+	return out
+}
+
+// pointAt tells a NotFoundError which field of the request named the thing.
+func pointAt(err error, pointer string) error {
+	var missing *catalog.NotFoundError
+	if errors.As(err, &missing) {
+		missing.Pointer = pointer
+	}
+	return err
+}
+
+// compute works out every figure that follows from vehicle and carburetor.
+func (j *job) compute() error {
+	f, err := compute(j.s, j.vehicle, j.carburetor)
+	if err != nil {
+		return err
+	}
+	j.figures = f
+	if j.supply, err = j.vehicle.Fuel.SupplyEnd(); err != nil {
+		return &catalog.InvalidError{What: "request", Violations: []catalog.Violation{{Pointer: "/vehicle/fuel/line_od_in", Detail: err.Error()}}}
+	}
+	if j.travel, err = fit.Travel(j.vehicle, j.carburetor); err != nil {
+		return err
+	}
+	j.vacuum = fit.Vacuum(j.vehicle, j.carburetor)
+	f.addTravel(j.travel)
+	f.addVacuum(j.vacuum)
+	f.addStack(fit.Figures(j.vehicle, j.carburetor, j.adapters()))
+	return nil
+}
+
+// facts are what the rules see.
+func (j *job) facts() *rules.Facts {
+	facts := &rules.Facts{
+		Vehicle: j.vehicle, Carburetor: j.carburetor, Calc: &j.figures.Calc,
+		Preferences: rules.Preferences{Finish: string(j.aim.finish), Objective: string(j.aim.objective), Location: j.request.Preferences.Location},
+	}
+	for _, h := range j.request.OnHand {
+		if h.Need != "" {
+			facts.OnHand.Needs = append(facts.OnHand.Needs, h.Need)
+		} else {
+			facts.OnHand.SKUs = append(facts.OnHand.SKUs, h.SKU)
+		}
+	}
+	return facts
+}
+
+// adapters are the plates that join the manifold's flange to the carburetor's.
+func (j *job) adapters() []*catalog.Form {
+	from, to := string(j.carburetor.Flange), string(j.vehicle.Intake.Flange)
+	return j.s.adapters.Lookup([]catalog.Value{{Text: from}, {Text: to}})
+}

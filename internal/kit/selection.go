@@ -1,0 +1,266 @@
+package kit
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
+	"onetrip/internal/pick"
+	"onetrip/internal/units"
+)
+
+// Weights of the objectives, in minor units. One line not in stock, or one SKU
+// more, weighs more than any kit can cost, so the objectives are lexicographic.
+const (
+	lineWeight = 10_000_000_000
+	// finishMismatchMinor is what a pack in another finish than the one preferred
+	// counts as extra when parts are compared. It is never charged.
+	finishMismatchMinor = 500
+)
+
+// aim is an objective with what it looks at.
+type aim struct {
+	objective Objective
+	finish    catalog.Finish
+	location  int // index, or catalog.AllLocations
+}
+
+// unit is what one pack counts under the aim.
+func (a aim) unit(o *catalog.Offer) int64 {
+	cost := o.Price.AmountMinor
+	if a.finish != "" && o.Finish != a.finish {
+		cost += finishMismatchMinor
+	}
+	return cost
+}
+
+// once is what a line counts on top of its packs when it has more than above packs.
+func (a aim) once(s *catalog.Snapshot, o *catalog.Offer) (charge int64, above int32) {
+	switch a.objective {
+	case ByStock:
+		return lineWeight, int32(min(s.OnHand(o, a.location), 1<<30))
+	case ByFewest:
+		return lineWeight, 0
+	}
+	return 0, 0
+}
+
+// An option is one way to meet a group of demands: the parts used, and the path or
+// stack they form.
+type option struct {
+	uses  []fit.Use
+	fuel  *fit.FuelOption
+	stack *fit.StackOption
+}
+
+// A group is met by exactly one of its options: one demand, or those that the fuel
+// path or the stack meets together.
+type group struct {
+	name    string
+	demands []*demand
+	options []option
+}
+
+// A selection is the optimum under one aim.
+type selection struct {
+	aim      aim
+	groups   []group
+	chosen   []*option // one per group
+	buys     []buy     // by SKU
+	solution pick.Solution
+	parts    []*catalog.Part // resource id -> part
+	free     []ownedUnits    // by resource id
+}
+
+// buy is a number of packs of one part or bundle.
+type buy struct {
+	offer  *catalog.Offer
+	part   *catalog.Part // or
+	bundle *catalog.Bundle
+	packs  int
+}
+
+// ownedUnits is what is had of a part by SKU, in pieces or inches.
+type ownedUnits struct{ boxed, onHand int }
+
+// pickNodeLimit stops a search that presolve and bounds should have made short; a
+// stopped search answers with its gap in the proof.
+const pickNodeLimit = 200_000
+
+// choose builds the selection problem of a job under an aim and solves it.
+func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
+	sel := &selection{aim: a}
+	sel.groups = j.groups(a)
+	p, offers := j.problem(sel)
+	solution, err := pick.Solve(ctx, p, pick.Limits{MaxNodes: pickNodeLimit})
+	if err != nil {
+		return nil, fmt.Errorf("selection: %w", err)
+	}
+	sel.solution = solution
+	sel.chosen = make([]*option, len(sel.groups))
+	for g := range sel.groups {
+		sel.chosen[g] = &sel.groups[g].options[solution.Choice[g]]
+	}
+	for i, packs := range solution.Buy {
+		if packs > 0 {
+			b := offers[i]
+			b.packs = int(packs)
+			sel.buys = append(sel.buys, b)
+		}
+	}
+	slices.SortFunc(sel.buys, func(x, y buy) int { return cmp.Compare(x.offer.SKU, y.offer.SKU) })
+	return sel, nil
+}
+
+// problem states a selection as pick understands it: resources are parts, items
+// are the packs and bundles that supply them.
+func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
+	p := &pick.Problem{}
+	ids := map[*catalog.Part]int32{}
+	id := func(part *catalog.Part) int32 {
+		n, known := ids[part]
+		if !known {
+			n = int32(len(sel.parts))
+			ids[part] = n
+			sel.parts = append(sel.parts, part)
+		}
+		return n
+	}
+	for _, g := range sel.groups {
+		pg := pick.Group{Name: g.name, Options: make([]pick.Option, len(g.options))}
+		for i, o := range g.options {
+			for _, u := range o.uses {
+				if nobodySells(u.Part) {
+					pg.Options[i].Penalty += u.Part.Price.AmountMinor
+				}
+				if real(u.Part) && u.Units > 0 {
+					pg.Options[i].Demands = append(pg.Options[i].Demands, pick.Amount{Resource: id(u.Part), Units: int32(u.Units)})
+				}
+			}
+		}
+		p.Groups = append(p.Groups, pg)
+	}
+	// Parts that another part requires come in as groups of their own, active while
+	// an option that uses the other part is chosen.
+	for n := 0; n < len(sel.parts); n++ {
+		for _, sku := range sel.parts[n].Requires {
+			required, err := j.s.Catalog.Part(sku)
+			if err != nil {
+				continue // refused when the catalogue was read
+			}
+			when := using(p, int32(n))
+			p.Groups = append(p.Groups, pick.Group{
+				Name: required.SKU, When: when,
+				Options: []pick.Option{{Demands: []pick.Amount{{Resource: id(required), Units: 1}}}},
+			})
+		}
+	}
+	for n, part := range sel.parts {
+		for _, sku := range part.Conflicts {
+			other, err := j.s.Catalog.Part(sku)
+			if err != nil {
+				continue
+			}
+			if m, used := ids[other]; used {
+				for _, a := range using(p, int32(n)) {
+					for _, b := range using(p, m) {
+						if a.Group != b.Group {
+							p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{a, b})
+						}
+					}
+				}
+			}
+		}
+	}
+
+	var offers []buy
+	bundles := map[*catalog.Bundle]bool{}
+	item := func(b buy, supplies []pick.Amount) {
+		charge, above := sel.aim.once(j.s.Catalog, b.offer)
+		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: sel.aim.unit(b.offer), Charge: charge, ChargeAbove: above, Supplies: supplies})
+		offers = append(offers, b)
+	}
+	for n, part := range sel.parts {
+		item(buy{offer: &part.Offer, part: part}, []pick.Amount{{Resource: int32(n), Units: int32(fit.PackUnits(part))}})
+		for _, b := range j.s.Catalog.BundlesHolding(part) {
+			if b.Discontinued || bundles[b] {
+				continue
+			}
+			bundles[b] = true
+			var supplies []pick.Amount
+			for _, content := range b.Contents {
+				inside, err := j.s.Catalog.Part(content.SKU)
+				if err != nil {
+					continue
+				}
+				if m, wanted := ids[inside]; wanted {
+					supplies = append(supplies, pick.Amount{Resource: m, Units: int32(content.Quantity * fit.PieceUnits(inside))})
+				}
+			}
+			item(buy{offer: &b.Offer, bundle: b}, supplies)
+		}
+	}
+
+	sel.free = make([]ownedUnits, len(sel.parts))
+	for _, in := range j.carburetor.InBox {
+		if n, ok := j.owned(ids, in.SKU); ok {
+			sel.free[n].boxed += in.Quantity * fit.PieceUnits(sel.parts[n])
+		}
+	}
+	for _, h := range j.request.OnHand {
+		if n, ok := j.owned(ids, h.SKU); ok {
+			sel.free[n].onHand += max(1, h.Quantity) * fit.PieceUnits(sel.parts[n])
+		}
+	}
+	for n, own := range sel.free {
+		if own.boxed+own.onHand > 0 {
+			p.Free = append(p.Free, pick.Amount{Resource: int32(n), Units: int32(own.boxed + own.onHand)})
+		}
+	}
+	return p, offers
+}
+
+// owned finds the resource of a SKU that is in the box or on hand.
+func (j *job) owned(ids map[*catalog.Part]int32, sku string) (int32, bool) {
+	if sku == "" {
+		return 0, false
+	}
+	part, err := j.s.Catalog.Part(sku)
+	if err != nil {
+		return 0, false
+	}
+	n, ok := ids[part]
+	return n, ok
+}
+
+// using lists the options of a problem that demand a resource.
+func using(p *pick.Problem, resource int32) []pick.OptionRef {
+	var refs []pick.OptionRef
+	for g := range p.Groups {
+		for o := range p.Groups[g].Options {
+			for _, d := range p.Groups[g].Options[o].Demands {
+				if d.Resource == resource {
+					refs = append(refs, pick.OptionRef{Group: int32(g), Option: int32(o)})
+					break
+				}
+			}
+		}
+	}
+	return refs
+}
+
+// real reports whether a part is one of the catalogue, not a stand-in for something
+// the owner has or nobody sells.
+func real(p *catalog.Part) bool { return p != nil && p.SKU != "" }
+
+// money is the sum of what a selection's lines cost.
+func (sel *selection) money(currency string) units.Money {
+	total := units.Money{Currency: currency}
+	for _, b := range sel.buys {
+		total = total.Plus(b.offer.Price.Times(b.packs))
+	}
+	return total
+}

@@ -1,0 +1,71 @@
+package kit
+
+import (
+	"slices"
+	"strings"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/rules"
+)
+
+// Snapshot is the catalogue and its rules at one revision, bound together: each
+// rule has the index that answers its equality tests.
+type Snapshot struct {
+	Catalog *catalog.Snapshot
+	Rules   *rules.Set
+
+	indexes    map[*rules.Rule]*catalog.Index
+	adapters   *catalog.Index // by carburetor_flange, manifold_flange
+	clamps     *catalog.Index // by hose_in
+	wireGauges []int          // AWG of every choke wire in the catalogue
+}
+
+// NewSnapshot binds rules to a catalogue.
+func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
+	s := &Snapshot{Catalog: cat, Rules: set, indexes: map[*rules.Rule]*catalog.Index{}}
+	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"})
+	s.clamps = cat.Index("hose_clamp", []string{"hose_in"})
+	shared := map[string]*catalog.Index{}
+	for _, r := range set.Rules() {
+		if r.Kind == "" {
+			continue
+		}
+		attrs := r.EqualityAttrs()
+		key := string(r.Kind) + " " + strings.Join(attrs, " ")
+		if shared[key] == nil {
+			shared[key] = cat.Index(r.Kind, attrs)
+		}
+		s.indexes[r] = shared[key]
+	}
+	for _, f := range cat.Forms("choke_wire") {
+		if awg := int(f.Num("awg")); !slices.Contains(s.wireGauges, awg) {
+			s.wireGauges = append(s.wireGauges, awg)
+		}
+	}
+	slices.Sort(s.wireGauges)
+	return s
+}
+
+// Open reads, indexes and binds a whole catalogue.
+func Open(d *catalog.Data) (*Snapshot, error) {
+	set, err := rules.Parse(d.RuleFiles)
+	if err != nil {
+		return nil, err
+	}
+	cat, err := catalog.NewSnapshot(d)
+	if err != nil {
+		return nil, err
+	}
+	return NewSnapshot(cat, set), nil
+}
+
+// WithStock is the snapshot with other stock levels; rules and indexes are shared.
+func (s *Snapshot) WithStock(revision int64, levels []catalog.Stock) (*Snapshot, error) {
+	cat, err := s.Catalog.WithStock(revision, levels)
+	if err != nil {
+		return nil, err
+	}
+	next := *s
+	next.Catalog = cat
+	return &next, nil
+}
