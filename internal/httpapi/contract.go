@@ -1,0 +1,75 @@
+// Package httpapi serves the contract in openapi.yaml over HTTP with echo. Requests
+// are checked against the contract itself; every refusal is a problem document
+// (RFC 9457) made in problem.go. One file per resource holds its handlers.
+package httpapi
+
+import (
+	_ "embed"
+	"fmt"
+	"sync"
+
+	"github.com/getkin/kin-openapi/openapi3"
+
+	"onetrip/internal/units"
+)
+
+//go:generate cp ../../openapi.yaml openapi.gen.yaml
+//go:generate go tool oapi-codegen -config oapi-codegen.yaml openapi.gen.yaml
+
+// contractYAML is a copy of the root's openapi.yaml: go:embed reads no parent
+// directories.
+//
+//go:embed openapi.gen.yaml
+var contractYAML []byte
+
+// contract parses the embedded contract once. It panics when the contract is
+// broken, which no input can cause and the package's tests would show.
+var contract = sync.OnceValue(func() *openapi3.T {
+	openapi3.DefineStringFormatCallback("inch-size", func(text string) error {
+		_, err := units.ParseSize(text)
+		return err
+	})
+	openapi3.DefineStringFormatCallback("inch-thread", func(text string) error {
+		_, err := units.ParseThread(text)
+		return err
+	})
+	openapi3.DefineStringFormatCallback("end-size", func(text string) error {
+		if _, err := units.ParseThread(text); err == nil {
+			return nil
+		}
+		_, err := units.ParseSize(text)
+		return err
+	})
+	doc, err := openapi3.NewLoader().LoadFromData(contractYAML)
+	if err != nil {
+		panic(fmt.Sprintf("the embedded openapi.yaml does not load: %v", err))
+	}
+	return doc
+})
+
+// schemaNamed is a schema of the contract.
+func schemaNamed(name string) *openapi3.Schema { return contract().Components.Schemas[name].Value }
+
+// operations of the contract by operationId, with the pattern of their path.
+func operations() map[string]operation {
+	all := map[string]operation{}
+	for path, item := range contract().Paths.Map() {
+		for method, op := range item.Operations() {
+			all[op.OperationID] = operation{method: method, path: path, Operation: op}
+		}
+	}
+	return all
+}
+
+type operation struct {
+	method, path string
+	*openapi3.Operation
+}
+
+// mediaType is the one an operation answers with when all goes well.
+func (op operation) mediaType() string {
+	for name := range op.Responses.Value("200").Value.Content {
+		return name
+	}
+	return ""
+}

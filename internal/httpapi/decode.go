@@ -1,0 +1,314 @@
+package httpapi
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"unicode/utf8"
+
+	"github.com/getkin/kin-openapi/openapi3"
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+	"github.com/labstack/echo/v4"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
+)
+
+// The body is read by the next encoding/json (github.com/go-json-experiment/json,
+// the standard library's from Go 1.27): it refuses duplicate names, broken UTF-8 and
+// names in the wrong case, and says where.
+
+// DecodeResolve reads a request for a kit as POST /v1/kits/resolve does. The error
+// is a *Problem; each of its Errors is one sentence with a pointer into body.
+func DecodeResolve(body []byte) (*kit.Request, error) {
+	return decode(body, schemaNamed("KitRequest"), func(r *kit.Request) []catalog.Violation {
+		found := eitherVehicle(r.Vehicle, r.VehicleID)
+		for i, h := range r.OnHand {
+			at := fmt.Sprintf("/on_hand/%d", i)
+			switch {
+			case (h.Need == "") == (h.SKU == ""):
+				found = append(found, catalog.Violation{Pointer: at, Detail: "give need or sku, one of the two"})
+			case h.SKU != "" && h.Quantity == 0:
+				found = append(found, catalog.Violation{Pointer: at + "/quantity", Detail: "is missing; say how many pieces of " + strconv.Quote(clip(h.SKU)) + " are there"})
+			}
+		}
+		return found
+	})
+}
+
+// DecodeSizing reads a request for sizing as POST /v1/sizing does.
+func DecodeSizing(body []byte) (*SizingRequest, error) {
+	return decode(body, schemaNamed("SizingRequest"), func(r *SizingRequest) []catalog.Violation {
+		id := ""
+		if r.VehicleID != nil {
+			id = *r.VehicleID
+		}
+		return eitherVehicle(r.Vehicle, id)
+	})
+}
+
+// eitherVehicle checks that a vehicle is given in one of the two ways and, when
+// inline, that it makes sense.
+func eitherVehicle(v *catalog.Vehicle, id string) []catalog.Violation {
+	switch {
+	case v == nil && id == "":
+		return []catalog.Violation{{Pointer: "/vehicle", Detail: "is missing; describe the vehicle, or name one of the catalogue in vehicle_id"}}
+	case v == nil:
+		return nil
+	}
+	var found []catalog.Violation
+	if id != "" {
+		found = append(found, catalog.Violation{Pointer: "/vehicle_id", Detail: "is given beside vehicle; give one of the two"})
+	}
+	for _, violation := range v.Validate() {
+		found = append(found, catalog.Violation{Pointer: "/vehicle" + violation.Pointer, Detail: violation.Detail})
+	}
+	return found
+}
+
+// decode reads a body: JSON, then the contract's schema, then what no schema can
+// say. The faults of the last two are told together.
+func decode[T any](body []byte, schema *openapi3.Schema, check func(*T) []catalog.Violation) (*T, error) {
+	body = bytes.TrimPrefix(body, []byte("\ufeff")) // RFC 8259 section 8.1 lets a reader ignore the mark
+	var value any
+	if err := json.Unmarshal(body, &value); err != nil {
+		return nil, malformed(body, err)
+	}
+	faults := schemaFaults(schema, value, "")
+	request := new(T)
+	if len(faults) == 0 {
+		if err := json.Unmarshal(body, request); err != nil {
+			return nil, undecodable(err)
+		}
+		if found := check(request); len(found) > 0 {
+			return nil, invalid(found)
+		}
+		return request, nil
+	}
+	return nil, invalid(merge(faults, checkRest(value, faults, check)))
+}
+
+// checkRest runs the check on what remains of a faulty body without the values that
+// could not be read, so that the caller hears of everything at once.
+func checkRest[T any](value any, faults []fault, check func(*T) []catalog.Violation) []catalog.Violation {
+	for _, f := range faults {
+		if f.void {
+			remove(value, strings.Split(f.Pointer, "/")[1:])
+		}
+	}
+	rest, err := json.Marshal(value)
+	if err != nil {
+		return nil
+	}
+	request := new(T)
+	if err := json.Unmarshal(rest, request); err != nil {
+		return nil // the schema's faults stand for themselves
+	}
+	return check(request)
+}
+
+// remove takes the member that path leads to out of value; items of a list stay,
+// as null, so that pointers behind them hold.
+func remove(value any, path []string) {
+	for i, token := range path {
+		token = strings.NewReplacer("~1", "/", "~0", "~").Replace(token)
+		last := i == len(path)-1
+		switch v := value.(type) {
+		case map[string]any:
+			if last {
+				delete(v, token)
+				return
+			}
+			value = v[token]
+		case []any:
+			n, err := strconv.Atoi(token)
+			if err != nil || n >= len(v) {
+				return
+			}
+			if last {
+				v[n] = nil
+				return
+			}
+			value = v[n]
+		default:
+			return
+		}
+	}
+}
+
+// merge joins the schema's faults with the violations of the check. Where both speak
+// of one value the check knows the trade's units and wins, unless the value was void:
+// then the check saw nothing there or below.
+func merge(faults []fault, violations []catalog.Violation) []catalog.Violation {
+	var merged []catalog.Violation
+	for _, f := range faults {
+		if f.void || !slices.ContainsFunc(violations, func(v catalog.Violation) bool { return v.Pointer == f.Pointer }) {
+			merged = append(merged, f.Violation)
+		}
+	}
+	for _, v := range violations {
+		if !slices.ContainsFunc(faults, func(f fault) bool {
+			return f.void && (v.Pointer == f.Pointer || strings.HasPrefix(v.Pointer, f.Pointer+"/"))
+		}) {
+			merged = append(merged, v)
+		}
+	}
+	slices.SortStableFunc(merged, func(a, b catalog.Violation) int { return strings.Compare(a.Pointer, b.Pointer) })
+	return merged
+}
+
+// undecodable tells of a number the schema lets pass and Go's type does not hold:
+// 8.0 or 1e1 for a whole number.
+func undecodable(err error) error {
+	var semantic *json.SemanticError
+	if !errors.As(err, &semantic) {
+		return err
+	}
+	detail := "cannot be read"
+	if semantic.JSONKind == '0' {
+		detail = fmt.Sprintf("%s is not written as a whole number; write it without point and exponent", clip(string(semantic.JSONValue)))
+	} else if semantic.Err != nil {
+		detail = semantic.Err.Error()
+	}
+	return invalid([]catalog.Violation{{Pointer: string(semantic.JSONPointer), Detail: detail}})
+}
+
+// malformed says where a body stops being JSON and what stands there.
+func malformed(body []byte, err error) error {
+	if len(bytes.TrimSpace(body)) == 0 {
+		return newProblem(ProblemTypeMalformedJSON, "the body is empty; send a JSON object such as %s", `{"vehicle_id": "…", "carburetor_sku": "…"}`)
+	}
+	var semantic *json.SemanticError
+	if errors.As(err, &semantic) { // a number that no float64 holds
+		return invalid([]catalog.Violation{{Pointer: string(semantic.JSONPointer), Detail: fmt.Sprintf("%s is too large a number", clip(string(semantic.JSONValue)))}})
+	}
+	var syntax *jsontext.SyntacticError
+	if !errors.As(err, &syntax) {
+		return newProblem(ProblemTypeMalformedJSON, "the body is not JSON: %v", err)
+	}
+	offset := min(int(syntax.ByteOffset), len(body))
+	if errors.Is(err, jsontext.ErrDuplicateName) {
+		pointer := string(syntax.JSONPointer)
+		return withFaults(ProblemTypeMalformedJSON, []Fault{{Pointer: &pointer,
+			Detail: fmt.Sprintf("%s is given twice in one object, again at %s; keep one", strconv.Quote(clip(syntax.JSONPointer.LastToken())), place(body, offset))}})
+	}
+	return newProblem(ProblemTypeMalformedJSON, "%s: %s", place(body, offset), syntaxHint(body, offset, syntax.Err))
+}
+
+func place(body []byte, offset int) string {
+	line := 1 + bytes.Count(body[:offset], []byte("\n"))
+	start := 1 + bytes.LastIndexByte(body[:offset], '\n')
+	return fmt.Sprintf("line %d, column %d", line, 1+utf8.RuneCount(body[start:offset]))
+}
+
+// notJSON are ways of writing a value that other languages have.
+var notJSON = []struct{ prefix, hint string }{
+	{"NaN", "JSON has no NaN; leave the field out when the figure is unknown"},
+	{"nan", "JSON has no nan; leave the field out when the figure is unknown"},
+	{"Infinity", "JSON has no Infinity; give a number"},
+	{"-Infinity", "JSON has no Infinity; give a number"},
+	{"None", "JSON writes null; better leave the field out"},
+	{"undefined", "JSON has no undefined; leave the field out"},
+	{"True", "JSON writes true"},
+	{"False", "JSON writes false"},
+	{"'", "JSON puts texts and names in double quotes"},
+	{"//", "JSON has no comments; take it out"},
+	{"/*", "JSON has no comments; take it out"},
+	{"#", "JSON has no comments; take it out"},
+	{"+", "JSON writes numbers without a plus"},
+	{".", "JSON writes a zero before the point: 0.5"},
+	{"-.", "JSON writes a zero before the point: -0.5"},
+}
+
+func syntaxHint(body []byte, offset int, cause error) string {
+	if errors.Is(cause, io.ErrUnexpectedEOF) {
+		return "the body ends too early; something is cut off, or a bracket or quote is not closed"
+	}
+	// The reader may stop inside a word (at the a of NaN, the I of -Infinity).
+	start := offset
+	for start > 0 && offset-start < len("-Infinity") && isWord(body[start-1]) {
+		start--
+	}
+	for _, from := range []int{start, offset} {
+		for _, n := range notJSON {
+			if bytes.HasPrefix(body[from:], []byte(n.prefix)) {
+				return fmt.Sprintf("found %s; %s", strconv.Quote(clip(word(body[from:]))), n.hint)
+			}
+		}
+	}
+	if before := bytes.TrimRight(body[:offset], " \t\r\n"); len(before) > 0 && before[len(before)-1] == ',' && offset < len(body) && (body[offset] == '}' || body[offset] == ']') {
+		return fmt.Sprintf("there is a comma before %q; take it out", body[offset])
+	}
+	return strings.TrimPrefix(cause.Error(), "jsontext: ")
+}
+
+func isWord(b byte) bool {
+	return b == '-' || 'a' <= b && b <= 'z' || 'A' <= b && b <= 'Z'
+}
+
+func word(text []byte) string {
+	end := bytes.IndexAny(text, " \t\r\n,:]}")
+	if end <= 0 {
+		end = len(text)
+	}
+	return strings.ToValidUTF8(string(text[:end]), "�")
+}
+
+var bodies = sync.Pool{New: func() any { return new(bytes.Buffer) }}
+
+// withBody reads the body once into reusable memory and hands it to use, which must
+// not keep it.
+func (s *server) withBody(c echo.Context, use func(body []byte) error) error {
+	r := c.Request()
+	if err := checkContentType(r); err != nil {
+		return err
+	}
+	if r.ContentLength > s.maxBodyBytes {
+		return s.tooLarge()
+	}
+	buf := bodies.Get().(*bytes.Buffer)
+	buf.Reset()
+	defer func() {
+		if buf.Cap() <= maxPooledBytes {
+			bodies.Put(buf)
+		}
+	}()
+	if _, err := buf.ReadFrom(io.LimitReader(r.Body, s.maxBodyBytes+1)); err != nil {
+		return newProblem(ProblemTypeMalformedJSON, "the body could not be read to its end; send it again")
+	}
+	if int64(buf.Len()) > s.maxBodyBytes {
+		return s.tooLarge()
+	}
+	return use(buf.Bytes())
+}
+
+func (s *server) tooLarge() error {
+	return newProblem(ProblemTypeBodyTooLarge, "the body is larger than %d bytes, the most this service reads; a question about one vehicle needs a few thousand", s.maxBodyBytes)
+}
+
+// answer runs a POST: read, decode, work out, write.
+func answer[Q, A any](s *server, c echo.Context, decode func([]byte) (*Q, error), work func(*kit.Snapshot, *Q) (*A, error)) error {
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
+	return s.withBody(c, func(body []byte) error {
+		question, err := decode(body)
+		if err != nil {
+			return err
+		}
+		result, err := work(snap, question)
+		if err != nil {
+			return err
+		}
+		c.Response().Header().Set(echo.HeaderCacheControl, noStore)
+		return writeJSON(c, http.StatusOK, echo.MIMEApplicationJSON, result)
+	})
+}

@@ -1,0 +1,153 @@
+package httpapi
+
+import (
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"hash/fnv"
+	"net/url"
+	"slices"
+	"sort"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+)
+
+const defaultPageLimit = 50 // the contract's default
+
+// list is one kind of thing in the order of its key, and the question asked of it.
+type list[T any] struct {
+	items  []T
+	key    func(T) string
+	match  func(T) bool
+	write  func(*buffer, T) error
+	limit  *PageLimit
+	cursor *PageCursor
+}
+
+// cursorState is what a cursor holds: the question it belongs to and the key of the
+// last item of the page before.
+type cursorState struct {
+	Question uint64 `json:"q"`
+	After    string `json:"a"`
+}
+
+// writePage answers with the items behind the cursor that match, and the way to the
+// next page when there are more.
+func writePage[T any](c echo.Context, l list[T]) error {
+	limit := defaultPageLimit
+	if l.limit != nil {
+		limit = *l.limit
+	}
+	question := questionOf(c)
+	from := 0
+	if l.cursor != nil {
+		after, err := readCursor(*l.cursor, question)
+		if err != nil {
+			return err
+		}
+		from = sort.Search(len(l.items), func(i int) bool { return l.key(l.items[i]) > after })
+	}
+	b := takeBuffer()
+	defer b.release()
+	b.WriteString(`{"items":[`)
+	written, last := 0, ""
+	for _, item := range l.items[from:] {
+		if !l.match(item) {
+			continue
+		}
+		if written == limit {
+			next := writeCursor(cursorState{question, last})
+			fmt.Fprintf(b, `],"next_cursor":%q}`, next)
+			c.Response().Header().Set("Link", "<"+nextURL(c, next)+`>; rel="next"`)
+			b.WriteByte('\n')
+			return writeTagged(c, echo.MIMEApplicationJSON, b.Bytes())
+		}
+		if written > 0 {
+			b.WriteByte(',')
+		}
+		if err := l.write(b, item); err != nil {
+			return err
+		}
+		written, last = written+1, l.key(item)
+	}
+	b.WriteString("]}\n")
+	return writeTagged(c, echo.MIMEApplicationJSON, b.Bytes())
+}
+
+// questionOf hashes path and filters, so that a cursor cannot be used with others.
+func questionOf(c echo.Context) uint64 {
+	query := c.Request().URL.Query()
+	query.Del("limit")
+	query.Del("cursor")
+	for _, values := range query {
+		slices.Sort(values)
+	}
+	h := fnv.New64a()
+	h.Write([]byte(c.Path() + "?" + query.Encode()))
+	return h.Sum64()
+}
+
+func nextURL(c echo.Context, cursor string) string {
+	query := c.Request().URL.Query()
+	query.Set("cursor", cursor)
+	next := url.URL{Path: c.Request().URL.Path, RawQuery: query.Encode()}
+	return next.String()
+}
+
+func writeCursor(state cursorState) string {
+	text, _ := json.Marshal(state) // a number and a text always encode
+	return base64.RawURLEncoding.EncodeToString(text)
+}
+
+func readCursor(cursor string, question uint64) (after string, err error) {
+	var state cursorState
+	text, err := base64.RawURLEncoding.DecodeString(cursor)
+	if err == nil {
+		err = json.Unmarshal(text, &state)
+	}
+	name := "cursor"
+	switch {
+	case err != nil:
+		return "", withFaults(ProblemTypeBadCursor, []Fault{{Parameter: &name, Detail: "is not a cursor of this service; take next_cursor of the page before, or leave it out"}})
+	case state.Question != question:
+		return "", withFaults(ProblemTypeBadCursor, []Fault{{Parameter: &name, Detail: "belongs to another list or other filters; keep the filters of the first page, or leave it out"}})
+	}
+	return state.After, nil
+}
+
+// words prepares a search text for hasWords.
+func words(q *Search) []string {
+	if q == nil {
+		return nil
+	}
+	return strings.Fields(*q)
+}
+
+// hasWords reports whether every word occurs in one of the texts, in either case.
+func hasWords(words []string, texts ...string) bool {
+	for _, w := range words {
+		if !slices.ContainsFunc(texts, func(text string) bool { return containsFold(text, w) }) {
+			return false
+		}
+	}
+	return true
+}
+
+// containsFold is strings.Contains in either case, without making a lower-case copy
+// of every name in the catalogue.
+func containsFold(text, part string) bool {
+	for i := 0; i+len(part) <= len(text); i++ {
+		if strings.EqualFold(text[i:i+len(part)], part) {
+			return true
+		}
+	}
+	return false
+}
+
+// is reports whether a filter is not set or equals the value.
+func is[T comparable](filter *T, value T) bool { return filter == nil || *filter == value }
+
+func isFold[T ~string](filter *T, value string) bool {
+	return filter == nil || strings.EqualFold(string(*filter), value)
+}

@@ -1,0 +1,135 @@
+package httpapi
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"runtime/debug"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"onetrip/internal/kit"
+)
+
+// Config is what the service is made of.
+type Config struct {
+	// Snapshot returns the catalogue to answer from; nil while none is loaded.
+	Snapshot func() *kit.Snapshot
+	// Source says in /readyz where the catalogue comes from.
+	Source string
+	// Log takes one line per request and the causes of failures; nil logs nothing.
+	Log *slog.Logger
+	// MaxBodyBytes is the largest body read; 0 means 1 MiB.
+	MaxBodyBytes int64
+}
+
+const defaultMaxBodyBytes = 1 << 20
+
+// server implements the generated ServerInterface.
+type server struct {
+	current      func() *kit.Snapshot
+	source       string
+	log          *slog.Logger
+	maxBodyBytes int64
+}
+
+// New returns the handler of every path in the contract.
+func New(cfg Config) *echo.Echo {
+	s := &server{current: cfg.Snapshot, source: cfg.Source, log: cfg.Log, maxBodyBytes: cfg.MaxBodyBytes}
+	if s.log == nil {
+		s.log = slog.New(slog.DiscardHandler)
+	}
+	if s.maxBodyBytes == 0 {
+		s.maxBodyBytes = defaultMaxBodyBytes
+	}
+	e := echo.New()
+	e.HideBanner, e.HidePort = true, true
+	e.HTTPErrorHandler = s.handleError
+	e.Use(s.observe)
+	checks := map[string][]echo.MiddlewareFunc{}
+	for id, op := range operations() {
+		checks[id] = []echo.MiddlewareFunc{checkRequest(op)}
+	}
+	RegisterHandlersWithOptions(withHEAD{e}, s, RegisterHandlersOptions{OperationMiddlewares: checks})
+	return e
+}
+
+// withHEAD registers HEAD beside every GET; net/http leaves the body out.
+type withHEAD struct{ *echo.Echo }
+
+func (e withHEAD) GET(path string, h echo.HandlerFunc, m ...echo.MiddlewareFunc) *echo.Route {
+	e.HEAD(path, h, m...)
+	return e.Echo.GET(path, h, m...)
+}
+
+// snapshot is the catalogue of this request.
+func (s *server) snapshot() (*kit.Snapshot, error) {
+	if snap := s.current(); snap != nil {
+		return snap, nil
+	}
+	return nil, newProblem(ProblemTypeNotReady, "no catalogue is loaded yet; ask again in a moment")
+}
+
+const requestIDKey = "request_id"
+
+func requestID(c echo.Context) string {
+	id, _ := c.Get(requestIDKey).(string)
+	return id
+}
+
+// observe names the request, answers its errors, keeps a panic from taking the
+// service down, and logs a line.
+func (s *server) observe(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		start := time.Now()
+		id := c.Request().Header.Get(echo.HeaderXRequestID)
+		if !validRequestID(id) {
+			id = rand.Text()
+		}
+		c.Set(requestIDKey, id)
+		c.Response().Header().Set(echo.HeaderXRequestID, id)
+		c.Response().Header().Set(echo.HeaderXContentTypeOptions, "nosniff")
+		if err := s.recovered(next, c); err != nil {
+			c.Error(err)
+		}
+		if s.log.Enabled(context.Background(), slog.LevelInfo) {
+			s.log.LogAttrs(context.Background(), slog.LevelInfo, "request",
+				slog.String("request_id", id), slog.String("method", c.Request().Method), slog.String("path", c.Request().URL.Path),
+				slog.Int("status", c.Response().Status), slog.Int64("bytes", c.Response().Size), slog.Duration("took", time.Since(start)))
+		}
+		return nil
+	}
+}
+
+// recovered runs the handler and turns a panic into an error.
+func (s *server) recovered(next echo.HandlerFunc, c echo.Context) (err error) {
+	defer func() {
+		switch p := recover(); p {
+		case nil:
+		case http.ErrAbortHandler:
+			panic(p) // net/http's own way to drop a connection
+		default:
+			s.log.LogAttrs(context.Background(), slog.LevelError, "panic",
+				slog.String("request_id", requestID(c)), slog.Any("panic", p), slog.String("stack", string(debug.Stack())))
+			err = fmt.Errorf("panic: %v", p)
+		}
+	}()
+	return next(c)
+}
+
+func validRequestID(id string) bool {
+	if id == "" || len(id) > 64 {
+		return false
+	}
+	for _, r := range []byte(id) {
+		switch {
+		case 'a' <= r && r <= 'z', 'A' <= r && r <= 'Z', '0' <= r && r <= '9', r == '.', r == '_', r == '-':
+		default:
+			return false
+		}
+	}
+	return true
+}
