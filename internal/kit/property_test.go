@@ -1,0 +1,340 @@
+package kit_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"onetrip/db"
+	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
+	"onetrip/internal/store"
+	"onetrip/internal/units"
+)
+
+// anyVehicle draws a vehicle that validation accepts, with optional fields now and
+// then unknown.
+func anyVehicle(t *rapid.T) *catalog.Vehicle {
+	for {
+		v := drawVehicle(t)
+		if len(v.Validate()) == 0 {
+			return v
+		}
+	}
+}
+
+func drawVehicle(t *rapid.T) *catalog.Vehicle {
+	number := func(name string, low, high float64) float64 { return rapid.Float64Range(low, high).Draw(t, name) }
+	maybe := func(name string, low, high float64) *float64 {
+		if !rapid.Bool().Draw(t, name+" known") {
+			return nil
+		}
+		n := number(name, low, high)
+		return &n
+	}
+	yes := func(name string) bool { return rapid.Bool().Draw(t, name) }
+	perhaps := func(name string) *bool {
+		if !yes(name + " known") {
+			return nil
+		}
+		b := yes(name)
+		return &b
+	}
+	thread := func(name string) *units.Thread {
+		if !yes(name + " known") {
+			return nil
+		}
+		th := rapid.SampledFrom([]units.Thread{{Major: units.Inches(5, 16), PerInch: 18}, {Major: units.Inches(1, 4), PerInch: 20}, {Major: units.Inches(3, 8), PerInch: 16}}).Draw(t, name)
+		return &th
+	}
+	v := &catalog.Vehicle{
+		Engine: catalog.Engine{
+			DisplacementIn3: number("displacement", 60, 600), Cylinders: rapid.SampledFrom([]int{4, 6, 8}).Draw(t, "cylinders"),
+			Tune:       pick(t, "tune", catalog.TuneStock, catalog.TuneMild, catalog.TuneStrong, catalog.TuneRace),
+			RedlineRPM: maybe("redline", 3500, 8500), VolumetricEfficiency: maybe("ve", 0.6, 1.1), IdleVacuumInHg: maybe("idle vacuum", 6, 21),
+		},
+		Intake: catalog.Intake{
+			Flange:          pick(t, "flange", catalog.SquareBore, catalog.SpreadBore, catalog.TwoBoreLarge, catalog.TwoBoreSmall),
+			HoodClearanceIn: number("hood", 3, 14), StudLengthIn: maybe("stud", 0.75, 4), StudThread: thread("stud thread"),
+		},
+		Throttle: catalog.Throttle{
+			Kind: pick(t, "throttle", catalog.ThrottleCable, catalog.ThrottleRod), End: pick(t, "end", catalog.EndBall, catalog.EndEyelet, catalog.EndClevis, catalog.EndPin),
+			BracketOn: pick(t, "bracket", catalog.BracketOnCarburetor, catalog.BracketOnManifold, catalog.BracketOnFirewall), PedalTravelIn: number("pedal", 0.8, 3),
+		},
+		Transmission: catalog.Transmission{Kind: catalog.Manual, Downshift: catalog.DownshiftNone, CableTravelIn: nil},
+		Fuel: catalog.Fuel{
+			Pump: pick(t, "pump", catalog.PumpMechanical, catalog.PumpElectric), PressurePSI: number("psi", 2, 15), FreeFlowGPH: maybe("flow", 10, 150),
+			LineODIn:    rapid.SampledFrom([]units.Size{units.Inches(1, 4), units.Inches(5, 16), units.Inches(3, 8), units.Inches(1, 2)}).Draw(t, "line"),
+			LineEnd:     pick(t, "line end", catalog.PlainTube, catalog.InvertedFlare, catalog.ANFlare, catalog.HoseBarb, catalog.NPT, catalog.Hose),
+			RunLengthIn: number("run", 6, 60), ReturnLine: yes("return"), EthanolPercent: number("ethanol", 0, 85),
+		},
+		Ignition: catalog.Ignition{Advance: pick(t, "advance", catalog.AdvanceNone, catalog.AdvancePorted, catalog.AdvanceManifold)},
+		Accessories: catalog.Accessories{
+			AirConditioning: yes("ac"), IdleStopSolenoid: yes("solenoid"), PowerBrakes: yes("brakes"), PCV: yes("pcv"),
+			CanisterPurge: perhaps("purge"), EGR: perhaps("egr"), CruiseControl: perhaps("cruise"),
+		},
+		Electrical: catalog.Electrical{NominalVolts: rapid.SampledFrom([]float64{6, 12}).Draw(t, "volts"), NegativeGround: yes("negative"), ChokeFeedLengthFt: number("feed", 1, 20)},
+		AirCleaner: catalog.AirCleaner{NeckIn: rapid.SampledFrom([]float64{2.3125, 2.625, 4.25, 5.125}).Draw(t, "neck"), HeightIn: number("cleaner", 1.5, 6), StudThread: thread("cleaner thread")},
+		Site:       catalog.Site{AltitudeFt: number("altitude", 0, 12000)},
+		Road:       catalog.Road{OnRoad: yes("road"), EmissionsControlled: yes("emissions")},
+	}
+	if yes("automatic") {
+		v.Transmission = catalog.Transmission{Kind: catalog.Automatic, CableTravelIn: maybe("cable", 0.8, 2.2),
+			Downshift: pick(t, "downshift", catalog.DownshiftNone, catalog.VacuumModulator, catalog.DetentCable, catalog.KickdownRod, catalog.ThrottleValveCable, catalog.ElectricSwitch)}
+	}
+	return v
+}
+
+func pick[T any](t *rapid.T, name string, of ...T) T { return rapid.SampledFrom(of).Draw(t, name) }
+
+func anyRequest(t *rapid.T, s *kit.Snapshot) *kit.Request {
+	r := &kit.Request{
+		Vehicle:       anyVehicle(t),
+		CarburetorSKU: rapid.SampledFrom(s.Catalog.Carburetors()).Draw(t, "carburetor").SKU,
+		Preferences: kit.Preferences{
+			Objective: pick(t, "objective", kit.ByPrice, kit.ByStock, kit.ByFewest),
+			Finish:    pick(t, "finish", "", catalog.FinishPlain, catalog.FinishBright, catalog.FinishBraided),
+			Levels:    []kit.Level{kit.Required, kit.Recommended, kit.Optional},
+		},
+	}
+	if rapid.Bool().Draw(t, "at a location") {
+		r.Preferences.Location = rapid.SampledFrom(s.Catalog.Locations).Draw(t, "location").ID
+	}
+	for range rapid.IntRange(0, 3).Draw(t, "on hand") {
+		if rapid.Bool().Draw(t, "by need") {
+			r.OnHand = append(r.OnHand, kit.OnHand{Need: rapid.SampledFrom(s.Rules.Needs()).Draw(t, "need"), Quantity: rapid.IntRange(0, 4).Draw(t, "pieces")})
+		} else {
+			r.OnHand = append(r.OnHand, kit.OnHand{SKU: rapid.SampledFrom(s.Catalog.Parts()).Draw(t, "part").SKU, Quantity: rapid.IntRange(1, 4).Draw(t, "pieces")})
+		}
+	}
+	return r
+}
+
+func resolve(t *rapid.T, s *kit.Snapshot, r *kit.Request) *kit.Kit {
+	k, err := kit.Resolve(context.Background(), s, r)
+	if err != nil {
+		t.Fatalf("resolve: %v", err)
+	}
+	return k
+}
+
+func TestEveryVehicleResolvesSoundly(t *testing.T) {
+	s := demoSnapshot(t)
+	rapid.Check(t, func(t *rapid.T) {
+		r := anyRequest(t, s)
+		k := resolve(t, s, r)
+
+		needs := map[string]kit.Need{}
+		for _, n := range k.Needs {
+			if _, twice := needs[n.ID]; twice {
+				t.Fatalf("need %s is listed twice", n.ID)
+			}
+			needs[n.ID] = n
+		}
+		total := int64(0)
+		for _, l := range k.Lines {
+			if len(l.Fills) == 0 {
+				t.Fatalf("line %s fills no need", l.SKU)
+			}
+			for _, id := range l.Fills {
+				if n, ok := needs[id]; !ok || !slices.Contains(n.Lines, l.SKU) {
+					t.Fatalf("line %s fills %s, which does not list it", l.SKU, id)
+				}
+			}
+			if l.Amount.AmountMinor != l.UnitPrice.AmountMinor*int64(l.Quantity) {
+				t.Fatalf("line %s: %v times %d is not %v", l.SKU, l.UnitPrice, l.Quantity, l.Amount)
+			}
+			total += l.Amount.AmountMinor
+		}
+		if k.Totals.All.AmountMinor != total {
+			t.Fatalf("total %v, lines add up to %d", k.Totals.All, total)
+		}
+		for _, a := range k.Alternatives {
+			sum := int64(0)
+			for _, c := range a.Changes {
+				sum += c.Delta.AmountMinor
+			}
+			if a.Delta.AmountMinor != sum || a.Total.AmountMinor != total+sum {
+				t.Fatalf("alternative %s: total %v, delta %v, changes add up to %d", a.Objective, a.Total, a.Delta, sum)
+			}
+		}
+		for id, n := range needs {
+			if n.Status == kit.Filled && len(n.Lines) == 0 {
+				t.Fatalf("need %s is filled by no line", id)
+			}
+			listed := slices.ContainsFunc(k.Missing, func(m kit.Missing) bool { return m.Need == id && m.Reason != "" })
+			if (n.Status == kit.NotThere || n.Status == kit.OutOfStock) != listed {
+				t.Fatalf("need %s is %s, missing lists it: %v", id, n.Status, listed)
+			}
+		}
+		if !k.Proof.Optimal {
+			t.Fatalf("selection stopped early: %+v", k.Proof)
+		}
+		checkPath(t, s, r, k)
+		checkPorts(t, s, k)
+
+		again, err := json.Marshal(resolve(t, s, r))
+		if err != nil {
+			t.Fatal(err)
+		}
+		first, err := json.Marshal(k)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(first, again) {
+			t.Fatal("the same request gave other bytes")
+		}
+	})
+}
+
+// checkPath follows the fuel path joint by joint.
+func checkPath(t *rapid.T, s *kit.Snapshot, r *kit.Request, k *kit.Kit) {
+	if len(k.FuelPath) == 0 {
+		return
+	}
+	open, err := r.Vehicle.Fuel.SupplyEnd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	filters, regulators := 0, 0
+	for i, step := range k.FuelPath {
+		if !open.Mates(step.FromEnd) {
+			t.Fatalf("step %d: %v does not mate %v", i, open, step.FromEnd)
+		}
+		open = step.ToEnd
+		if p, err := s.Catalog.Part(step.SKU); err == nil {
+			switch p.Kind {
+			case "fuel_filter":
+				filters++
+			case "pressure_regulator":
+				regulators++
+			case "fuel_hose":
+				if p.Num("max_ethanol_percent") < r.Vehicle.Fuel.EthanolPercent {
+					t.Fatalf("hose %s takes %v %% ethanol, the fuel has %v", p.SKU, p.Num("max_ethanol_percent"), r.Vehicle.Fuel.EthanolPercent)
+				}
+			}
+		}
+	}
+	if !open.Mates(k.Carburetor.Inlet.End) {
+		t.Fatalf("the path ends in %v, the inlet is %v", open, k.Carburetor.Inlet.End)
+	}
+	if filters > 1 || regulators > 1 {
+		t.Fatalf("%d filters and %d regulators in the path", filters, regulators)
+	}
+	standIns := slices.ContainsFunc(k.FuelPath, func(p kit.PathStep) bool { return p.SKU == "" })
+	if filters != 1 && !standIns {
+		t.Fatalf("no filter in a whole path: %+v", k.FuelPath)
+	}
+	if r.Vehicle.Fuel.PressurePSI > k.Carburetor.MaxFuelPSI && regulators != 1 && !standIns {
+		t.Fatalf("%v psi on a carburetor for %v and no regulator", r.Vehicle.Fuel.PressurePSI, k.Carburetor.MaxFuelPSI)
+	}
+}
+
+// checkPorts: each port is told once, with a signal that its users take.
+func checkPorts(t *rapid.T, _ *kit.Snapshot, k *kit.Kit) {
+	if len(k.VacuumPorts) != len(k.Carburetor.Ports) {
+		t.Fatalf("%d of %d ports are told", len(k.VacuumPorts), len(k.Carburetor.Ports))
+	}
+	ports, users := map[string]bool{}, map[string]bool{}
+	for _, p := range k.VacuumPorts {
+		if ports[p.Port] {
+			t.Fatalf("port %s is used twice", p.Port)
+		}
+		ports[p.Port] = true
+		if p.Use == "cap" || p.Use == "plug" {
+			continue
+		}
+		for _, use := range append([]string{p.Use}, p.Shared...) {
+			if users[use] {
+				t.Fatalf("%s has two ports", use)
+			}
+			users[use] = true
+			if (use == "pcv" || use == "booster" || use == "modulator") && p.Signal != catalog.SignalManifold {
+				t.Fatalf("%s on a %s port", use, p.Signal)
+			}
+		}
+		if (p.Use == "pcv" || p.Use == "booster") && len(p.Shared) > 0 {
+			t.Fatalf("%s shares its port with %v", p.Use, p.Shared)
+		}
+	}
+}
+
+// More parts on the shelf never make the kit dearer, as long as the same needs are met.
+func TestMorePartsNeverCostMore(t *testing.T) {
+	full := demoSnapshot(t)
+	rapid.Check(t, func(t *rapid.T) {
+		data, err := store.ReadCatalogue(db.Seed())
+		if err != nil {
+			t.Fatal(err)
+		}
+		// Withdrawn parts stay known but cannot be sold.
+		share := rapid.IntRange(2, 12).Draw(t, "one in")
+		offset := rapid.IntRange(0, share-1).Draw(t, "offset")
+		for i, p := range data.Parts {
+			if i%share == offset {
+				p.Discontinued = true
+			}
+		}
+		fewer, err := kit.Open(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := anyRequest(t, full)
+		r.Preferences.Objective, r.Preferences.Finish = kit.ByPrice, ""
+		more, less := resolve(t, full, r), resolve(t, fewer, r)
+		if gaps(more) != gaps(less) {
+			return
+		}
+		if more.Totals.All.AmountMinor > less.Totals.All.AmountMinor {
+			t.Fatalf("with all parts %v, with fewer %v", more.Totals.All, less.Totals.All)
+		}
+	})
+}
+
+// More stock never leaves more lines short under the stock objective.
+func TestMoreStockNeverLeavesMoreLinesShort(t *testing.T) {
+	s := demoSnapshot(t)
+	rapid.Check(t, func(t *rapid.T) {
+		r := anyRequest(t, s)
+		r.Preferences.Objective = kit.ByStock
+		before := resolve(t, s, r)
+		var levels []catalog.Stock
+		for range rapid.IntRange(1, 40).Draw(t, "deliveries") {
+			p := rapid.SampledFrom(s.Catalog.Parts()).Draw(t, "part")
+			at := rapid.IntRange(0, len(s.Catalog.Locations)-1).Draw(t, "location")
+			levels = append(levels, catalog.Stock{SKU: p.SKU, Location: s.Catalog.Locations[at].ID, OnHand: s.Catalog.OnHand(&p.Offer, at) + 5})
+		}
+		stocked, err := s.WithStock(s.Catalog.Revision+1, levels)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if after := resolve(t, stocked, r); short(after) > short(before) {
+			t.Fatalf("%d lines short before the delivery, %d after", short(before), short(after))
+		}
+	})
+}
+
+func short(k *kit.Kit) int {
+	n := 0
+	for _, l := range k.Lines {
+		if !l.Stock.Enough {
+			n++
+		}
+	}
+	return n
+}
+
+func gaps(k *kit.Kit) string {
+	var ids []string
+	for _, n := range k.Needs {
+		if n.Status == kit.NotThere {
+			ids = append(ids, n.ID)
+		}
+	}
+	return fmt.Sprint(ids)
+}
