@@ -111,6 +111,8 @@ func (p *parser) scalar(n *yaml.Node, what string) bool {
 	switch {
 	case n.Kind != yaml.ScalarNode:
 		p.file.failNode(n, what+" is one value, not a list, a mapping or an alias")
+	case n.Style&yaml.TaggedStyle != 0:
+		p.file.failNode(n, what+" starts with !, which YAML takes for a tag: put it in quotes")
 	case n.Value == "":
 		p.file.failNode(n, what+" is empty")
 	default:
