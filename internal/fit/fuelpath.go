@@ -15,7 +15,6 @@ const (
 	maxFittings = 2   // in a row
 	clampsPiece = 2   // one on each end of a piece of hose, both alike
 	barbOverlap = 1.0 // inches of each piece that go over barbs
-	maxUses     = 12  // no chain has one part in more places
 )
 
 // FuelQuery asks for the chain of parts that brings fuel From the end of the
@@ -229,7 +228,7 @@ func (s *fuelSearch) walk(st fuelState, floor int64) {
 	if s.completes(st) {
 		o := s.option()
 		if !o.tied {
-			s.best = min(s.best, o.Cost)
+			s.best = min(s.best, o.most)
 		}
 		s.found = append(s.found, o)
 		return
@@ -265,6 +264,17 @@ func (s *fuelSearch) option() FuelOption {
 	return o
 }
 
+// mostUses is in how many places of a chain the same part may be in a role.
+func (s *fuelSearch) mostUses(r role) int {
+	switch r {
+	case hoseRole:
+		return s.pieces
+	case fittingRole, inletRole:
+		return 2 * maxFittings * len(s.components)
+	}
+	return 1
+}
+
 // edgesAt lists the parts that can come next in a role, less those that another can
 // always stand in for.
 func (s *fuelSearch) edgesAt(r role, end int16) []fuelEdge {
@@ -278,16 +288,14 @@ func (s *fuelSearch) edgesAt(r role, end int16) []fuelEdge {
 	} else {
 		edges = s.partEdges(r, s.ends[end])
 	}
+	most := s.mostUses(r)
 	for i := range edges {
 		e := &edges[i]
 		e.toID = s.endID(e.to)
-		packs := Packs(e.part.Part, e.units)
-		e.cost = int64(packs)*e.part.Cost + e.part.once(packs)
-		e.floor = e.part.share(e.units)
+		e.cost, e.floor = e.part.bounds(e.units, most)
 		if r == hoseRole {
-			packs := Packs(e.clamp.Part, clampsPiece)
-			e.cost += int64(packs)*e.clamp.Cost + e.clamp.once(packs)
-			e.floor += e.clamp.share(clampsPiece)
+			cost, floor := e.clamp.bounds(clampsPiece, most)
+			e.cost, e.floor = e.cost+cost, e.floor+floor
 		}
 	}
 	s.edges[key] = edges
@@ -307,9 +315,9 @@ func (s *fuelSearch) hoseEdges(end catalog.End) []fuelEdge {
 		}
 	}
 	clamps := undominated(s.q.Clamps(end.Size), func(c *Candidate) (*Candidate, int) { return c, clampsPiece },
-		maxUses, func(a, b *Candidate) bool { return true })
+		s.mostUses(hoseRole), func(a, b *Candidate) bool { return true })
 	var edges []fuelEdge
-	for _, e := range undominatedEdges(hoses) {
+	for _, e := range undominatedEdges(hoses, s.mostUses(hoseRole)) {
 		for _, e.clamp = range clamps {
 			edges = append(edges, e)
 		}
@@ -363,12 +371,14 @@ func (s *fuelSearch) partEdges(r role, end catalog.End) []fuelEdge {
 			}
 		}
 	}
-	return undominatedEdges(edges)
+	return undominatedEdges(edges, s.mostUses(r))
 }
 
-func undominatedEdges(edges []fuelEdge) []fuelEdge {
+// undominatedEdges drops parts that another can always stand in for, in chains that
+// have one of them in up to most places.
+func undominatedEdges(edges []fuelEdge, most int) []fuelEdge {
 	return undominated(edges, func(e *fuelEdge) (*Candidate, int) { return &e.part, e.units },
-		maxUses, func(a, b *fuelEdge) bool { return a.to == b.to })
+		most, func(a, b *fuelEdge) bool { return a.to == b.to })
 }
 
 func (s *fuelSearch) candidates(r role, end catalog.End) []Candidate {

@@ -1,10 +1,20 @@
 package fit
 
 import (
+	"testing"
+
 	"pgregory.net/rapid"
 
 	"onetrip/internal/catalog"
 )
+
+// check draws times as many cases as rapid does by itself.
+func check(t *testing.T, times int, property func(*rapid.T)) {
+	t.Helper()
+	for range times {
+		rapid.Check(t, property)
+	}
+}
 
 func mustEnd(text string) catalog.End {
 	end, err := catalog.ParseEnd(text)
@@ -38,6 +48,9 @@ func part(sku string, kind catalog.Kind, pack int, lengthIn, heightIn float64, e
 // drawPrices gives a candidate costs of every kind: unshared, shared, owned, tied.
 func drawPrices(t *rapid.T, p *catalog.Part) Candidate {
 	c := Candidate{Part: p, Cost: int64(rapid.IntRange(0, 9).Draw(t, p.SKU+" cost")), Tied: rapid.IntRange(0, 5).Draw(t, p.SKU+" tied") == 0}
+	if rapid.IntRange(0, 3).Draw(t, p.SKU+" has once") == 0 {
+		c.Once, c.OnceAbove = int64(rapid.IntRange(1, 9).Draw(t, p.SKU+" once")), int32(rapid.IntRange(0, 2).Draw(t, p.SKU+" once above"))
+	}
 	switch rapid.IntRange(0, 3).Draw(t, p.SKU+" sharing") {
 	case 0:
 	case 1:
@@ -53,15 +66,19 @@ func drawPrices(t *rapid.T, p *catalog.Part) Candidate {
 // had because of what they require or conflict with.
 type world struct {
 	adds    map[*catalog.Part]int64
+	once    map[*catalog.Part]Candidate
 	taken   map[*catalog.Part]int
 	without map[*catalog.Part]bool
 }
 
 func drawWorld(t *rapid.T, all []Candidate) world {
-	w := world{map[*catalog.Part]int64{}, map[*catalog.Part]int{}, map[*catalog.Part]bool{}}
+	w := world{map[*catalog.Part]int64{}, map[*catalog.Part]Candidate{}, map[*catalog.Part]int{}, map[*catalog.Part]bool{}}
 	for _, c := range all {
 		w.adds[c.Part] = int64(rapid.IntRange(int(c.Floor), int(c.Cost)).Draw(t, c.Part.SKU+" adds"))
-		if c.Floor == 0 {
+		if c.Floor == c.Cost || rapid.Bool().Draw(t, c.Part.SKU+" once is due") {
+			w.once[c.Part] = c
+		}
+		if c.Floor == 0 && c.Cost > 0 {
 			w.taken[c.Part] = rapid.IntRange(0, 3).Draw(t, c.Part.SKU+" taken")
 		}
 		w.without[c.Part] = c.Tied && rapid.Bool().Draw(t, c.Part.SKU+" cannot be had")
@@ -76,7 +93,11 @@ func (w world) price(uses map[*catalog.Part]int) (sum int64, ok bool) {
 		if w.without[p] {
 			return 0, false
 		}
-		sum += w.adds[p] * int64(Packs(p, w.taken[p]+n)-Packs(p, w.taken[p]))
+		before, after := Packs(p, w.taken[p]), Packs(p, w.taken[p]+n)
+		sum += w.adds[p] * int64(after-before)
+		if c := w.once[p]; after > int(c.OnceAbove) && before <= int(c.OnceAbove) {
+			sum += c.Once
+		}
 	}
 	return sum, true
 }
@@ -103,8 +124,15 @@ func checkOption(t rapid.TB, o *Option, all []Candidate) {
 	var cost, floor int64
 	byPart := unitsByPart(o.Uses)
 	for _, c := range all {
-		cost += c.Cost * int64(Packs(c.Part, byPart[c.Part]))
-		floor += c.Floor * int64(Packs(c.Part, byPart[c.Part]))
+		packs := Packs(c.Part, byPart[c.Part])
+		cost += c.Cost * int64(packs)
+		floor += c.Floor * int64(packs)
+		if packs > int(c.OnceAbove) {
+			cost += c.Once
+			if c.Floor == c.Cost {
+				floor += c.Once
+			}
+		}
 	}
 	if o.Cost != cost || o.Floor != floor {
 		t.Fatalf("option says cost %d floor %d, its packs %d and %d: %+v", o.Cost, o.Floor, cost, floor, o.Uses)

@@ -49,13 +49,24 @@ func (c *Candidate) sureOnce(packs int) int64 {
 	return c.once(packs)
 }
 
-// share is what a number of units takes of the floor of the packs they come in: the
-// shares of all uses of a part add up to no more than its floor.
-func (c *Candidate) share(units int) int64 {
-	if c.Part == nil {
-		return 0
+// mayOnce is the most of once that buying these packs may cause: when other needs may
+// share the part, the packs of all together may be too many.
+func (c *Candidate) mayOnce(packs int) int64 {
+	if c.Floor < c.Cost {
+		return c.Once
 	}
-	return c.Floor * int64(units) / int64(PackUnits(c.Part))
+	return c.once(packs)
+}
+
+// bounds bounds what one of up to most uses of so many units adds to the cost of a
+// chain from above, and from below by the units' share of packs: summed over the uses
+// the bounds hold for the packs of all together.
+func (c *Candidate) bounds(units, most int) (above, below int64) {
+	if c.Part == nil {
+		return 0, 0
+	}
+	above = int64(Packs(c.Part, units))*c.Cost + c.mayOnce(Packs(c.Part, most*units))
+	return above, c.Floor * int64(units) / int64(PackUnits(c.Part))
 }
 
 // Use is a number of units of one part for one need: pieces, or inches of goods
@@ -95,6 +106,7 @@ type Option struct {
 	Cost, Floor int64
 
 	chosen []chosen
+	most   int64 // upper bound on what its packs add to the kit
 	tied   bool
 }
 
@@ -135,6 +147,7 @@ func (o *Option) finish() {
 	for _, d := range o.chosen {
 		packs := Packs(d.Part, d.units)
 		o.Cost += int64(packs)*d.Cost + d.once(packs)
+		o.most += int64(packs)*d.Cost + d.mayOnce(packs)
 		o.Floor += int64(packs)*d.Floor + d.sureOnce(packs)
 	}
 }
@@ -214,7 +227,7 @@ func (o *Option) standsInFor(other *Option) bool {
 			if d.Tied {
 				return false
 			}
-			spare -= int64(Packs(d.Part, more))*d.Cost + d.once(Packs(d.Part, d.units))
+			spare -= int64(Packs(d.Part, more))*d.Cost + d.mayOnce(Packs(d.Part, d.units))
 		}
 	}
 	return spare >= 0
@@ -255,11 +268,12 @@ next:
 }
 
 // neverDearer reports whether m units of c cost no more than n units of d are sure to
-// save, for one to most times as many.
+// save, for one to most times as many, beside whatever uses of c are there already.
 func neverDearer(c *Candidate, m int, d *Candidate, n, most int) bool {
+	once := c.mayOnce(Packs(c.Part, most*m))
 	for k := 1; k <= most; k++ {
 		x, y := Packs(c.Part, k*m), Packs(d.Part, k*n)
-		if c.Cost*int64(x)+c.once(x) > d.Floor*int64(y)+d.sureOnce(y) {
+		if c.Cost*int64(x)+once > d.Floor*int64(y)+d.sureOnce(y) {
 			return false
 		}
 	}

@@ -219,7 +219,8 @@ func (s *stackSearch) walk(i int, totalIn, clampedIn float64, floor int64) {
 			clamped += height
 		}
 		s.path = append(s.path, c)
-		s.walk(i+1, totalIn+height, clamped, floor+c.share(1))
+		_, below := c.bounds(1, 1)
+		s.walk(i+1, totalIn+height, clamped, floor+below)
 		s.path = s.path[:len(s.path)-1]
 	}
 }
@@ -263,7 +264,7 @@ func (s *stackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
 	}
 	o.finish()
 	if !o.tied {
-		s.best = min(s.best, o.Cost)
+		s.best = min(s.best, o.most)
 	}
 	s.found = append(s.found, o)
 }
