@@ -26,78 +26,39 @@ import (
 // names in the wrong case, and says where.
 
 // DecodeResolve reads a request for a kit as POST /v1/kits/resolve does. The error
-// is a *Problem; each of its Errors is one sentence with a pointer into body.
+// is a *Problem; each of its Errors is one sentence with a pointer into body. What
+// needs the catalogue to tell is left to kit.Resolve.
 func DecodeResolve(body []byte) (*kit.Request, error) {
-	return decode(body, schemaNamed("KitRequest"), func(r *kit.Request) []catalog.Violation {
-		found := eitherVehicle(r.Vehicle, r.VehicleID)
-		for i, h := range r.OnHand {
-			at := fmt.Sprintf("/on_hand/%d", i)
-			switch {
-			case (h.Need == "") == (h.SKU == ""):
-				found = append(found, catalog.Violation{Pointer: at, Detail: "give need or sku, one of the two"})
-			case h.SKU != "" && h.Quantity == 0:
-				found = append(found, catalog.Violation{Pointer: at + "/quantity", Detail: "is missing; say how many pieces of " + strconv.Quote(clip(h.SKU)) + " are there"})
-			}
-		}
-		return found
-	})
+	return decode(body, schemaNamed("KitRequest"), func(r *kit.Request) *catalog.Vehicle { return r.Vehicle })
 }
 
 // DecodeSizing reads a request for sizing as POST /v1/sizing does.
 func DecodeSizing(body []byte) (*SizingRequest, error) {
-	return decode(body, schemaNamed("SizingRequest"), func(r *SizingRequest) []catalog.Violation {
-		id := ""
-		if r.VehicleID != nil {
-			id = *r.VehicleID
-		}
-		return eitherVehicle(r.Vehicle, id)
-	})
+	return decode(body, schemaNamed("SizingRequest"), func(r *SizingRequest) *catalog.Vehicle { return r.Vehicle })
 }
 
-// eitherVehicle checks that a vehicle is given in one of the two ways and, when
-// inline, that it makes sense.
-func eitherVehicle(v *catalog.Vehicle, id string) []catalog.Violation {
-	switch {
-	case v == nil && id == "":
-		return []catalog.Violation{{Pointer: "/vehicle", Detail: "is missing; describe the vehicle, or name one of the catalogue in vehicle_id"}}
-	case v == nil:
-		return nil
-	}
-	var found []catalog.Violation
-	if id != "" {
-		found = append(found, catalog.Violation{Pointer: "/vehicle_id", Detail: "is given beside vehicle; give one of the two"})
-	}
-	for _, violation := range v.Validate() {
-		found = append(found, catalog.Violation{Pointer: "/vehicle" + violation.Pointer, Detail: violation.Detail})
-	}
-	return found
-}
-
-// decode reads a body: JSON, then the contract's schema, then what no schema can
-// say. The faults of the last two are told together.
-func decode[T any](body []byte, schema *openapi3.Schema, check func(*T) []catalog.Violation) (*T, error) {
+// decode reads a body: JSON first, then the contract's schema, then the Go type.
+// When the schema finds faults the vehicle is validated as well, so that the caller
+// hears of everything at once; a body without faults is validated by the resolver.
+func decode[T any](body []byte, schema *openapi3.Schema, vehicle func(*T) *catalog.Vehicle) (*T, error) {
 	body = bytes.TrimPrefix(body, []byte("\ufeff")) // RFC 8259 section 8.1 lets a reader ignore the mark
 	var value any
 	if err := json.Unmarshal(body, &value); err != nil {
 		return nil, malformed(body, err)
 	}
-	faults := schemaFaults(schema, value, "")
-	request := new(T)
-	if len(faults) == 0 {
-		if err := json.Unmarshal(body, request); err != nil {
-			return nil, undecodable(err)
-		}
-		if found := check(request); len(found) > 0 {
-			return nil, invalid(found)
-		}
-		return request, nil
+	if faults := schemaFaults(schema, value, ""); len(faults) > 0 {
+		return nil, invalid(merge(faults, validateRest(value, faults, vehicle)))
 	}
-	return nil, invalid(merge(faults, checkRest(value, faults, check)))
+	request := new(T)
+	if err := json.Unmarshal(body, request); err != nil {
+		return nil, undecodable(err)
+	}
+	return request, nil
 }
 
-// checkRest runs the check on what remains of a faulty body without the values that
-// could not be read, so that the caller hears of everything at once.
-func checkRest[T any](value any, faults []fault, check func(*T) []catalog.Violation) []catalog.Violation {
+// validateRest validates the vehicle of a faulty body without the values that could
+// not be read.
+func validateRest[T any](value any, faults []fault, vehicle func(*T) *catalog.Vehicle) []catalog.Violation {
 	for _, f := range faults {
 		if f.void {
 			remove(value, strings.Split(f.Pointer, "/")[1:])
@@ -111,7 +72,15 @@ func checkRest[T any](value any, faults []fault, check func(*T) []catalog.Violat
 	if err := json.Unmarshal(rest, request); err != nil {
 		return nil // the schema's faults stand for themselves
 	}
-	return check(request)
+	v := vehicle(request)
+	if v == nil {
+		return nil
+	}
+	found := v.Validate()
+	for i := range found {
+		found[i].Pointer = "/vehicle" + found[i].Pointer
+	}
+	return found
 }
 
 // remove takes the member that path leads to out of value; items of a list stay,
@@ -143,9 +112,9 @@ func remove(value any, path []string) {
 	}
 }
 
-// merge joins the schema's faults with the violations of the check. Where both speak
-// of one value the check knows the trade's units and wins, unless the value was void:
-// then the check saw nothing there or below.
+// merge joins the schema's faults with the violations of the vehicle. Where both
+// speak of one value the latter knows the trade's units and wins, unless the value was
+// void: then validation saw nothing there or below.
 func merge(faults []fault, violations []catalog.Violation) []catalog.Violation {
 	var merged []catalog.Violation
 	for _, f := range faults {
