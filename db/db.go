@@ -1,4 +1,4 @@
-// Package db holds what is built into the program: the demo catalogue.
+// migrations of the database schema.
 package db
 
 import (
@@ -6,14 +6,19 @@ import (
 	"io/fs"
 )
 
-//go:embed seed
+//go:embed seed migrations/*.sql
 var files embed.FS
 
 // Seed is the demo catalogue as a directory of CSV and YAML files.
-func Seed() fs.FS {
-	seed, err := fs.Sub(files, "seed")
+func Seed() fs.FS { return directory("seed") }
+
+// Migrations are the steps of the schema, NNNNN_name.sql, for pressly/goose.
+func Migrations() fs.FS { return directory("migrations") }
+
+func directory(name string) fs.FS {
+	dir, err := fs.Sub(files, name)
 	if err != nil {
 		panic(err) // the directory is part of the program
 	}
-	return seed
+	return dir
 }
