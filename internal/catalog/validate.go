@@ -426,6 +426,9 @@ func (c *checker) formAgrees(f *Form) {
 	switch f.Kind {
 	case "fuel_hose":
 		for i, e := range f.Ends {
+			if f.Text("bore_in") == "" {
+				break
+			}
 			if e.Family != Hose || e.Size.String() != f.Text("bore_in") {
 				c.add(fmt.Sprintf("/ends/%d", i), "%s is not the end of a hose of bore %s; write hose %s", e, f.Text("bore_in"), f.Text("bore_in"))
 			}

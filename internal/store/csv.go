@@ -53,6 +53,7 @@ func (list FileErrors) Error() string {
 // Table is the columns of one CSV format, in the order they are written and set.
 type Table[T any] struct {
 	columns  []column[T]
+	blank    func() *T                    // a row before its cells are set
 	validate func(*T) []catalog.Violation // of the whole row
 }
 
@@ -120,7 +121,7 @@ func (d *Decoder[T]) Next() (*T, error) {
 	if err != nil {
 		return nil, err
 	}
-	row := new(T)
+	row := d.table.blank()
 	var found FileErrors
 	bad := func(name string, line int, detail string) {
 		found = append(found, FileError{d.file, line, name, detail})

@@ -16,6 +16,7 @@ import (
 // LocationTable is locations.csv.
 func LocationTable() *Table[catalog.Location] {
 	return &Table[catalog.Location]{
+		blank:    func() *catalog.Location { return new(catalog.Location) },
 		columns:  columnsOf[catalog.Location](""),
 		validate: func(l *catalog.Location) []catalog.Violation { return l.Validate() },
 	}
@@ -24,6 +25,7 @@ func LocationTable() *Table[catalog.Location] {
 // VehicleTable is vehicles.csv: a column for each JSON path.
 func VehicleTable() *Table[catalog.Vehicle] {
 	t := &Table[catalog.Vehicle]{
+		blank:    func() *catalog.Vehicle { return new(catalog.Vehicle) },
 		columns:  columnsOf[catalog.Vehicle](""),
 		validate: (*catalog.Vehicle).Validate,
 	}
@@ -35,6 +37,7 @@ func VehicleTable() *Table[catalog.Vehicle] {
 // in_box, which are tables of their own. Prices are in currency.
 func CarburetorTable(currency string) *Table[catalog.Carburetor] {
 	return &Table[catalog.Carburetor]{
+		blank:    func() *catalog.Carburetor { return new(catalog.Carburetor) },
 		columns:  columnsOf[catalog.Carburetor](currency),
 		validate: (*catalog.Carburetor).Validate,
 	}
@@ -49,6 +52,7 @@ type CarburetorPort struct {
 // CarburetorPortTable is carburetor_ports.csv.
 func CarburetorPortTable() *Table[CarburetorPort] {
 	return &Table[CarburetorPort]{
+		blank:    func() *CarburetorPort { return new(CarburetorPort) },
 		columns:  columnsOf[CarburetorPort](""),
 		validate: func(p *CarburetorPort) []catalog.Violation { return p.Port.Validate() },
 	}
@@ -63,6 +67,7 @@ type CarburetorInBox struct {
 // CarburetorInBoxTable is carburetor_in_box.csv.
 func CarburetorInBoxTable() *Table[CarburetorInBox] {
 	return &Table[CarburetorInBox]{
+		blank:    func() *CarburetorInBox { return new(CarburetorInBox) },
 		columns:  columnsOf[CarburetorInBox](""),
 		validate: func(b *CarburetorInBox) []catalog.Violation { return b.InBox.Validate() },
 	}
@@ -71,13 +76,13 @@ func CarburetorInBoxTable() *Table[CarburetorInBox] {
 // BundleTable is bundles.csv. Contents are a table of their own, and a bundle is
 // sold one at a time. Prices are in currency.
 func BundleTable(currency string) *Table[catalog.Bundle] {
-	t := &Table[catalog.Bundle]{columns: columnsOf[catalog.Bundle](currency)}
-	t.columns = slices.DeleteFunc(t.columns, func(c column[catalog.Bundle]) bool { return c.name == "pack_quantity" })
-	t.validate = func(b *catalog.Bundle) []catalog.Violation {
-		b.PackQuantity = 1
-		return b.Offer.Validate()
+	return &Table[catalog.Bundle]{
+		blank: func() *catalog.Bundle { return &catalog.Bundle{Offer: catalog.Offer{PackQuantity: 1}} },
+		columns: slices.DeleteFunc(columnsOf[catalog.Bundle](currency), func(c column[catalog.Bundle]) bool {
+			return c.name == "pack_quantity"
+		}),
+		validate: func(b *catalog.Bundle) []catalog.Violation { return b.Offer.Validate() },
 	}
-	return t
 }
 
 // BundleContent is a row of bundle_contents.csv.
@@ -89,6 +94,7 @@ type BundleContent struct {
 // BundleContentTable is bundle_contents.csv.
 func BundleContentTable() *Table[BundleContent] {
 	return &Table[BundleContent]{
+		blank:    func() *BundleContent { return new(BundleContent) },
 		columns:  columnsOf[BundleContent](""),
 		validate: func(a *BundleContent) []catalog.Violation { return a.Amount.Validate() },
 	}
@@ -97,6 +103,7 @@ func BundleContentTable() *Table[BundleContent] {
 // StockTable is stock.csv.
 func StockTable() *Table[catalog.Stock] {
 	return &Table[catalog.Stock]{
+		blank:    func() *catalog.Stock { return new(catalog.Stock) },
 		columns:  columnsOf[catalog.Stock](""),
 		validate: func(s *catalog.Stock) []catalog.Violation { return s.Validate() },
 	}
@@ -112,12 +119,9 @@ func PartTable(currency string, kinds ...catalog.Kind) *Table[catalog.Part] {
 			specs = append(specs, k)
 		}
 	}
-	t := &Table[catalog.Part]{validate: (*catalog.Part).Validate}
-	form := func(p *catalog.Part) *catalog.Form {
-		if p.Form == nil {
-			p.Form = &catalog.Form{}
-		}
-		return p.Form
+	t := &Table[catalog.Part]{
+		blank:    func() *catalog.Part { return &catalog.Part{Form: &catalog.Form{}} },
+		validate: (*catalog.Part).Validate,
 	}
 	offer := columnsOf[catalog.Offer](currency)
 	addOffer := func(c column[catalog.Offer]) {
@@ -129,8 +133,9 @@ func PartTable(currency string, kinds ...catalog.Kind) *Table[catalog.Part] {
 	t.columns = append(t.columns, column[catalog.Part]{name: "kind", required: true,
 		get: func(p *catalog.Part) string { return string(p.Kind) },
 		set: func(p *catalog.Part, s string) error {
-			form(p).Kind = catalog.Kind(s)
+			p.Kind = catalog.Kind(s)
 			if _, known := p.Kind.Spec(); known && !slices.ContainsFunc(specs, func(k *catalog.KindSpec) bool { return k.Kind == p.Kind }) {
+				p.Kind = "" // its attributes are no concern of this file
 				return fmt.Errorf("a %s does not belong in this file of %s; move the row to its own file", s, specs[0].Kind)
 			}
 			return nil
@@ -161,7 +166,7 @@ func PartTable(currency string, kinds ...catalog.Kind) *Table[catalog.Part] {
 			},
 			set: func(p *catalog.Part, s string) error {
 				e, err := catalog.ParseEnd(s)
-				form(p).Ends = append(p.Ends, e)
+				p.Ends = append(p.Ends, e)
 				return err
 			}})
 	}
@@ -171,10 +176,10 @@ func PartTable(currency string, kinds ...catalog.Kind) *Table[catalog.Part] {
 			set: func(p *catalog.Part, s string) (err error) { *of(p), err = parseNumber(s); return }})
 	}
 	if length {
-		dimension("length_in", func(p *catalog.Part) *float64 { return &form(p).LengthIn })
+		dimension("length_in", func(p *catalog.Part) *float64 { return &p.LengthIn })
 	}
 	if height {
-		dimension("height_in", func(p *catalog.Part) *float64 { return &form(p).HeightIn })
+		dimension("height_in", func(p *catalog.Part) *float64 { return &p.HeightIn })
 	}
 	for _, c := range offer[2:] {
 		addOffer(c)
@@ -417,8 +422,10 @@ func parsePrice(s, currency string) (int64, error) {
 		return n, nil
 	}
 	if major, numberErr := parseNumber(s); numberErr == nil && math.Abs(major) < 1e9 && strings.Contains(s, ".") {
-		minor := math.Round(major * math.Pow10(units.MinorDigits(currency)))
-		return 0, fmt.Errorf("%s is not in the minor unit of %s; for %s write %.0f", clip(s), currency, clip(s), minor)
+		minor := major * math.Pow10(units.MinorDigits(currency))
+		if whole := math.Round(minor); math.Abs(minor-whole) < 1e-3 {
+			return 0, fmt.Errorf("%s is not in the minor unit of %s; for %s write %.0f", clip(s), currency, clip(s), whole)
+		}
 	}
 	return 0, fmt.Errorf("%q is not a price; write a whole number in the minor unit of %s, digits only: 1299", clip(s), currency)
 }

@@ -137,17 +137,17 @@ func (r *reader) settings() error {
 	if err != nil {
 		return err
 	}
-	var settings struct {
-		Name     string `yaml:"name"`
-		Currency string `yaml:"currency"`
+	var settings map[string]string
+	if err := yaml.Unmarshal(text, &settings); err != nil {
+		r.bad(place{file: file}, "", "%s; write name and currency, each with a text", strings.ReplaceAll(err.Error(), "\n", " "))
 	}
-	dec := yaml.NewDecoder(strings.NewReader(string(text)))
-	dec.KnownFields(true)
-	if err := dec.Decode(&settings); err != nil {
-		r.bad(place{file: file}, "", "%s; accepted: name and currency, each with a text", strings.ReplaceAll(err.Error(), "\n", " "))
+	for _, key := range keys(settings) {
+		if key != "name" && key != "currency" {
+			r.bad(place{file: file}, key, "no such setting%s; accepted: name, currency", near(key, []string{"name", "currency"}))
+		}
 	}
-	if r.data.Currency = settings.Currency; !units.ValidCurrency(settings.Currency) {
-		r.bad(place{file: file}, "currency", "%q is no currency code; write the three capital letters of ISO 4217: USD", settings.Currency)
+	if r.data.Currency = settings["currency"]; !units.ValidCurrency(r.data.Currency) {
+		r.bad(place{file: file}, "currency", "%q is no currency code; write the three capital letters of ISO 4217: USD", r.data.Currency)
 		r.data.Currency = "USD"
 	}
 	return nil
@@ -246,11 +246,11 @@ func (r *reader) parts() error {
 }
 
 func (r *reader) bundles() error {
-	bySKU := map[string]*catalog.Bundle{}
+	bySKU, places := map[string]*catalog.Bundle{}, map[string]place{}
 	err := eachRow(r, "bundles.csv", BundleTable(r.data.Currency), func(b *catalog.Bundle, at place) {
 		r.article(b.SKU, at)
 		r.refer(at, "replaced_by", b.ReplacedBy)
-		bySKU[b.SKU] = b
+		bySKU[b.SKU], places[b.SKU] = b, at
 		r.data.Bundles = append(r.data.Bundles, b)
 	})
 	if err != nil {
@@ -276,7 +276,7 @@ func (r *reader) bundles() error {
 	}
 	for _, b := range r.data.Bundles {
 		if len(b.Contents) == 0 {
-			r.bad(r.articles[b.SKU], "sku", "bundle %s is empty; list what is in it in bundle_contents.csv", b.SKU)
+			r.bad(places[b.SKU], "sku", "bundle %s is empty; list what is in it in bundle_contents.csv", b.SKU)
 		}
 	}
 	return nil
