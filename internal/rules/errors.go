@@ -46,20 +46,29 @@ func (list Errors) sorted() Errors {
 // suggest ends the report of an unknown name: the nearest known one, or all of
 // them when none comes near and they are few.
 func suggest(name string, known []string) string {
+	near := didYouMean(name, known)
+	if near == "" && len(known) <= 16 {
+		return "; known: " + strings.Join(slices.Sorted(slices.Values(known)), ", ")
+	}
+	return near
+}
+
+// didYouMean names the known name that is nearest, when one comes near.
+func didYouMean(name string, known []string) string {
 	best, bestDistance := "", len(name)/3+2
 	for _, k := range known {
-		if d := distance(name, k); d < bestDistance || d == bestDistance && best != "" && k < best {
+		d := distance(name, k)
+		if name != "" && strings.HasPrefix(k, name) { // cut short
+			d = min(d, 1)
+		}
+		if d < bestDistance || d == bestDistance && best != "" && k < best {
 			best, bestDistance = k, d
 		}
 	}
-	switch {
-	case best != "":
-		return fmt.Sprintf("; did you mean %s?", best)
-	case len(known) <= 16:
-		known = slices.Sorted(slices.Values(known))
-		return "; known: " + strings.Join(known, ", ")
+	if best == "" {
+		return ""
 	}
-	return ""
+	return fmt.Sprintf("; did you mean %s?", best)
 }
 
 // distance is the number of single-character edits between two names

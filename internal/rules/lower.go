@@ -51,10 +51,7 @@ type variable struct {
 	register int
 }
 
-var (
-	errDivide = errors.New("division by zero")
-	errNaN    = errors.New("NaN values cannot be ordered")
-)
+var errDivide = errors.New("division by zero")
 
 func modulo(a, b float64) float64 { return math.Mod(a, b) }
 func absolute(a float64) float64  { return math.Abs(a) }
@@ -283,16 +280,7 @@ func arithmetic(function string, a func(*frame) float64, second *expr) *expr {
 	if second != nil {
 		b = second.number
 	}
-	// NaN has no order; CEL calls it an error.
-	ordered := func(test func(x, y float64) bool) *expr {
-		return &expr{class: aBool, yes: func(fr *frame) bool {
-			x, y := a(fr), b(fr)
-			if x != x || y != y {
-				fr.fail(errNaN)
-			}
-			return test(x, y)
-		}}
-	}
+	yes := func(do func(*frame) bool) *expr { return &expr{class: aBool, yes: do} }
 	switch function {
 	case operators.Add:
 		return number(func(fr *frame) float64 { return a(fr) + b(fr) })
@@ -301,13 +289,13 @@ func arithmetic(function string, a func(*frame) float64, second *expr) *expr {
 	case operators.Multiply:
 		return number(func(fr *frame) float64 { return a(fr) * b(fr) })
 	case operators.Less:
-		return ordered(func(x, y float64) bool { return x < y })
+		return yes(func(fr *frame) bool { return a(fr) < b(fr) })
 	case operators.LessEquals:
-		return ordered(func(x, y float64) bool { return x <= y })
+		return yes(func(fr *frame) bool { return a(fr) <= b(fr) })
 	case operators.Greater:
-		return ordered(func(x, y float64) bool { return x > y })
+		return yes(func(fr *frame) bool { return a(fr) > b(fr) })
 	case operators.GreaterEquals:
-		return ordered(func(x, y float64) bool { return x >= y })
+		return yes(func(fr *frame) bool { return a(fr) >= b(fr) })
 	}
 	for _, f := range functions {
 		if f.name == function {

@@ -455,7 +455,7 @@ func (p *parser) readOperand(a catalog.AttrSpec, op Op, n *yaml.Node, sc scope) 
 		if err != nil {
 			detail := err.Error()
 			if a.Type == catalog.AttrEnum {
-				detail += suggest(n.Value, a.Accepted)
+				detail += didYouMean(n.Value, a.Accepted)
 			}
 			p.file.failNode(n, detail+"; an expression starts with =")
 			return nil

@@ -45,60 +45,88 @@ func (f *file) failAt(n *yaml.Node, offset int, detail string) {
 // locate walks the scalar as written beside its value until it stands on the byte
 // of the file that became value[offset].
 func (f *file) locate(n *yaml.Node, offset int) int {
-	at := f.lines[min(n.Line, len(f.lines))-1]
+	w := scalarWalk{text: f.text, at: f.lines[min(n.Line, len(f.lines))-1], value: n.Value}
 	for range n.Column - 1 {
-		_, width := utf8.DecodeRuneInString(f.text[at:])
-		at += width
+		_, width := utf8.DecodeRuneInString(f.text[w.at:])
+		w.at += width
 	}
-	rest := func() string { return f.text[at:] }
-	skipBlank := func() {
-		for rest() != "" && strings.ContainsRune(" \t\r\n", rune(f.text[at])) {
-			at++
+	w.single, w.double = n.Style&yaml.SingleQuotedStyle != 0, n.Style&yaml.DoubleQuotedStyle != 0
+	w.indent = len(f.text) // no limit to the blanks that a continued line drops
+	switch {
+	case w.single, w.double:
+		w.at++
+	case n.Style&(yaml.LiteralStyle|yaml.FoldedStyle) != 0:
+		if end := strings.IndexByte(w.text[w.at:], '\n'); end >= 0 {
+			w.at += end
+			body := strings.TrimLeft(w.text[w.at:], " \t\r\n")
+			start := len(w.text) - len(body)
+			w.indent = start - 1 - strings.LastIndexByte(w.text[:start], '\n')
+			w.skipBreaks()
 		}
 	}
-	switch n.Style &^ yaml.TaggedStyle {
-	case yaml.DoubleQuotedStyle, yaml.SingleQuotedStyle:
-		at++
-	case yaml.LiteralStyle, yaml.FoldedStyle: // the header's line, then indentation
-		if i := strings.IndexByte(rest(), '\n'); i >= 0 {
-			at += i
-		}
-		skipBlank()
+	for w.i < min(offset, len(n.Value)) && w.at < len(w.text) {
+		w.step()
 	}
-	for i := 0; i < min(offset, len(n.Value)) && rest() != ""; {
-		c := n.Value[i]
-		switch {
-		case c == ' ' || c == '\n':
-			// a break of the line and the indentation after it stand for this one
-			// character and for further breaks
-			if trimmed := strings.TrimLeft(rest(), " \t"); strings.HasPrefix(trimmed, "\n") || strings.HasPrefix(trimmed, "\r\n") {
-				skipBlank()
-				for i+1 < len(n.Value) && n.Value[i+1] == '\n' {
-					i++
-				}
-			} else {
-				at++
+	return min(w.at, len(f.text))
+}
+
+// scalarWalk stands on a byte of the file and on the byte of the value it became.
+type scalarWalk struct {
+	text, value    string
+	at, i          int
+	single, double bool
+	indent         int
+}
+
+func (w *scalarWalk) step() {
+	rest, c := w.text[w.at:], w.value[w.i]
+	switch {
+	case w.double && rest[0] == '\\':
+		if blank := strings.TrimLeft(rest[1:], "\r"); strings.HasPrefix(blank, "\n") { // the break is escaped: it became nothing
+			w.at = len(w.text) - len(strings.TrimLeft(blank, " \t\r\n"))
+			return
+		}
+		width := 2
+		if len(rest) > 1 {
+			switch rest[1] {
+			case 'x':
+				width = 4
+			case 'u':
+				width = 6
+			case 'U':
+				width = 10
 			}
-			i++
-		case n.Style&yaml.SingleQuotedStyle != 0 && c == '\'':
-			at, i = at+2, i+1
-		case n.Style&yaml.DoubleQuotedStyle != 0 && f.text[at] == '\\':
-			width := 2
-			if len(rest()) > 1 {
-				switch f.text[at+1] {
-				case 'x':
-					width = 4
-				case 'u':
-					width = 6
-				case 'U':
-					width = 10
-				}
-			}
-			_, runeWidth := utf8.DecodeRuneInString(n.Value[i:])
-			at, i = min(at+width, len(f.text)), i+runeWidth
-		default:
-			at, i = at+1, i+1
 		}
+		_, runeWidth := utf8.DecodeRuneInString(w.value[w.i:])
+		w.at, w.i = w.at+width, w.i+runeWidth
+	case (c == ' ' || c == '\n') && strings.HasPrefix(strings.TrimLeft(rest, " \t\r"), "\n"):
+		w.at = len(w.text) - len(strings.TrimLeft(rest, " \t\r"))
+		w.i++
+		w.skipBreaks()
+	case w.single && c == '\'':
+		w.at, w.i = w.at+2, w.i+1
+	default:
+		w.at, w.i = w.at+1, w.i+1
 	}
-	return min(at, len(f.text))
+}
+
+// skipBreaks passes a run of line breaks with the indentation after each: however
+// many they are in the file and in the value, the one run became the other.
+func (w *scalarWalk) skipBreaks() {
+	for {
+		line := strings.TrimLeft(w.text[w.at:], " \t\r")
+		if !strings.HasPrefix(line, "\n") {
+			break
+		}
+		w.at = len(w.text) - len(line) + 1
+	}
+	for range w.indent {
+		if w.at == len(w.text) || w.text[w.at] != ' ' && w.text[w.at] != '\t' {
+			break
+		}
+		w.at++
+	}
+	for w.i < len(w.value) && w.value[w.i] == '\n' {
+		w.i++
+	}
 }
