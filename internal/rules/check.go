@@ -146,6 +146,7 @@ func (c *compiler) compile(src source, want class, sc scope) *expr {
 		src.fail(0, fmt.Sprintf("gives %s, wanted %s", e.class, wanted))
 		return nil
 	}
+	e.source = src.text
 	e.tails = l.tails(root, nil)
 	e.whenTrue = implied(root, true, nil)
 	return e

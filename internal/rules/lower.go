@@ -23,6 +23,7 @@ type expr struct {
 	list     *listExpr
 	fact     *field // the fact, when the expression is one and nothing more
 	constant bool
+	source   string // as written
 	tails    []tail
 	whenTrue map[string]bool // optional facts known once the expression is true
 }
