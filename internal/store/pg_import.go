@@ -1,0 +1,473 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/units"
+)
+
+// Import changes stock, prices or parts in bulk, from CSV (see Decoder; the columns
+// are those of StockTable, PriceTable, and PartTable of every kind). It is one
+// transaction: the file goes row by row into a temporary table, is checked there as a
+// whole, and then applied, or not. Killed half way it leaves nothing. What was
+// written already does not count as changed. A catalogue.Import with State rejected
+// is an answer, not an error; Problems lists what is wrong.
+func (w *Writer) Import(ctx context.Context, req catalog.ImportRequest, body io.Reader) (catalog.Import, error) {
+	if err := checkRequest(req); err != nil {
+		return catalog.Import{}, err
+	}
+	var done catalog.Import
+	sum := sha256.New()
+	body = io.TeeReader(body, sum)
+	err := pgx.BeginFunc(ctx, w.Pool, func(tx pgx.Tx) error {
+		id, fresh, err := beginImport(ctx, tx, req)
+		if err != nil {
+			return err
+		}
+		if !fresh {
+			if _, err := io.Copy(io.Discard, body); err != nil {
+				return err
+			}
+			done, err = repeated(ctx, tx, id, req, sum.Sum(nil))
+			return err
+		}
+		var currency string
+		err = tx.QueryRow(ctx, "SELECT currency FROM catalogue").Scan(&currency)
+		if errors.Is(err, pgx.ErrNoRows) {
+			return ErrEmpty
+		}
+		if err != nil {
+			return err
+		}
+		in := importer{tx: tx, id: id, req: req}
+		if err := in.run(ctx, body, currency); err != nil {
+			return err
+		}
+		if _, err := io.Copy(io.Discard, body); err != nil { // what a wrong header left unread
+			return err
+		}
+		_, err = tx.Exec(ctx, `UPDATE imports SET body_sha256 = $2, state = $3, rows_read = $4, rows_bad = $5, rows_changed = $6, revision = $7 WHERE id = $1`,
+			id, sum.Sum(nil), in.state, in.read, in.bad, in.changed, in.revision)
+		if err != nil {
+			return err
+		}
+		done, err = findImport(ctx, tx, id)
+		return err
+	})
+	if err != nil {
+		return catalog.Import{}, pgError(err)
+	}
+	w.await(ctx, done.Revision)
+	return done, nil
+}
+
+func checkRequest(req catalog.ImportRequest) error {
+	var found []catalog.Violation
+	for _, f := range []struct {
+		pointer, value string
+		accepted       []string
+	}{
+		{"/kind", req.Kind, []string{catalog.ImportStock, catalog.ImportPrices, catalog.ImportParts}},
+		{"/mode", req.Mode, []string{catalog.ImportAtomic, catalog.ImportValidRows}},
+	} {
+		if !slices.Contains(f.accepted, f.value) {
+			found = append(found, catalog.Violation{Pointer: f.pointer, Detail: fmt.Sprintf("%q is not accepted%s; accepted: %s", f.value, near(f.value, f.accepted), strings.Join(f.accepted, ", "))})
+		}
+	}
+	if len(found) > 0 {
+		return &catalog.InvalidError{What: "import", Violations: found}
+	}
+	return nil
+}
+
+// beginImport takes the idempotency key. Where another import with the key is at work,
+// it waits for that to end. fresh is false when the key was used: id is that import's.
+func beginImport(ctx context.Context, tx pgx.Tx, req catalog.ImportRequest) (id string, fresh bool, err error) {
+	id = randomID()
+	var key *string
+	if req.IdempotencyKey != "" {
+		key = &req.IdempotencyKey
+	}
+	tag, err := tx.Exec(ctx, `INSERT INTO imports (id, actor, kind, mode, dry_run, idempotency_key) VALUES ($1, $2, $3, $4, $5, $6)
+		ON CONFLICT (actor, idempotency_key) DO NOTHING`, id, req.Actor, req.Kind, req.Mode, req.DryRun, key)
+	if err != nil || tag.RowsAffected() == 1 {
+		return id, true, err
+	}
+	err = tx.QueryRow(ctx, "SELECT id FROM imports WHERE actor = $1 AND idempotency_key = $2", req.Actor, key).Scan(&id)
+	return id, false, err
+}
+
+// repeated is the first answer to a request that came again, if it is the same request.
+func repeated(ctx context.Context, tx pgx.Tx, id string, req catalog.ImportRequest, sum []byte) (catalog.Import, error) {
+	var first []byte
+	if err := tx.QueryRow(ctx, "SELECT body_sha256 FROM imports WHERE id = $1", id).Scan(&first); err != nil {
+		return catalog.Import{}, err
+	}
+	done, err := findImport(ctx, tx, id)
+	if err == nil && (!bytes.Equal(first, sum) || done.Kind != req.Kind || done.Mode != req.Mode || done.DryRun != req.DryRun) {
+		err = catalog.ErrKeyReused
+	}
+	done.Repeated = true
+	return done, err
+}
+
+func findImport(ctx context.Context, q querier, id string) (catalog.Import, error) {
+	rows, err := q.Query(ctx, `SELECT id, at, kind, mode, dry_run, state, rows_read, rows_bad, rows_changed, coalesce(revision, 0), false FROM imports WHERE id = $1`, id)
+	if err != nil {
+		return catalog.Import{}, err
+	}
+	done, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[catalog.Import])
+	if errors.Is(err, pgx.ErrNoRows) {
+		err = &catalog.NotFoundError{What: "import", ID: id}
+	}
+	return done, err
+}
+
+// FindImport returns the outcome of an import.
+func FindImport(ctx context.Context, pool *pgxpool.Pool, id string) (catalog.Import, error) {
+	done, err := findImport(ctx, pool, id)
+	return done, pgError(err)
+}
+
+// Problems calls yield for everything wrong in an import's file, in order of lines.
+func Problems(ctx context.Context, pool *pgxpool.Pool, id string, yield func(catalog.ImportProblem) error) error {
+	rows, err := pool.Query(ctx, "SELECT line, field, value, detail FROM import_problems WHERE import_id = $1 ORDER BY line, place", id)
+	if err != nil {
+		return pgError(err)
+	}
+	var p catalog.ImportProblem
+	_, err = pgx.ForEachRow(rows, []any{&p.Line, &p.Column, &p.Value, &p.Detail}, func() error { return yield(p) })
+	return pgError(err)
+}
+
+// importer is one import at work.
+type importer struct {
+	tx  pgx.Tx
+	id  string
+	req catalog.ImportRequest
+
+	state              string
+	read, bad, changed int64
+	revision           *int64
+}
+
+func (in *importer) run(ctx context.Context, body io.Reader, currency string) error {
+	var err error
+	switch in.req.Kind {
+	case catalog.ImportStock:
+		err = stage(ctx, in, body, stockImport())
+	case catalog.ImportPrices:
+		err = stage(ctx, in, body, priceImport(currency))
+	default:
+		err = stage(ctx, in, body, partImport(currency))
+	}
+	return err
+}
+
+// importKind is how one sort of file is imported. The SQL is over the temporary table
+// staged: a row for each good row of the file, with its line and the columns.
+type importKind[T any] struct {
+	table   *Table[T]
+	what    string // of the revision
+	columns string // of staged
+	types   string // their types
+	row     func(*T) []any
+
+	checks []string // each inserts problems; $1 is the import's id
+	prune  string   // deletes from staged what changes nothing
+	apply  []string // writes what is left; :revision stands for the new one
+}
+
+// problem begins the statements that report rows of staged.
+const problem = "INSERT INTO import_problems (import_id, line, field, value, detail) SELECT $1, "
+
+// unknownSKU reports rows whose SKU is of no article.
+const unknownSKU = problem + `line, 'sku', sku, 'no part, carburetor or bundle has this SKU; correct it, or add the article first'
+	FROM staged s WHERE NOT EXISTS (SELECT FROM offers o WHERE o.sku = s.sku)`
+
+// twice reports the second and later rows of one key.
+func twice(key, column, what string) string {
+	return problem + `line, '` + column + `', ` + column + `, '` + what + ` is on line ' || first || ' already; list it once' FROM (
+		SELECT line, ` + column + `, first_value(line) OVER (PARTITION BY ` + key + ` ORDER BY line) AS first FROM staged) s WHERE line <> first`
+}
+
+func stockImport() importKind[catalog.Stock] {
+	return importKind[catalog.Stock]{
+		table: StockTable(), what: "stock",
+		columns: "sku,location,on_hand", types: `sku text COLLATE "C", location text COLLATE "C", on_hand integer`,
+		row: func(s *catalog.Stock) []any { return []any{s.SKU, s.Location, s.OnHand} },
+		checks: []string{
+			twice("sku, location", "sku", "the stock of this SKU at this location"),
+			unknownSKU,
+			problem + `line, 'location', location, 'no location has this id; accepted: ' || (SELECT string_agg(id, ', ' ORDER BY place) FROM locations)
+				FROM staged s WHERE NOT EXISTS (SELECT FROM locations l WHERE l.id = s.location)`,
+		},
+		prune: `DELETE FROM staged s USING stock t WHERE t.sku = s.sku AND t.location = s.location AND t.on_hand = s.on_hand`,
+		apply: []string{`INSERT INTO stock (sku, location, on_hand, revision) SELECT sku, location, on_hand, :revision FROM staged ORDER BY sku, location
+			ON CONFLICT (sku, location) DO UPDATE SET on_hand = excluded.on_hand, revision = excluded.revision`},
+	}
+}
+
+// Price is a row of a price list.
+type Price struct {
+	SKU   string      `json:"sku"`
+	Price units.Money `json:"price"`
+}
+
+// PriceTable is a price list, in currency.
+func PriceTable(currency string) *Table[Price] {
+	return &Table[Price]{
+		columns: columnsOf[Price](currency),
+		validate: func(p *Price) []catalog.Violation {
+			o := catalog.Offer{SKU: p.SKU, Name: "-", Finish: catalog.FinishPlain, PackQuantity: 1, Price: p.Price}
+			return o.Validate()
+		},
+	}
+}
+
+func priceImport(currency string) importKind[Price] {
+	return importKind[Price]{
+		table: PriceTable(currency), what: "catalogue",
+		columns: "sku,price_minor", types: `sku text COLLATE "C", price_minor bigint`,
+		row:    func(p *Price) []any { return []any{p.SKU, p.Price.AmountMinor} },
+		checks: []string{twice("sku", "sku", "this SKU"), unknownSKU},
+		prune:  `DELETE FROM staged s USING offers o WHERE o.sku = s.sku AND o.price_minor = s.price_minor`,
+		apply:  []string{`UPDATE offers o SET price_minor = s.price_minor FROM staged s WHERE o.sku = s.sku`},
+	}
+}
+
+func partImport(currency string) importKind[catalog.Part] {
+	return importKind[catalog.Part]{
+		table: PartTable(currency), what: "catalogue",
+		columns: offerColumns + "," + partColumns + ",requires,conflicts",
+		types: `sku text COLLATE "C", name text, finish text, pack_quantity integer, price_minor bigint, lead_time_days integer, gtin text, discontinued boolean, replaced_by text COLLATE "C",
+			kind text, attributes jsonb, end_1 text, end_2 text, length_in double precision, height_in double precision, requires text[], conflicts text[]`,
+		row: func(p *catalog.Part) []any {
+			return append(append(offerFields(&p.Offer), partValues(p)...), notNull(p.Requires), notNull(p.Conflicts))
+		},
+		checks: []string{
+			twice("sku", "sku", "this SKU"),
+			problem + `line, 'sku', sku, 'is the SKU of a ' || o.article || '; give each article its own'
+				FROM staged s JOIN offers o USING (sku) WHERE o.article <> 'part'`,
+			// What a row names may be in the catalogue or in the file.
+			problem + `line, field, name, 'no part, carburetor or bundle has this SKU; correct it, or add the article first' FROM (
+				SELECT line, 'requires' AS field, unnest(requires) AS name FROM staged
+				UNION ALL SELECT line, 'conflicts', unnest(conflicts) FROM staged
+				UNION ALL SELECT line, 'replaced_by', replaced_by FROM staged WHERE replaced_by IS NOT NULL) n
+				WHERE NOT EXISTS (SELECT FROM offers o WHERE o.sku = n.name) AND NOT EXISTS (SELECT FROM staged s WHERE s.sku = n.name)`,
+		},
+		prune: `DELETE FROM staged s USING offers o JOIN parts p USING (sku)
+			LEFT JOIN (
+				SELECT sku, array_agg(other::text ORDER BY place) FILTER (WHERE relation = 'requires') AS requires, array_agg(other::text ORDER BY place) FILTER (WHERE relation = 'conflicts') AS conflicts
+				FROM part_relations GROUP BY sku) r USING (sku)
+			WHERE s.sku = o.sku
+			AND (s.name, s.finish, s.pack_quantity, s.price_minor, s.lead_time_days, s.gtin, s.discontinued, s.replaced_by, s.kind, s.attributes, s.end_1, s.end_2, s.length_in, s.height_in, s.requires, s.conflicts)
+			IS NOT DISTINCT FROM (o.name, o.finish, o.pack_quantity, o.price_minor, o.lead_time_days, o.gtin, o.discontinued, o.replaced_by, p.kind, p.attributes, p.end_1, p.end_2, p.length_in, p.height_in, coalesce(r.requires, '{}'), coalesce(r.conflicts, '{}'))`,
+		apply: []string{
+			upsert("offers", "article,"+offerColumns, "SELECT 'part',"+offerColumns+" FROM staged WHERE true"),
+			upsert("parts", "sku,"+partColumns, "SELECT sku,"+partColumns+" FROM staged WHERE true"),
+			`DELETE FROM part_relations r USING staged s WHERE r.sku = s.sku`,
+			`INSERT INTO part_relations (sku, relation, other, place)
+				SELECT sku, 'requires', other, place - 1 FROM staged, unnest(requires) WITH ORDINALITY AS r (other, place)
+				UNION ALL SELECT sku, 'conflicts', other, place - 1 FROM staged, unnest(conflicts) WITH ORDINALITY AS r (other, place)`,
+		},
+	}
+}
+
+func notNull(list []string) []string {
+	if list == nil {
+		return []string{}
+	}
+	return list
+}
+
+// stage copies the file into the temporary table, checks it and applies it.
+func stage[T any](ctx context.Context, in *importer, body io.Reader, kind importKind[T]) error {
+	// Rows that could not be read bring their problem instead of values.
+	_, err := in.tx.Exec(ctx, "CREATE TEMPORARY TABLE staged (line integer, "+kind.types+", field text, value text, detail text) ON COMMIT DROP")
+	if err != nil {
+		return err
+	}
+	source := &stagedRows[T]{ctx: ctx, decoder: NewDecoder(body, "line", kind.table), kind: &kind}
+	if _, err := in.tx.CopyFrom(ctx, pgx.Identifier{"staged"}, append([]string{"line"}, columns(kind.columns+",field,value,detail")...), source); err != nil {
+		return err
+	}
+	in.read = source.read
+	for _, sql := range []string{
+		problem + "line, field, value, detail FROM staged WHERE detail IS NOT NULL ORDER BY line",
+		"DELETE FROM staged WHERE detail IS NOT NULL",
+		"ANALYZE staged",
+	} {
+		if _, err := in.exec(ctx, sql); err != nil {
+			return err
+		}
+	}
+	// From here on no other writer, so that what is checked is what is changed.
+	if _, err := lockCatalogue(ctx, in.tx); err != nil {
+		return err
+	}
+	for more := true; more; {
+		more = false
+		for _, sql := range kind.checks {
+			n, err := in.exec(ctx, sql)
+			if err != nil {
+				return err
+			}
+			more = more || n > 0
+		}
+		if in.req.Mode == catalog.ImportAtomic {
+			break
+		}
+		// A row can name one that is refused, so once more without those.
+		if _, err := in.exec(ctx, "DELETE FROM staged WHERE line IN (SELECT line FROM import_problems WHERE import_id = $1)"); err != nil {
+			return err
+		}
+	}
+	if err := in.tx.QueryRow(ctx, "SELECT count(DISTINCT line) FROM import_problems WHERE import_id = $1", in.id).Scan(&in.bad); err != nil {
+		return err
+	}
+	switch {
+	case in.bad > 0 && (in.req.Mode == catalog.ImportAtomic || source.headerIsWrong()):
+		in.state = "rejected"
+		return nil
+	case in.req.DryRun:
+		in.state = "checked"
+	default:
+		in.state = "applied"
+	}
+	if _, err := in.exec(ctx, kind.prune); err != nil {
+		return err
+	}
+	if err := in.tx.QueryRow(ctx, "SELECT count(*) FROM staged").Scan(&in.changed); err != nil || in.changed == 0 || in.req.DryRun {
+		return err
+	}
+	revision, err := bump(ctx, in.tx, in.req.Actor, kind.what, fmt.Sprintf("import %s of %d %s", in.id, in.changed, in.req.Kind))
+	if err != nil {
+		return err
+	}
+	in.revision = &revision
+	for _, sql := range kind.apply {
+		if _, err := in.exec(ctx, strings.ReplaceAll(sql, ":revision", fmt.Sprint(revision))); err != nil {
+			return err
+		}
+	}
+	return audit(ctx, in.tx, in.req.Actor, revision, "import", in.id, nil, map[string]any{"kind": in.req.Kind, "rows_changed": in.changed})
+}
+
+// exec runs a statement about staged; $1, where it has one, is the import's id.
+func (in *importer) exec(ctx context.Context, sql string) (rows int64, err error) {
+	var args []any
+	if strings.Contains(sql, "$1") {
+		args = []any{in.id}
+	}
+	tag, err := in.tx.Exec(ctx, sql, args...)
+	return tag.RowsAffected(), err
+}
+
+// stagedRows feeds COPY from a decoder, in constant memory.
+type stagedRows[T any] struct {
+	ctx     context.Context
+	decoder *Decoder[T]
+	kind    *importKind[T]
+
+	read    int64
+	values  []any
+	waiting FileErrors // of the row last read
+	err     error
+}
+
+// headerIsWrong reports whether nothing could be read at all.
+func (s *stagedRows[T]) headerIsWrong() bool { return s.read == 0 }
+
+// Next implements pgx.CopyFromSource.
+func (s *stagedRows[T]) Next() bool {
+	width := len(columns(s.kind.columns))
+	if len(s.waiting) == 0 {
+		if s.err = s.ctx.Err(); s.err != nil {
+			return false
+		}
+		row, err := s.decoder.Next()
+		switch {
+		case err == io.EOF:
+			return false
+		case err == nil:
+			s.read++
+			s.values = append(append([]any{s.decoder.Line()}, s.kind.row(row)...), nil, nil, nil)
+			return true
+		case !errors.As(err, &s.waiting):
+			s.err = err
+			return false
+		}
+		if s.decoder.Line() > 1 { // not the header
+			s.read++
+		}
+	}
+	e := s.waiting[0]
+	s.waiting = s.waiting[1:]
+	line := e.Line
+	if at := s.decoder.Line(); at > 1 {
+		line = at // a row is known by the line it begins on
+	}
+	s.values = append([]any{line}, make([]any, width)...)
+	s.values = append(s.values, e.Column, "", e.Detail)
+	return true
+}
+
+// Values implements pgx.CopyFromSource.
+func (s *stagedRows[T]) Values() ([]any, error) { return s.values, nil }
+
+// Err implements pgx.CopyFromSource.
+func (s *stagedRows[T]) Err() error { return s.err }
+
+// WriteParts writes all parts as CSV that Import reads back.
+func WriteParts(w io.Writer, s *catalog.Snapshot) error {
+	return writeAll(w, PartTable(s.Currency), s.Parts())
+}
+
+// WriteStock writes the stock of everything for sale at every location as CSV that
+// Import reads back.
+func WriteStock(w io.Writer, s *catalog.Snapshot) error {
+	e, err := NewEncoder(w, StockTable())
+	if err != nil {
+		return err
+	}
+	one := func(o *catalog.Offer) {
+		for i, l := range s.Locations {
+			err = errors.Join(err, e.Encode(&catalog.Stock{SKU: o.SKU, Location: l.ID, OnHand: s.OnHand(o, i)}))
+		}
+	}
+	for _, p := range s.Parts() {
+		one(&p.Offer)
+	}
+	for _, k := range s.Carburetors() {
+		one(&k.Offer)
+	}
+	for _, b := range s.Bundles() {
+		one(&b.Offer)
+	}
+	return errors.Join(err, e.Flush())
+}
+
+func writeAll[T any](w io.Writer, table *Table[T], rows []*T) error {
+	e, err := NewEncoder(w, table)
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		if err := e.Encode(row); err != nil {
+			return err
+		}
+	}
+	return e.Flush()
+}
