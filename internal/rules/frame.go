@@ -29,10 +29,8 @@ type frame struct {
 
 	threads []threadText // one per text slot: threads change seldom, printing costs
 
-	fired []Fired
-	tests []Test
-	parts []part
-	print []byte
+	firing []fires
+	print  []byte
 }
 
 type threadText struct {

@@ -193,12 +193,11 @@ func (e *expr) append(b []byte, fr *frame) []byte {
 	return b
 }
 
-// part says where in the frame's buffers the pieces of a Fired stand until the
-// buffers have stopped growing.
-type part struct {
-	testsFrom, testsTo int
-	textFrom, textTo   int
-	cautionTo          int
+// fires notes that a rule fires, and then where its texts stand among the printed.
+type fires struct {
+	rule                int32
+	each                int32
+	from, to, cautionTo int32
 }
 
 // Evaluate fires the rules whose when holds, in the order of Rules and, within one
@@ -209,91 +208,112 @@ func (s *Set) Evaluate(f *Facts) ([]Fired, error) {
 	if err := s.layout.load(fr, f); err != nil {
 		return nil, err
 	}
-	fr.fired, fr.tests, fr.parts, fr.print = fr.fired[:0], fr.tests[:0], fr.parts[:0], fr.print[:0]
-	for _, r := range s.rules {
-		if r.list < 0 {
-			if err := r.fire(fr, -1); err != nil {
-				return nil, err
-			}
-			continue
-		}
-		for i := range fr.length[r.list] {
-			fr.at[0] = i
-			if err := r.fire(fr, i); err != nil {
-				return nil, err
-			}
+	if err := s.findFiring(fr); err != nil {
+		return nil, err
+	}
+	tests := 0
+	for _, x := range fr.firing {
+		if r := s.rules[x.rule]; r.constant == nil {
+			tests += len(r.tests)
 		}
 	}
-	fired, tests, text := slices.Clone(fr.fired), slices.Clone(fr.tests), string(fr.print)
-	for i := range fired {
-		p, one := fr.parts[i], &fired[i]
-		one.Because = text[p.textFrom:p.textTo]
-		if one.Match.Tests == nil {
-			one.Match.Tests = tests[p.testsFrom:p.testsTo:p.testsTo]
+	fired, room := make([]Fired, len(fr.firing)), make([]Test, tests)
+	fr.print = fr.print[:0]
+	for i := range fr.firing {
+		x := &fr.firing[i]
+		r := s.rules[x.rule]
+		fr.at[0] = int(x.each)
+		one := &fired[i]
+		*one = Fired{Rule: r, Each: int(x.each), ByFit: r.ByFit, Unsuitable: r.Unsuitable, Caution: r.caution}
+		if r.Need != "" {
+			if r.constant == nil {
+				one.Match.Tests, room = room[:len(r.tests):len(r.tests)], room[len(r.tests):]
+			}
+			if err := r.raise(fr, one); err != nil {
+				return nil, err
+			}
 		}
+		x.from = int32(len(fr.print))
+		fr.print = r.because.append(fr.print, fr)
+		x.to = int32(len(fr.print))
+		fr.print = r.cautionBy.append(fr.print, fr)
+		x.cautionTo = int32(len(fr.print))
+		if fr.err != nil {
+			return nil, r.failed(fr, "because", one.Each)
+		}
+	}
+	text := string(fr.print)
+	for i, x := range fr.firing {
+		one := &fired[i]
+		one.Because = text[x.from:x.to]
 		if one.Rule.cautionBy != nil {
-			one.Caution = &Caution{one.Rule.caution.ID, text[p.textTo:p.cautionTo], one.Rule.caution.Source}
+			one.Caution = &Caution{one.Rule.caution.ID, text[x.to:x.cautionTo], one.Rule.caution.Source}
 		}
 	}
 	return fired, nil
 }
 
-func (r *Rule) fire(fr *frame, each int) error {
-	yes := r.when.yes(fr)
+// findFiring evaluates when of every rule.
+func (s *Set) findFiring(fr *frame) error {
+	fr.firing = fr.firing[:0]
+	for i, r := range s.rules {
+		first, last := -1, 0 // one turn without for_each
+		if r.list >= 0 {
+			first, last = 0, fr.length[r.list]
+		}
+		for each := first; each < last; each++ {
+			fr.at[0] = each
+			yes := r.when.yes(fr)
+			if fr.err != nil {
+				return r.failed(fr, "when", each)
+			}
+			if yes {
+				fr.firing = append(fr.firing, fires{rule: int32(i), each: int32(each)})
+			}
+		}
+	}
+	return nil
+}
+
+// raise works out level, quantity and match of a need. one.Match.Tests has room for
+// the tests, unless they are constant.
+func (r *Rule) raise(fr *frame, one *Fired) error {
+	one.Level = r.level.eval(fr).Text
+	if fr.err == nil && !slices.Contains(levels, one.Level) {
+		fr.fail(fmt.Errorf("gives %q, wanted required, recommended or optional", one.Level))
+	}
 	if fr.err != nil {
-		return r.failed(fr, "when", each)
+		return r.failed(fr, "level", one.Each)
 	}
-	if !yes {
-		return nil
-	}
-	one := Fired{Rule: r, Each: each, ByFit: r.ByFit, Unsuitable: r.Unsuitable, Caution: r.caution}
-	p := part{testsFrom: len(fr.tests), textFrom: len(fr.print)}
-	if r.Need != "" {
-		one.Level = r.level.eval(fr).Text
-		if fr.err == nil && !slices.Contains(levels, one.Level) {
-			fr.fail(fmt.Errorf("gives %q, wanted required, recommended or optional", one.Level))
+	if !r.ByFit {
+		one.Quantity = r.quantity.eval(fr).Num
+		if fr.err == nil && !(one.Quantity > 0 && one.Quantity <= math.MaxInt32) {
+			fr.fail(fmt.Errorf("gives %v, wanted more than 0; narrow when to the cases that need some", one.Quantity))
 		}
 		if fr.err != nil {
-			return r.failed(fr, "level", each)
-		}
-		if !r.ByFit {
-			one.Quantity = r.quantity.eval(fr).Num
-			if fr.err == nil && !(one.Quantity > 0 && one.Quantity <= math.MaxInt32) {
-				fr.fail(fmt.Errorf("gives %v, wanted more than 0; narrow when to the cases that need some", one.Quantity))
-			}
-			if fr.err != nil {
-				return r.failed(fr, "quantity", each)
-			}
-		}
-		one.Match = Match{r.Kind, r.constant}
-		if r.constant == nil {
-			for i := range r.tests {
-				t := r.tests[i].test
-				if t.Op == OneOf {
-					t.Values = r.tests[i].values(fr)
-				} else {
-					t.Value = r.tests[i].eval(fr)
-				}
-				if fr.err == nil && (math.IsNaN(t.Value.Num) || math.IsInf(t.Value.Num, 0)) {
-					fr.fail(fmt.Errorf("gives %v, wanted a number", t.Value.Num))
-				}
-				if fr.err != nil {
-					return r.failed(fr, "match "+t.Attr, each)
-				}
-				fr.tests = append(fr.tests, t)
-			}
+			return r.failed(fr, "quantity", one.Each)
 		}
 	}
-	p.testsTo = len(fr.tests)
-	fr.print = r.because.append(fr.print, fr)
-	p.textTo = len(fr.print)
-	fr.print = r.cautionBy.append(fr.print, fr)
-	p.cautionTo = len(fr.print)
-	if fr.err != nil {
-		return r.failed(fr, "because", each)
+	one.Match.Kind = r.Kind
+	if r.constant != nil {
+		one.Match.Tests = r.constant
+		return nil
 	}
-	fr.fired = append(fr.fired, one)
-	fr.parts = append(fr.parts, p)
+	for i := range r.tests {
+		t := &one.Match.Tests[i]
+		*t = r.tests[i].test
+		if t.Op == OneOf {
+			t.Values = r.tests[i].values(fr)
+		} else {
+			t.Value = r.tests[i].eval(fr)
+		}
+		if fr.err == nil && (math.IsNaN(t.Value.Num) || math.IsInf(t.Value.Num, 0)) {
+			fr.fail(fmt.Errorf("gives %v, wanted a number", t.Value.Num))
+		}
+		if fr.err != nil {
+			return r.failed(fr, "match "+t.Attr, one.Each)
+		}
+	}
 	return nil
 }
 
