@@ -168,7 +168,8 @@ func malformed(body []byte, err error) error {
 		return withFaults(ProblemTypeMalformedJSON, []Fault{{Pointer: &pointer,
 			Detail: fmt.Sprintf("%s is given twice in one object, again at %s; keep one", strconv.Quote(clip(syntax.JSONPointer.LastToken())), place(body, offset))}})
 	}
-	return newProblem(ProblemTypeMalformedJSON, "%s: %s", place(body, offset), syntaxHint(body, offset, syntax.Err))
+	at, hint := syntaxHint(body, offset, syntax.Err)
+	return newProblem(ProblemTypeMalformedJSON, "%s: %s", place(body, at), hint)
 }
 
 func place(body []byte, offset int) string {
@@ -196,26 +197,29 @@ var notJSON = []struct{ prefix, hint string }{
 	{"-.", "JSON writes a zero before the point: -0.5"},
 }
 
-func syntaxHint(body []byte, offset int, cause error) string {
+// syntaxHint says what is wrong with a body and where exactly.
+func syntaxHint(body []byte, offset int, cause error) (at int, hint string) {
 	if errors.Is(cause, io.ErrUnexpectedEOF) {
-		return "the body ends too early; something is cut off, or a bracket or quote is not closed"
+		return len(body), "the body ends too early; something is cut off, or a bracket or quote is not closed"
 	}
-	// The reader may stop inside a word (at the a of NaN, the I of -Infinity).
+	// The reader may stop inside a word: at the I of -Infinity.
 	start := offset
 	for start > 0 && offset-start < len("-Infinity") && isWord(body[start-1]) {
 		start--
 	}
-	for _, from := range []int{start, offset} {
+	for _, at := range []int{start, offset} {
 		for _, n := range notJSON {
-			if bytes.HasPrefix(body[from:], []byte(n.prefix)) {
-				return fmt.Sprintf("found %s; %s", strconv.Quote(clip(word(body[from:]))), n.hint)
+			if bytes.HasPrefix(body[at:], []byte(n.prefix)) {
+				return at, fmt.Sprintf("found %s; %s", strconv.Quote(clip(word(body[at:]))), n.hint)
 			}
 		}
 	}
-	if before := bytes.TrimRight(body[:offset], " \t\r\n"); len(before) > 0 && before[len(before)-1] == ',' && offset < len(body) && (body[offset] == '}' || body[offset] == ']') {
-		return fmt.Sprintf("there is a comma before %q; take it out", body[offset])
+	if rest, ok := bytes.CutPrefix(body[offset:], []byte(",")); ok {
+		if after := bytes.TrimLeft(rest, " \t\r\n"); len(after) > 0 && (after[0] == '}' || after[0] == ']') {
+			return offset, fmt.Sprintf("there is a comma before %q; take it out", after[0])
+		}
 	}
-	return strings.TrimPrefix(cause.Error(), "jsontext: ")
+	return offset, strings.TrimPrefix(cause.Error(), "jsontext: ")
 }
 
 func isWord(b byte) bool {

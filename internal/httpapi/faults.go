@@ -104,6 +104,9 @@ func missing(s *openapi3.Schema) string {
 // these speak of the value.
 func describe(e *openapi3.SchemaError) (detail string, void bool) {
 	s, found := e.Schema, show(e.Value)
+	if e.Value == nil {
+		return "is null; leave the field out when it is unknown, or " + wanted(s), true
+	}
 	switch e.SchemaField {
 	case "type", "nullable":
 		if text, ok := e.Value.(string); ok && (s.Type.Is(openapi3.TypeNumber) || s.Type.Is(openapi3.TypeInteger)) {
@@ -113,9 +116,6 @@ func describe(e *openapi3.SchemaError) (detail string, void bool) {
 		}
 		if n, ok := e.Value.(float64); ok && s.Type.Is(openapi3.TypeInteger) && n != math.Trunc(n) {
 			return fmt.Sprintf("%s is not a whole number; accepted: %s", found, bounds(s)), false
-		}
-		if e.Value == nil {
-			return fmt.Sprintf("is null; leave the field out when it is unknown, or give %s", wanted(s)), true
 		}
 		return fmt.Sprintf("is %s; %s", found, wanted(s)), true
 	case "enum":

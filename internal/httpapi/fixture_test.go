@@ -1,11 +1,15 @@
 package httpapi
 
 import (
+	"errors"
 	"fmt"
+	"sync"
 	"testing"
 
+	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/store"
 	"onetrip/internal/units"
 )
 
@@ -26,52 +30,37 @@ const validVehicle = `{
 
 const validRequest = `{"vehicle": ` + validVehicle + `, "carburetor_sku": "TN-600"}`
 
-const fixtureRules = `
-- id: filter
-  when: "true"
-  need: fuel.filter
-  level: required
-  quantity: by_fit
-  match: {kind: fuel_filter, max_pressure_psi: {at_least: =vehicle.fuel.pressure_psi}}
-  because: "Dirt holds the float valve open at {vehicle.fuel.pressure_psi} psi."
-  severity: blocking
-  source: common practice, no source
-- id: cover
-  when: "true"
-  need: shop.fender_cover
-  level: recommended
-  quantity: 1
-  match: {kind: fender_cover, grip: magnetic}
-  because: Paint scratches.
-  severity: minor
-  source: common practice, no source
-- id: cleaner-gasket
-  when: "true"
-  need: air.gasket
-  level: required
-  quantity: 1
-  match: {kind: cleaner_gasket, neck_in: =carburetor.neck_in}
-  because: "It seals the cleaner on the {carburetor.neck_in} in air horn."
-  severity: serious
-  source: common practice, no source
-`
+// demo is the demo catalogue; its rules serve the fixture as well.
+var demo = sync.OnceValues(func() (*catalog.Data, error) { return store.ReadCatalogue(db.Seed()) })
 
 // fixture is a small invented catalogue: enough of each thing for pages, filters
 // and near spellings, and a kit that can be resolved.
 func fixture(t testing.TB) *kit.Snapshot {
 	t.Helper()
+	snap, err := openFixture()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return snap
+}
+
+var openFixture = sync.OnceValues(func() (*kit.Snapshot, error) {
 	usd := func(minor int64) units.Money { return units.Money{AmountMinor: minor, Currency: "USD"} }
 	offer := func(sku, name string, minor int64) catalog.Offer {
 		return catalog.Offer{SKU: sku, Name: name, Finish: catalog.FinishPlain, PackQuantity: 1, Price: usd(minor), LeadTimeDays: 3}
 	}
+	seed, err := demo()
+	if err != nil {
+		return nil, err
+	}
 	d := &catalog.Data{Revision: 7, Currency: "USD",
 		Locations: []catalog.Location{{ID: "main-street", Name: "Main Street counter"}, {ID: "depot", Name: "Depot"}},
-		RuleFiles: map[string]string{"rules.yaml": fixtureRules},
+		RuleFiles: seed.RuleFiles,
 	}
 	for i, id := range []string{"brindle-moorland-1971", "brindle-heath-1968", "oxley-fen-1955"} {
 		request, err := DecodeResolve([]byte(validRequest))
 		if err != nil {
-			t.Fatal(err)
+			return nil, err
 		}
 		v := request.Vehicle
 		v.ID, v.Make, v.Model, v.Year = id, []string{"Brindle", "Brindle", "Oxley"}[i], []string{"Moorland", "Heath", "Fen"}[i], []int{1971, 1968, 1955}[i]
@@ -80,11 +69,11 @@ func fixture(t testing.TB) *kit.Snapshot {
 	}
 	inlet, err := catalog.ParseEnd("inverted_flare 5/8-18 female")
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	stud, err := units.ParseThread("1/4-20")
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	for _, flow := range []float64{500, 600, 750} {
 		sku := fmt.Sprintf("TN-%.0f", flow)
@@ -104,24 +93,25 @@ func fixture(t testing.TB) *kit.Snapshot {
 			AirCleanerStud: stud,
 		})
 	}
-	part := func(o catalog.Offer, kind catalog.Kind, attrs map[string]string, form catalog.Form) {
+	part := func(o catalog.Offer, kind catalog.Kind, attrs map[string]string, form catalog.Form) error {
 		spec, _ := kind.Spec()
 		form.Kind = kind
 		for _, a := range spec.Attrs {
 			if text, ok := attrs[a.Name]; ok {
 				v, err := a.ParseValue(text)
 				if err != nil {
-					t.Fatal(err)
+					return err
 				}
 				form.Attributes = append(form.Attributes, catalog.Attr{Name: a.Name, Type: a.Type, Value: v})
 			}
 		}
 		p := &catalog.Part{Offer: o, Form: &form}
 		if found := p.Validate(); len(found) > 0 {
-			t.Fatalf("%s: %v", o.SKU, found)
+			return &catalog.InvalidError{What: o.SKU, Violations: found}
 		}
 		d.Parts = append(d.Parts, p)
 		d.Stock = append(d.Stock, catalog.Stock{SKU: o.SKU, Location: "depot", OnHand: len(d.Parts)})
+		return nil
 	}
 	for i := range 120 {
 		bore := []string{"1/4", "5/16", "3/8"}[i%3]
@@ -129,23 +119,25 @@ func fixture(t testing.TB) *kit.Snapshot {
 		for range 2 {
 			end, err := catalog.NewEnd(catalog.Hose, bore, catalog.Neutral)
 			if err != nil {
-				t.Fatal(err)
+				return nil, err
 			}
 			form.Ends = append(form.Ends, end)
 		}
-		part(offer(fmt.Sprintf("FH-%03d", i), fmt.Sprintf("Fuel hose %s, %g in", bore, form.LengthIn), int64(300+i)), "fuel_hose",
-			map[string]string{"bore_in": bore, "class": "30R9", "max_pressure_psi": "100", "max_ethanol_percent": "85"}, form)
+		if err := part(offer(fmt.Sprintf("FH-%03d", i), fmt.Sprintf("Fuel hose %s, %g in", bore, form.LengthIn), int64(300+i)), "fuel_hose",
+			map[string]string{"bore_in": bore, "class": "30R9", "max_pressure_psi": "100", "max_ethanol_percent": "85"}, form); err != nil {
+			return nil, err
+		}
 	}
-	part(offer("FC-M", "Fender cover, magnetic", 2500), "fender_cover", map[string]string{"grip": "magnetic"}, catalog.Form{})
-	part(offer("CG-5125", "Cleaner gasket 5-1/8", 350), "cleaner_gasket", map[string]string{"neck_in": "5.125"}, catalog.Form{HeightIn: 0.06})
-	part(offer("JT-4", "Jet & rod set", 4200), "metering_set", map[string]string{"series": "Tarn 4", "jets_in": "0.092 0.095 0.098"}, catalog.Form{})
+	if err := errors.Join(
+		part(offer("FC-M", "Fender cover, magnetic", 2500), "fender_cover", map[string]string{"grip": "magnetic"}, catalog.Form{}),
+		part(offer("CG-5125", "Cleaner gasket 5-1/8", 350), "cleaner_gasket", map[string]string{"neck_in": "5.125"}, catalog.Form{HeightIn: 0.06}),
+		part(offer("JT-4", "Jet & rod set", 4200), "metering_set", map[string]string{"series": "Tarn 4", "jets_in": "0.092 0.095 0.098"}, catalog.Form{}),
+	); err != nil {
+		return nil, err
+	}
 	d.Bundles = []*catalog.Bundle{
 		{Offer: offer("KB-SHOP", "Workshop bundle", 2700), Contents: []catalog.Amount{{SKU: "FC-M", Quantity: 1}, {SKU: "CG-5125", Quantity: 2}}},
 		{Offer: offer("KB-HOSE", "Hose bundle", 900), Contents: []catalog.Amount{{SKU: "FH-001", Quantity: 1}}},
 	}
-	snap, err := kit.Open(d)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return snap
-}
+	return kit.Open(d)
+})

@@ -1,0 +1,80 @@
+package httpapi
+
+import (
+	"fmt"
+	"net/http"
+	"testing"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
+)
+
+// Everything in the demo catalogue, and a kit and a sizing for every vehicle of it,
+// is what the contract says. The client fails on what is not.
+func TestDemoCatalogueKeepsTheContract(t *testing.T) {
+	data, err := demo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	snap, err := kit.Open(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo"})}
+	for path, total := range map[string]int{"/v1/vehicles": len(data.Vehicles), "/v1/carburetors": len(data.Carburetors),
+		"/v1/parts": len(data.Parts), "/v1/bundles": len(data.Bundles)} {
+		seen := 0
+		for next := path + "?limit=200"; next != ""; {
+			p := read[page](t, c.get(next))
+			seen += len(p.Items)
+			next = ""
+			if p.NextCursor != "" {
+				next = path + "?limit=200&cursor=" + p.NextCursor
+			}
+		}
+		if seen != total || total == 0 {
+			t.Errorf("%s: %d of %d", path, seen, total)
+		}
+	}
+	verdicts := map[kit.Verdict]int{}
+	for i, v := range data.Vehicles {
+		for j := range 3 {
+			k := data.Carburetors[(3*i+j)%len(data.Carburetors)]
+			answer := read[kit.Kit](t, c.post("/v1/kits/resolve", fmt.Sprintf(`{"vehicle_id": %q, "carburetor_sku": %q, "preferences": {"show_all": %v}}`, v.ID, k.SKU, j == 0)))
+			verdicts[answer.Verdict]++
+		}
+		if got := read[kit.Sizing](t, c.post("/v1/sizing", fmt.Sprintf(`{"vehicle_id": %q}`, v.ID))); len(got.Carburetors) != len(data.Carburetors) {
+			t.Errorf("%s: %d carburetors ranked", v.ID, len(got.Carburetors))
+		}
+	}
+	if len(verdicts) < 2 {
+		t.Errorf("only the verdicts %v", verdicts)
+	}
+	t.Logf("%d kits: %v", 3*len(data.Vehicles), verdicts)
+}
+
+// The contract's filters and the catalogue agree: counting by kind adds up.
+func TestDemoPartsByKind(t *testing.T) {
+	data, err := demo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := map[catalog.Kind]int{}
+	for _, p := range data.Parts {
+		want[p.Kind]++
+	}
+	snap, err := kit.Open(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo"})}
+	for _, k := range catalog.Kinds {
+		r := c.get("/v1/parts?limit=200&kind=" + string(k.Kind))
+		if r.status != http.StatusOK {
+			t.Fatalf("%s: %d", k.Kind, r.status)
+		}
+		if got := len(read[page](t, r).Items); got != min(want[k.Kind], 200) {
+			t.Errorf("%s: %d listed, %d in the catalogue", k.Kind, got, want[k.Kind])
+		}
+	}
+}
