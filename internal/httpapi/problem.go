@@ -136,8 +136,11 @@ func nearPath(path string) string {
 // handleError is echo's HTTPErrorHandler: the one place where an error becomes a
 // response.
 func (s *server) handleError(err error, c echo.Context) {
-	if c.Response().Committed {
-		return // the status line is gone; the log has the error
+	if c.Response().Committed || c.Request().Context().Err() != nil {
+		// The answer is on its way already, or the caller has left: no one reads a problem.
+		s.log.LogAttrs(context.Background(), slog.LevelWarn, "answer not finished",
+			slog.String("request_id", requestID(c)), slog.String("error", err.Error()))
+		return
 	}
 	p := *problemOf(err, c)
 	if p.Status >= http.StatusInternalServerError && p.Type != ProblemTypeNotReady {

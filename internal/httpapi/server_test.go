@@ -675,6 +675,18 @@ func TestPanicIsAnswered(t *testing.T) {
 	}
 }
 
+// A caller that leaves is no failure of the service.
+func TestCallerThatLeaves(t *testing.T) {
+	var log bytes.Buffer
+	ctx, leave := context.WithCancel(context.Background())
+	handler := New(Config{Snapshot: func() *kit.Snapshot { leave(); panic("unreachable shelf") }, Source: "x", Log: slog.New(slog.NewJSONHandler(&log, nil))})
+	rec := httptest.NewRecorder()
+	handler.ServeHTTP(rec, httptest.NewRequestWithContext(ctx, http.MethodGet, "/v1/parts", nil))
+	if rec.Body.Len() != 0 || !strings.Contains(log.String(), "answer not finished") {
+		t.Errorf("%d bytes; log %s", rec.Body.Len(), log.String())
+	}
+}
+
 // No body makes the service fail or answer outside the contract.
 func FuzzPost(f *testing.F) {
 	for _, seed := range []string{validRequest, `{"vehicle_id": "oxley-fen-1955", "carburetor_sku": "TN-600"}`, `{"vehicle": ` + validVehicle + `}`,
