@@ -7,8 +7,8 @@ import (
 
 // Tolerances of linkage travel. Common practice, no source.
 const (
-	pedalOvertravel  = 0.15   // share of the lever's travel that a pedal stop and cable take up
-	cableToleranceIn = 0.0625 // of a transmission cable at wide open
+	PedalOvertravel  = 0.15   // share of the lever's travel that a pedal stop and cable take up
+	CableToleranceIn = 0.0625 // of a transmission cable at wide open
 )
 
 // TravelPlan compares what pedal and transmission cable travel with what the
@@ -42,7 +42,7 @@ func Travel(v *catalog.Vehicle, c *catalog.Carburetor) (TravelPlan, error) {
 		return plan, err
 	}
 	if plan.Pedal == calc.TravelOver { // some overtravel is taken up, missing travel is not
-		slack := plan.ThrottleTravelIn * pedalOvertravel
+		slack := plan.ThrottleTravelIn * PedalOvertravel
 		if plan.Pedal, err = calc.CompareTravel(v.Throttle.PedalTravelIn, plan.ThrottleTravelIn, slack); err != nil {
 			return plan, err
 		}
@@ -63,7 +63,7 @@ func Travel(v *catalog.Vehicle, c *catalog.Carburetor) (TravelPlan, error) {
 	switch v.Transmission.Downshift {
 	case catalog.ThrottleValveCable, catalog.DetentCable:
 		if plan.CableTravelKnown {
-			verdict, err := calc.CompareTravel(plan.TransmissionTravelIn, *cable, cableToleranceIn)
+			verdict, err := calc.CompareTravel(plan.TransmissionTravelIn, *cable, CableToleranceIn)
 			if err != nil {
 				return plan, err
 			}

@@ -44,10 +44,10 @@ func (j *job) answer(sel *selection, others []Alternative) *Kit {
 }
 
 // path is the fuel path chosen, nil when there is none.
-func (sel *selection) path() *fit.FuelOption {
+func (sel *selection) path() *fit.PathOption {
 	for _, o := range sel.chosen {
-		if o.fuel != nil {
-			return o.fuel
+		if o.path != nil {
+			return o.path
 		}
 	}
 	return nil
@@ -279,15 +279,15 @@ func portUses(p fit.VacuumPlan) []PortUse {
 	return out
 }
 
-func pathSteps(o *fit.FuelOption) []PathStep {
+func pathSteps(o *fit.PathOption) []PathStep {
 	out := make([]PathStep, len(o.Steps))
 	for i, s := range o.Steps {
 		out[i] = PathStep{SKU: s.Part.SKU, Name: s.Part.Name, FromEnd: s.From, ToEnd: s.To, LengthIn: round(s.LengthIn, 2)}
 		if !real(s.Part) {
-			spec, _ := s.Part.Kind.Spec()
-			out[i].Name = spec.Title + " (the owner's)"
+			out[i].LengthIn = 0
+			out[i].Name = s.Part.Name + ", the owner's"
 			if nobodySells(s.Part) {
-				out[i].Name = spec.Title + " (missing)"
+				out[i].Name = s.Part.Name + ", missing"
 			}
 		}
 	}
@@ -431,17 +431,8 @@ func (j *job) missing(sel *selection, needs []Need, lines []Line) []Missing {
 		}
 		out = append(out, m)
 	}
-	for _, d := range j.demands {
-		if d.status != "" {
-			continue
-		}
-		if status, _ := j.status(sel, d, lines); status == NotThere {
-			m := Missing{Need: d.need, Severity: d.severity, Reason: j.fuelGap.Text, Nearest: j.nearest(d)}
-			if j.fuelGap.Need != d.need {
-				m.Reason = fmt.Sprintf("No %s joins the others of the fuel path. %s", title(d.spec), j.fuelGap.Text)
-			}
-			out = append(out, m)
-		}
+	if path := sel.path(); path != nil {
+		out = append(out, j.missingInPath(path)...)
 	}
 	for _, n := range needs {
 		if n.Status != OutOfStock {

@@ -235,7 +235,7 @@ func filterDropPSI(f *catalog.Form, flowGPH float64) float64 {
 
 // fuelChecks: demand, loss along the path chosen (or the vehicle's line when there is
 // none), pressure at the inlet and what the float valve passes.
-func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit.FuelOption) []Check {
+func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit.PathOption) []Check {
 	demand := Check{
 		ID: "fuel.demand", Outcome: Info, Value: round(f.FuelDemandGPH, 1), Unit: "gph",
 		Formula: "air_demand_cfm * air_density / air_fuel_ratio / fuel_density",

@@ -1,8 +1,8 @@
 package kit
 
 import (
-	"fmt"
 	"slices"
+	"strings"
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
@@ -123,7 +123,10 @@ func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
 	c := fit.Candidate{Part: p, Cost: a.unit(&p.Offer), Tied: j.s.Catalog.Tied(p)}
 	c.Once, c.OnceAbove = a.once(j.s.Catalog, &p.Offer)
 	c.Floor = c.Cost
-	if len(j.s.Catalog.BundlesHolding(p)) > 0 || j.has(p.SKU) {
+	for _, b := range j.s.Catalog.BundlesHolding(p) {
+		c.Floor = min(c.Floor, j.bundleFloor(b, p, a))
+	}
+	if j.has(p.SKU) {
 		c.Floor = 0
 	}
 	return c
@@ -153,27 +156,25 @@ func (j *job) fuelGroup(a aim) group {
 			g.demands = append(g.demands, d)
 		}
 	}
-	if len(g.demands) == 0 || j.fuelHopeless {
+	if len(g.demands) == 0 {
 		return group{}
 	}
-	var paths []fit.FuelOption
-	if j.fuelGap == nil {
-		paths, j.fuelGap = fit.FuelPath(j.fuelQuery(a, false))
+	var paths []fit.PathOption
+	if !j.fuelBroken {
+		paths = fit.Paths(j.pathQuery(a))
 	}
-	if j.fuelGap != nil {
-		var gap *fit.Gap
-		if paths, gap = fit.FuelPath(j.fuelQuery(a, true)); gap != nil {
-			j.fuelHopeless = true
-			for _, d := range g.demands {
-				if d.status == "" {
-					j.gap(d, upperFirst(gap.Text)+".")
-				}
+	if len(paths) == 0 {
+		j.fuelBroken = true
+		q := j.pathQuery(a)
+		for _, need := range pathNeeds {
+			if _, had := q.StandIns[need]; !had {
+				q.StandIns[need] = standIn(need, standInCost)
 			}
-			return group{}
 		}
+		paths = fit.Paths(q)
 	}
 	for i := range paths {
-		g.options = append(g.options, option{uses: paths[i].Uses, fuel: &paths[i]})
+		g.options = append(g.options, option{uses: paths[i].Uses, path: &paths[i]})
 	}
 	return g
 }
@@ -184,100 +185,66 @@ const standInCost = 1_000_000_000_000
 // nobodySells tells a stand-in for a missing part from one for something the owner has.
 func nobodySells(p *catalog.Part) bool { return p != nil && p.SKU == "" && p.Price.AmountMinor > 0 }
 
-func (j *job) fuelQuery(a aim, standIns bool) fit.FuelQuery {
+// standIn is a part without a SKU that joins whatever it must: something the owner
+// has, or that nobody sells.
+func standIn(need string, cost int64) fit.Candidate {
+	kind := catalog.Kind(strings.ReplaceAll(need[len("fuel."):], "_", " "))
+	return fit.Candidate{Cost: cost, Floor: cost, Part: &catalog.Part{
+		Offer: catalog.Offer{Name: string(kind), PackQuantity: 1000, Price: units.Money{AmountMinor: cost}},
+		Form:  &catalog.Form{LengthIn: 1000},
+	}}
+}
+
+func (j *job) pathQuery(a aim) *fit.PathQuery {
 	v := j.vehicle
-	q := fit.FuelQuery{
+	q := &fit.PathQuery{
 		From: j.supply, To: j.carburetor.Inlet.End, RunLengthIn: v.Fuel.RunLengthIn,
 		NeedRegulator: j.role("fuel.pressure_regulator") != nil,
-		That:          fmt.Sprintf("that withstands %g psi and %g %% ethanol", v.Fuel.PressurePSI, v.Fuel.EthanolPercent),
+		Runs:          j.s.fittings, StandIns: map[string]fit.Candidate{},
 	}
-	joining := func(need string, kind catalog.Kind) func(catalog.End) []fit.Candidate {
+	// list gives the parts of a form that a need accepts.
+	list := func(need string) func(*catalog.Form) []fit.Candidate {
 		d := j.role(need)
-		return func(e catalog.End) []fit.Candidate {
-			var out []fit.Candidate
-			if d != nil && !had(d) {
-				j.s.Catalog.FormsJoining(kind, e, func(f *catalog.Form) {
-					if d.accepts(f) {
-						out = j.shortlist(out, f, a)
-					}
-				})
+		switch {
+		case d == nil:
+		case had(d):
+			q.StandIns[need] = standIn(need, 0)
+		default:
+			return func(f *catalog.Form) []fit.Candidate {
+				if !d.accepts(f) {
+					return nil
+				}
+				return j.shortlist(nil, f, a)
 			}
-			switch {
-			case d != nil && had(d):
-				out = append(out, j.standIns(kind, e, 0)...)
-			case standIns:
-				out = append(out, j.standIns(kind, e, standInCost)...)
+		}
+		return func(*catalog.Form) []fit.Candidate { return nil }
+	}
+	all := func(need string, forms []*catalog.Form) (out []fit.Candidate) {
+		parts := list(need)
+		for _, f := range forms {
+			out = append(out, parts(f)...)
+		}
+		return out
+	}
+	q.Fitting, q.InletFitting = list("fuel.fittings"), list("fuel.inlet_fitting")
+	q.Filters = all("fuel.filter", j.s.Catalog.Forms("fuel_filter"))
+	if q.NeedRegulator {
+		q.Regulators = all("fuel.pressure_regulator", j.s.Catalog.Forms("pressure_regulator"))
+	}
+	hoses, clamps := list("fuel.hose"), list("fuel.clamps")
+	byBore := func(ix *catalog.Index, attr string, parts func(*catalog.Form) []fit.Candidate) func(units.Size) []fit.Candidate {
+		return func(bore units.Size) (out []fit.Candidate) {
+			for _, f := range ix.Lookup([]catalog.Value{{Num: bore.Inches()}}) {
+				if f.Num(attr) == bore.Inches() {
+					out = append(out, parts(f)...)
+				}
 			}
 			return out
 		}
 	}
-	q.Fittings = joining("fuel.fittings", "fuel_fitting")
-	q.InletFittings = joining("fuel.inlet_fitting", "fuel_fitting")
-	q.Filters = joining("fuel.filter", "fuel_filter")
-	q.Regulators = joining("fuel.pressure_regulator", "pressure_regulator")
-	q.Hoses = joining("fuel.hose", "fuel_hose")
-	clamps := j.role("fuel.clamps")
-	q.Clamps = func(hose units.Size) []fit.Candidate {
-		var out []fit.Candidate
-		if clamps != nil && !had(clamps) {
-			for _, f := range j.clampForms(clamps, hose) {
-				out = j.shortlist(out, f, a)
-			}
-		}
-		switch {
-		case clamps == nil || had(clamps):
-			out = append(out, standIn("hose_clamp", 0))
-		case standIns:
-			out = append(out, standIn("hose_clamp", standInCost))
-		}
-		return out
-	}
+	q.Hoses, q.Clamps = byBore(j.s.hoses, "bore_in", hoses), byBore(j.s.clamps, "hose_in", clamps)
+	q.Bores = j.s.fuelBores
 	return q
-}
-
-// clampForms are the clamps for a hose size that the rules accept.
-func (j *job) clampForms(d *demand, hose units.Size) []*catalog.Form {
-	var out []*catalog.Form
-	for _, f := range j.s.clamps.Lookup([]catalog.Value{{Num: hose.Inches()}}) {
-		if f.Num("hose_in") == hose.Inches() && d.accepts(f) {
-			out = append(out, f)
-		}
-	}
-	return out
-}
-
-// standIn is a part without a SKU: something the owner has, or that nobody sells.
-func standIn(kind catalog.Kind, cost int64, ends ...catalog.End) fit.Candidate {
-	return fit.Candidate{Cost: cost, Floor: cost, Part: &catalog.Part{
-		Offer: catalog.Offer{PackQuantity: 1000, Price: units.Money{AmountMinor: cost}},
-		Form:  &catalog.Form{Kind: kind, Ends: ends, LengthIn: 1000},
-	}}
-}
-
-// standIns are the stand-ins of a kind that mate with an end: a fitting to the inlet
-// or to a hose barb of a common size, a filter or regulator with barbs, a hose.
-func (j *job) standIns(kind catalog.Kind, e catalog.End, cost int64) []fit.Candidate {
-	mate, ok := e.Mate()
-	if !ok {
-		mate = catalog.End{Family: catalog.HoseBarb, Size: e.Size}
-		if e.Family != catalog.Hose {
-			mate.Family = catalog.Hose
-		}
-	}
-	switch kind {
-	case "fuel_hose":
-		return []fit.Candidate{standIn(kind, cost, mate, mate)}
-	case "fuel_filter", "pressure_regulator":
-		return []fit.Candidate{standIn(kind, cost, mate, mate)}
-	}
-	var out []fit.Candidate
-	if inlet, ok := j.carburetor.Inlet.End.Mate(); ok && inlet != mate {
-		out = append(out, standIn(kind, cost, mate, inlet))
-	}
-	for _, barb := range []units.Size{units.Inches(5, 16), units.Inches(3, 8)} {
-		out = append(out, standIn(kind, cost, mate, catalog.End{Family: catalog.HoseBarb, Size: barb}))
-	}
-	return out
 }
 
 // stackGroups is the group of the mounting stack. When nothing stacks up, the need

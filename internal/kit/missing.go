@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
 	"onetrip/internal/rules"
 )
 
@@ -112,4 +113,52 @@ func (j *job) nearest(d *demand) []Nearest {
 		out[i] = Nearest{SKU: n.part.SKU, Name: n.part.Name, Fails: n.fails}
 	}
 	return out
+}
+
+// missingInPath lists the parts of a fuel path that nobody sells, each with the ends
+// it would have to join.
+func (j *job) missingInPath(path *fit.PathOption) []Missing {
+	var out []Missing
+	add := func(need, reason string) {
+		d := j.role(need)
+		if d == nil || slices.ContainsFunc(out, func(m Missing) bool { return m.Need == need }) {
+			return
+		}
+		out = append(out, Missing{Need: need, Severity: d.severity, Reason: reason, Nearest: j.nearest(d)})
+	}
+	for _, s := range path.Steps {
+		if !nobodySells(s.Part) {
+			continue
+		}
+		if s.Need == "fuel.inlet_fitting" || s.Need == "fuel.fittings" {
+			add(s.Need, fmt.Sprintf("No fitting in the catalogue leads from %s to %s%s.", s.From, s.To, j.withstanding(s.Need)))
+		} else {
+			add(s.Need, fmt.Sprintf("No %s in the catalogue fits %s at one end and %s at the other%s.", s.Part.Name, s.From, s.To, j.withstanding(s.Need)))
+		}
+	}
+	for _, u := range path.Uses {
+		if u.Need == "fuel.clamps" && nobodySells(u.Part) {
+			add(u.Need, fmt.Sprintf("No clamp in the catalogue closes on %g in fuel hose.", path.HoseBoreIn))
+		}
+	}
+	return out
+}
+
+// withstanding spells out what the rules ask of a part: " with max pressure psi at
+// least 14".
+func (j *job) withstanding(need string) string {
+	d := j.role(need)
+	if d == nil {
+		return ""
+	}
+	var wants []string
+	for _, m := range d.matches {
+		for i := range m.Tests {
+			wants = append(wants, strings.ReplaceAll(m.Tests[i].Attr, "_", " ")+" "+m.Tests[i].Wanted())
+		}
+	}
+	if len(wants) == 0 {
+		return ""
+	}
+	return " with " + strings.Join(wants, " and ")
 }

@@ -27,10 +27,12 @@ type job struct {
 	fired   []rules.Fired
 	demands []*demand
 
-	gaps         []gap
-	fuelGap      *fit.Gap
-	fuelHopeless bool // not even with stand-ins
-	stackGap     *fit.Gap
+	worths      map[bundleAim]bundleWorth
+	fuelThreads map[catalog.End]bool
+
+	gaps       []gap
+	fuelBroken bool // no path of parts on sale joins line and inlet
+	stackGap   *fit.Gap
 }
 
 // gap is a demand that nothing meets; text says why when fit knows better than the

@@ -52,7 +52,7 @@ func (a aim) once(s *catalog.Snapshot, o *catalog.Offer) (charge int64, above in
 // stack they form.
 type option struct {
 	uses  []fit.Use
-	fuel  *fit.FuelOption
+	path  *fit.PathOption
 	stack *fit.StackOption
 }
 
@@ -186,7 +186,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	for n, part := range sel.parts {
 		item(buy{offer: &part.Offer, part: part}, []pick.Amount{{Resource: int32(n), Units: int32(fit.PackUnits(part))}})
 		for _, b := range j.s.Catalog.BundlesHolding(part) {
-			if b.Discontinued || bundles[b] {
+			if bundles[b] || !j.worth(b, sel.aim).worthwhile() {
 				continue
 			}
 			bundles[b] = true

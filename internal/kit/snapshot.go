@@ -5,7 +5,9 @@ import (
 	"strings"
 
 	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
 	"onetrip/internal/rules"
+	"onetrip/internal/units"
 )
 
 // Snapshot is the catalogue and its rules at one revision, bound together: each
@@ -16,14 +18,25 @@ type Snapshot struct {
 
 	indexes    map[*rules.Rule]*catalog.Index
 	adapters   *catalog.Index // by carburetor_flange, manifold_flange
+	hoses      *catalog.Index // fuel hose by bore_in
 	clamps     *catalog.Index // by hose_in
-	wireGauges []int          // AWG of every choke wire in the catalogue
+	fuelBores  []units.Size   // of every fuel hose in the catalogue
+	fittings   *fit.Fittings
+	wireGauges []int // AWG of every choke wire in the catalogue
 }
 
 // NewSnapshot binds rules to a catalogue.
 func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
 	s := &Snapshot{Catalog: cat, Rules: set, indexes: map[*rules.Rule]*catalog.Index{}}
 	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"})
+	s.fittings = fit.NewFittings(cat.Forms("fuel_fitting"))
+	s.hoses = cat.Index("fuel_hose", []string{"bore_in"})
+	for _, f := range cat.Forms("fuel_hose") {
+		if bore := f.Ends[0].Size; !slices.Contains(s.fuelBores, bore) {
+			s.fuelBores = append(s.fuelBores, bore)
+		}
+	}
+	slices.SortFunc(s.fuelBores, units.Size.Compare)
 	s.clamps = cat.Index("hose_clamp", []string{"hose_in"})
 	shared := map[string]*catalog.Index{}
 	for _, r := range set.Rules() {
