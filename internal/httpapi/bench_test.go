@@ -80,7 +80,13 @@ func ask(b *testing.B, handler http.Handler, body []byte, size int) float64 {
 		client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 1}}
 		defer client.CloseIdleConnections()
 		for pb.Next() {
-			response, err := client.Post(target, "application/json", bytes.NewReader(body))
+			request, err := http.NewRequestWithContext(b.Context(), http.MethodPost, target, bytes.NewReader(body))
+			if err != nil {
+				b.Error(err)
+				return
+			}
+			request.Header.Set("Content-Type", "application/json")
+			response, err := client.Do(request)
 			if err != nil {
 				b.Error(err)
 				return

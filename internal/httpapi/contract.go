@@ -25,20 +25,18 @@ var contractYAML []byte
 // contract parses the embedded contract once. It panics when the contract is
 // broken, which no input can cause and the package's tests would show.
 var contract = sync.OnceValue(func() *openapi3.T {
-	openapi3.DefineStringFormatCallback("inch-size", func(text string) error {
-		_, err := units.ParseSize(text)
-		return err
-	})
-	openapi3.DefineStringFormatCallback("inch-thread", func(text string) error {
-		_, err := units.ParseThread(text)
-		return err
-	})
-	openapi3.DefineStringFormatCallback("end-size", func(text string) error {
-		if _, err := units.ParseThread(text); err == nil {
+	format := func(name string, check func(string) error) {
+		openapi3.DefineStringFormatValidator(name, openapi3.NewCallbackValidator(check))
+	}
+	size := func(text string) error { _, err := units.ParseSize(text); return err }
+	thread := func(text string) error { _, err := units.ParseThread(text); return err }
+	format("inch-size", size)
+	format("inch-thread", thread)
+	format("end-size", func(text string) error {
+		if thread(text) == nil {
 			return nil
 		}
-		_, err := units.ParseSize(text)
-		return err
+		return size(text)
 	})
 	doc, err := openapi3.NewLoader().LoadFromData(contractYAML)
 	if err != nil {

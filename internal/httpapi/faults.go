@@ -61,7 +61,7 @@ func schemaFaults(schema *openapi3.Schema, value any, base string) []fault {
 }
 
 func flatten(err error) []*openapi3.SchemaError {
-	switch e := err.(type) {
+	switch e := err.(type) { //nolint:errorlint // VisitJSON returns these two bare
 	case *openapi3.SchemaError:
 		return []*openapi3.SchemaError{e}
 	case openapi3.MultiError:
@@ -71,7 +71,6 @@ func flatten(err error) []*openapi3.SchemaError {
 		}
 		return all
 	}
-	// Everything VisitJSON returns for a document that loads is one of the two.
 	panic(fmt.Sprintf("httpapi: schema check returned %T: %v", err, err))
 }
 

@@ -3,7 +3,6 @@ package httpapi
 import (
 	"encoding/base64"
 	"encoding/json"
-	"fmt"
 	"hash/fnv"
 	"net/url"
 	"slices"
@@ -58,9 +57,8 @@ func writePage[T any](c echo.Context, l list[T]) error {
 		}
 		if written == limit {
 			next := writeCursor(cursorState{question, last})
-			fmt.Fprintf(b, `],"next_cursor":%q}`, next)
+			b.WriteString(`],"next_cursor":"` + next + "\"}\n")
 			c.Response().Header().Set("Link", "<"+nextURL(c, next)+`>; rel="next"`)
-			b.WriteByte('\n')
 			return writeTagged(c, echo.MIMEApplicationJSON, b.Bytes())
 		}
 		if written > 0 {

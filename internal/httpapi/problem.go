@@ -85,7 +85,7 @@ func problemOf(err error, c echo.Context) *Problem {
 		problem  *Problem
 		notFound *catalog.NotFoundError
 		wrong    *catalog.InvalidError
-		http     *echo.HTTPError
+		refused  *echo.HTTPError
 	)
 	switch {
 	case errors.As(err, &problem):
@@ -96,8 +96,8 @@ func problemOf(err error, c echo.Context) *Problem {
 		return newProblem(ProblemTypeNotFound, "%s", notFound.Error())
 	case errors.As(err, &wrong) && len(wrong.Violations) > 0:
 		return invalid(wrong.Violations)
-	case errors.As(err, &http):
-		return echoProblem(http, c)
+	case errors.As(err, &refused):
+		return echoProblem(refused, c)
 	}
 	return newProblem(ProblemTypeFailed, "the service could not answer; its log has the cause under this request id")
 }

@@ -86,7 +86,7 @@ func newClient(t testing.TB) client {
 
 func (c client) do(method, target, body string, headers ...string) reply {
 	c.t.Helper()
-	r := httptest.NewRequestWithContext(context.Background(), method, target, strings.NewReader(body))
+	r := httptest.NewRequestWithContext(c.t.Context(), method, target, strings.NewReader(body))
 	if body != "" {
 		r.Header.Set("Content-Type", "application/json")
 	}
@@ -162,7 +162,7 @@ func faultLines(p Problem) []string {
 // The response check must be able to fail.
 func TestResponseCheckFindsBadResponses(t *testing.T) {
 	good := newClient(t).get("/v1/parts/FC-M")
-	r := httptest.NewRequest(http.MethodGet, "/v1/parts/FC-M", nil)
+	r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, "/v1/parts/FC-M", nil)
 	without := func(name string) http.Header {
 		h := good.header.Clone()
 		h.Del(name)
@@ -190,7 +190,8 @@ func TestResponseCheckFindsBadResponses(t *testing.T) {
 
 func TestResolve(t *testing.T) {
 	c := newClient(t)
-	first := c.post("/v1/kits/resolve", validRequest)
+	request := strings.Replace(validRequest, `"TN-600"`, `"TN-600", "preferences": {"levels": ["required", "recommended", "optional"]}`, 1)
+	first := c.post("/v1/kits/resolve", request)
 	k := read[kit.Kit](t, first)
 	if k.CatalogueRevision != 7 || k.Carburetor.SKU != "TN-600" || k.Vehicle.Engine.DisplacementIn3 != 318 {
 		t.Errorf("revision %d, carburetor %s", k.CatalogueRevision, k.Carburetor.SKU)
@@ -205,7 +206,7 @@ func TestResolve(t *testing.T) {
 	if first.header.Get("Cache-Control") != "no-store" {
 		t.Errorf("Cache-Control is %q", first.header.Get("Cache-Control"))
 	}
-	if again := c.post("/v1/kits/resolve", validRequest); !bytes.Equal(first.body, again.body) {
+	if again := c.post("/v1/kits/resolve", request); !bytes.Equal(first.body, again.body) {
 		t.Error("the same request got other bytes")
 	}
 	byID := read[kit.Kit](t, c.post("/v1/kits/resolve", `{"vehicle_id": "oxley-fen-1955", "carburetor_sku": "TN-500"}`))
@@ -432,7 +433,7 @@ func TestRefusalsBeforeTheBody(t *testing.T) {
 // A body without Content-Length is bounded too.
 func TestStreamedBodyIsBounded(t *testing.T) {
 	c := newClient(t)
-	r := httptest.NewRequest(http.MethodPost, "/v1/kits/resolve", io.MultiReader(strings.NewReader(`{"x":"`), strings.NewReader(strings.Repeat("x", 2<<20))))
+	r := httptest.NewRequestWithContext(t.Context(), http.MethodPost, "/v1/kits/resolve", io.MultiReader(strings.NewReader(`{"x":"`), strings.NewReader(strings.Repeat("x", 2<<20))))
 	r.Header.Set("Content-Type", "application/json")
 	if r.ContentLength != -1 {
 		t.Fatal("the body has a length")
@@ -678,7 +679,7 @@ func TestPanicIsAnswered(t *testing.T) {
 // A caller that leaves is no failure of the service.
 func TestCallerThatLeaves(t *testing.T) {
 	var log bytes.Buffer
-	ctx, leave := context.WithCancel(context.Background())
+	ctx, leave := context.WithCancel(t.Context())
 	handler := New(Config{Snapshot: func() *kit.Snapshot { leave(); panic("unreachable shelf") }, Source: "x", Log: slog.New(slog.NewJSONHandler(&log, nil))})
 	rec := httptest.NewRecorder()
 	handler.ServeHTTP(rec, httptest.NewRequestWithContext(ctx, http.MethodGet, "/v1/parts", nil))
@@ -715,7 +716,7 @@ func FuzzQuery(f *testing.F) {
 	c := newClient(f)
 	f.Fuzz(func(t *testing.T, query string) {
 		for _, path := range []string{"/v1/parts", "/v1/carburetors", "/v1/vehicles", "/v1/bundles"} {
-			r := httptest.NewRequest(http.MethodGet, path, nil)
+			r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, path, nil)
 			r.URL.RawQuery = query
 			rec := httptest.NewRecorder()
 			c.handler.ServeHTTP(rec, r)
