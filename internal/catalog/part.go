@@ -16,11 +16,16 @@ type Form struct {
 	LengthIn   float64
 	HeightIn   float64
 
-	parts []*Part // of this form, by price then SKU; set by NewSnapshot
+	parts    []*Part // of this form, by price then SKU; set by NewSnapshot
+	byLength bool    // set by NewSnapshot
 }
 
 // Parts lists the parts of this form, cheapest first, then by SKU.
 func (f *Form) Parts() []*Part { return f.parts }
+
+// ByLength reports whether the form is cut from the length sold. Known of the forms
+// of a Snapshot; false of others.
+func (f *Form) ByLength() bool { return f.byLength }
 
 // Attr returns an attribute by name. length_in and height_in answer as numbers.
 func (f *Form) Attr(name string) (Attr, bool) {

@@ -128,6 +128,9 @@ func (s *Snapshot) intern(known map[string]*Form, p *Part) {
 	f := p.Form
 	known[key] = f
 	f.parts = []*Part{p}
+	if spec, ok := f.Kind.Spec(); ok {
+		f.byLength = spec.ByLength
+	}
 	s.forms[f.Kind] = append(s.forms[f.Kind], f)
 	for i, e := range f.Ends {
 		if i == 0 || e != f.Ends[0] {

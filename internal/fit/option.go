@@ -19,6 +19,9 @@ import (
 // Once is due once when more than OnceAbove packs are bought, whatever their number:
 // what an objective counts for a line, not for a pack.
 //
+// Penalty is due for every place that the part takes: what an objective counts for a
+// choice, however it is bought.
+//
 // Tied parts require or conflict with another, or another requires or conflicts
 // with them: whether they can be had is known only in the whole kit, so a tied part
 // never displaces another.
@@ -30,6 +33,7 @@ type Candidate struct {
 	Cost, Floor int64
 	Once        int64
 	OnceAbove   int32
+	Penalty     int64
 	Tied        bool
 }
 
@@ -92,7 +96,7 @@ func PackUnits(p *catalog.Part) int { return max(p.PackQuantity, 1) * PieceUnits
 
 // PieceUnits is how many units one piece counts for: 1, or its whole inches.
 func PieceUnits(p *catalog.Part) int {
-	if spec, ok := p.Kind.Spec(); ok && spec.ByLength {
+	if p.ByLength() {
 		return max(int(p.LengthIn), 1)
 	}
 	return 1
@@ -104,6 +108,7 @@ func PieceUnits(p *catalog.Part) int {
 type Option struct {
 	Uses        []Use
 	Cost, Floor int64
+	Penalty     int64 // of all places; in Cost and Floor
 
 	chosen []chosen
 	most   int64 // upper bound on what its packs add to the kit
@@ -119,6 +124,7 @@ type chosen struct {
 // add counts units of a candidate for a need.
 func (o *Option) add(need string, c Candidate, units int) {
 	o.tied = o.tied || c.Tied
+	o.Penalty += c.Penalty
 	i := slices.IndexFunc(o.Uses, func(u Use) bool { return u.Need == need && u.Part == c.Part })
 	if i < 0 {
 		o.Uses = append(o.Uses, Use{Need: need, Part: c.Part, Units: units})
@@ -144,7 +150,9 @@ func (o *Option) finish() {
 		}
 		return strings.Compare(sku(a.Part), sku(b.Part))
 	})
-	for _, d := range o.chosen {
+	o.Cost, o.Floor, o.most = o.Penalty, o.Penalty, o.Penalty
+	for i := range o.chosen {
+		d := &o.chosen[i]
 		packs := Packs(d.Part, d.units)
 		o.Cost += int64(packs)*d.Cost + d.once(packs)
 		o.most += int64(packs)*d.Cost + d.mayOnce(packs)
@@ -215,7 +223,7 @@ func compareOptions(a, b *Option) int {
 
 // standsInFor compares purchases alone: with the same ones, o does.
 func (o *Option) standsInFor(other *Option) bool {
-	spare := int64(0) // what o is sure to save less what it may cost more
+	spare := other.Penalty - o.Penalty // what o is sure to save less what it may cost more
 	for _, d := range other.chosen {
 		packs, fewer := Packs(d.Part, d.units), Packs(d.Part, o.unitsOf(d.Part))
 		if saved := packs - fewer; saved > 0 {
@@ -273,7 +281,7 @@ func neverDearer(c *Candidate, m int, d *Candidate, n, most int) bool {
 	once := c.mayOnce(Packs(c.Part, most*m))
 	for k := 1; k <= most; k++ {
 		x, y := Packs(c.Part, k*m), Packs(d.Part, k*n)
-		if c.Cost*int64(x)+once > d.Floor*int64(y)+d.sureOnce(y) {
+		if c.Cost*int64(x)+once+int64(k)*c.Penalty > d.Floor*int64(y)+d.sureOnce(y)+int64(k)*d.Penalty {
 			return false
 		}
 	}

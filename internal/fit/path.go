@@ -70,6 +70,31 @@ func NewFittings(forms []*catalog.Form) *Fittings {
 	return x
 }
 
+// Between lists the forms that occur in any run between one of the open ends and
+// another of them.
+func (x *Fittings) Between(open []catalog.End) map[*catalog.Form]bool {
+	forms := map[*catalog.Form]bool{}
+	for _, from := range open {
+		in, ok := entering(from)
+		if !ok {
+			continue
+		}
+		for _, to := range open {
+			out, ok := entering(to)
+			if !ok {
+				continue
+			}
+			for _, r := range x.runs[endPair{in, out}] {
+				forms[r.forms[0]] = true
+				if r.forms[1] != nil {
+					forms[r.forms[1]] = true
+				}
+			}
+		}
+	}
+	return forms
+}
+
 func boolInt(b bool) int {
 	if b {
 		return 1
@@ -266,7 +291,7 @@ func isSpecial(c *Candidate, often bool) bool {
 }
 
 // alone is the most that one piece can cost when it is not special.
-func (c *Candidate) alone() int64 { return c.Cost + c.once(1) }
+func (c *Candidate) alone() int64 { return c.Cost + c.once(1) + c.Penalty }
 
 // beats reports whether c can always stand in for d: at its dearest it costs no more
 // than d at its cheapest, ties by SKU.
@@ -274,11 +299,11 @@ func beats(c, d *Candidate) bool {
 	if c.Tied {
 		return false
 	}
-	dearest, floor := c.Cost+c.mayOnce(1), d.Floor+d.sureOnce(1)
+	dearest, floor := c.Cost+c.mayOnce(1)+c.Penalty, d.Floor+d.sureOnce(1)+d.Penalty
 	if dearest != floor {
 		return dearest < floor
 	}
-	return floor < d.Cost+d.mayOnce(1) || d.Tied || sku(c.Part) < sku(d.Part)
+	return floor < d.Cost+d.mayOnce(1)+d.Penalty || d.Tied || sku(c.Part) < sku(d.Part)
 }
 
 // links lists what can lie between an open end and a node's end.
@@ -419,14 +444,14 @@ func (s *pathSearch) cheapest(list [][]linkPart) [][]linkPart {
 // most and floor bound what the part adds to a kit beside others of it.
 func (p *linkPart) most() int64 {
 	if p.special {
-		return p.part.Cost + p.part.Once
+		return p.part.Cost + p.part.Once + p.part.Penalty
 	}
 	return p.part.alone()
 }
 
 func (p *linkPart) floor() int64 {
 	if p.special {
-		return p.part.sure()
+		return p.part.sure() + p.part.Penalty
 	}
 	return p.part.alone()
 }
@@ -472,6 +497,7 @@ func (l *label) add(c *Candidate, special bool) {
 		l.cost += c.alone()
 		return
 	}
+	l.cost += c.Penalty
 	for i := range l.specials {
 		if l.specials[i].Part == c.Part {
 			l.specials[i].n++
@@ -548,13 +574,13 @@ func (s *pathSearch) finish(found []PathOption, l *label) []PathOption {
 		for i++; i < pieces && l.pieces[i]-1 == bore; i++ {
 			n++
 		}
-		hoses := s.consumables(s.q.Hoses(s.q.Bores[bore]), needHose, func(c *Candidate) int {
+		hoses := s.consumables(s.q.Hoses(s.q.Bores[bore]), needHose, n, func(c *Candidate) int {
 			if c.Part.LengthIn < pieceIn {
 				return 0
 			}
 			return n * CutUnits(c.Part, pieceIn)
 		})
-		clamps := s.consumables(s.q.Clamps(s.q.Bores[bore]), needClamps, func(*Candidate) int { return n * clampsPiece })
+		clamps := s.consumables(s.q.Clamps(s.q.Bores[bore]), needClamps, n, func(*Candidate) int { return n * clampsPiece })
 		var next [][]consumable
 		for _, with := range choices {
 			for _, h := range hoses {
@@ -572,13 +598,20 @@ func (s *pathSearch) finish(found []PathOption, l *label) []PathOption {
 }
 
 // consumables drops the candidates that another can stand in for, for a number of
-// units; none of them 0 units.
-func (s *pathSearch) consumables(list []Candidate, need string, unitsOf func(*Candidate) int) []Candidate {
+// places and units in all; none of them 0 units.
+func (s *pathSearch) consumables(list []Candidate, need string, places int, unitsOf func(*Candidate) int) []Candidate {
 	if c, ok := s.q.StandIns[need]; ok {
 		list = append(slices.Clone(list), c)
 	}
 	list = slices.DeleteFunc(slices.Clone(list), func(c Candidate) bool { return unitsOf(&c) == 0 })
-	return undominated(list, func(c *Candidate) (*Candidate, int) { return c, unitsOf(c) }, 1, func(a, b *Candidate) bool { return true })
+	for i := range list {
+		list[i].Penalty *= int64(places) // one use here stands for all places
+	}
+	list = undominated(list, func(c *Candidate) (*Candidate, int) { return c, unitsOf(c) }, 1, func(a, b *Candidate) bool { return true })
+	for i := range list {
+		list[i].Penalty /= int64(places)
+	}
+	return list
 }
 
 // option is a chain with its hoses and clamps.

@@ -371,7 +371,6 @@ func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, 
 	}{
 		{"price", aim{ByPrice, "", j.aim.location}},
 		{"stock", aim{ByStock, j.aim.finish, j.aim.location}},
-		{"fewest", aim{ByFewest, j.aim.finish, j.aim.location}},
 		{"bright", aim{ByPrice, catalog.FinishBright, j.aim.location}},
 	} {
 		if alt.aim == j.aim {

@@ -34,7 +34,7 @@ func (j *job) worth(b *catalog.Bundle, a aim) bundleWorth {
 	if a.objective != ByFewest {
 		once = 0 // at best the bundle is in stock
 	}
-	w.cost = a.unit(&b.Offer) + once
+	w.cost = b.Price.AmountMinor + once
 	for _, content := range b.Contents {
 		if p, err := j.s.Catalog.Part(content.SKU); err == nil && j.usable(p) {
 			w.contents += a.alone(j.s.Catalog, p, content.Quantity)
@@ -53,7 +53,7 @@ func (j *job) worth(b *catalog.Bundle, a aim) bundleWorth {
 // alone is what pieces of a part count when bought for themselves.
 func (a aim) alone(s *catalog.Snapshot, p *catalog.Part, pieces int) int64 {
 	packs := fit.Packs(p, pieces*fit.PieceUnits(p))
-	cost := int64(packs) * a.unit(&p.Offer)
+	cost := int64(packs) * p.Price.AmountMinor
 	if once, above := a.once(s, &p.Offer); packs > int(above) {
 		cost += once
 	}
@@ -65,7 +65,7 @@ func (a aim) alone(s *catalog.Snapshot, p *catalog.Part, pieces int) int64 {
 func (j *job) bundleFloor(b *catalog.Bundle, p *catalog.Part, a aim) int64 {
 	w := j.worth(b, a)
 	if !w.worthwhile() {
-		return a.unit(&p.Offer)
+		return p.Price.AmountMinor
 	}
 	for _, content := range b.Contents {
 		if content.SKU == p.SKU {
@@ -77,7 +77,7 @@ func (j *job) bundleFloor(b *catalog.Bundle, p *catalog.Part, a aim) int64 {
 }
 
 // usable reports whether a part could serve in this kit at all: some open demand
-// accepts it and, for a fuel fitting, its threads occur between line and inlet.
+// accepts it and, for a fuel fitting, it joins ends between line and inlet.
 func (j *job) usable(p *catalog.Part) bool {
 	accepted := slices.ContainsFunc(j.demands, func(d *demand) bool {
 		return d.status == "" && d.spec.Kind == p.Kind && d.accepts(p.Form)
@@ -85,47 +85,33 @@ func (j *job) usable(p *catalog.Part) bool {
 	if !accepted {
 		return false
 	}
-	return p.Kind != "fuel_fitting" || !slices.ContainsFunc(p.Ends, func(e catalog.End) bool {
-		return e.Gender != catalog.Neutral && !j.threads()[joint(e)]
-	})
+	return p.Kind != "fuel_fitting" || j.pathForms()[p.Form]
 }
 
-// joint is an end without its gender: what it and its mate have in common.
-func joint(e catalog.End) catalog.End {
-	e.Gender = catalog.Neutral
-	return e
-}
-
-// threads are the joints that can occur in the fuel path: those of line, inlet and
-// regulators, and those one fitting away. A path has at most two fittings in a row.
-func (j *job) threads() map[catalog.End]bool {
-	if j.fuelThreads != nil {
-		return j.fuelThreads
+// pathForms are the fittings that can occur in the fuel path: those between line,
+// filters, regulators, hoses and inlet.
+func (j *job) pathForms() map[*catalog.Form]bool {
+	if j.fittingForms != nil {
+		return j.fittingForms
 	}
-	near := []catalog.End{j.supply, j.carburetor.Inlet.End}
-	for _, d := range j.demands {
-		if d.spec.Kind == "pressure_regulator" || d.spec.Kind == "fuel_filter" {
-			for _, f := range j.forms(d) {
-				near = append(near, f.Ends...)
+	open := []catalog.End{j.supply, j.carburetor.Inlet.End}
+	add := func(e catalog.End) {
+		if !slices.Contains(open, e) {
+			open = append(open, e)
+		}
+	}
+	for _, bore := range j.s.fuelBores {
+		add(catalog.End{Family: catalog.Hose, Size: bore})
+	}
+	for _, need := range []string{"fuel.filter", "fuel.pressure_regulator"} {
+		if d := j.role(need); d != nil {
+			for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
+				for _, e := range f.Ends {
+					add(e)
+				}
 			}
 		}
 	}
-	j.fuelThreads = map[catalog.End]bool{}
-	for _, e := range near {
-		if e.Gender == catalog.Neutral || j.fuelThreads[joint(e)] {
-			continue
-		}
-		j.fuelThreads[joint(e)] = true
-		for _, gender := range []catalog.Gender{catalog.Male, catalog.Female} {
-			e.Gender = gender
-			j.s.Catalog.FormsJoining("fuel_fitting", e, func(f *catalog.Form) {
-				for _, far := range f.Ends {
-					if far.Gender != catalog.Neutral {
-						j.fuelThreads[joint(far)] = true
-					}
-				}
-			})
-		}
-	}
-	return j.fuelThreads
+	j.fittingForms = j.s.fittings.Between(open)
+	return j.fittingForms
 }

@@ -41,7 +41,7 @@ func (j *job) single(d *demand, a aim) group {
 	g := group{name: d.need, demands: []*demand{d}}
 	for _, c := range j.candidates(d, a) {
 		if n := j.consumed(d, c.Part); n > 0 {
-			g.options = append(g.options, option{uses: []fit.Use{{Need: d.need, Part: c.Part, Units: n}}})
+			g.options = append(g.options, option{uses: []fit.Use{{Need: d.need, Part: c.Part, Units: n}}, penalty: c.Penalty})
 		}
 	}
 	return g
@@ -115,12 +115,12 @@ func (j *job) beats(o, c fit.Candidate, a aim) bool {
 	}
 	stocked := a.objective != ByStock ||
 		j.s.Catalog.OnHand(&o.Part.Offer, a.location) >= j.s.Catalog.OnHand(&c.Part.Offer, a.location)
-	return o.Cost <= c.Cost && o.Part.PackQuantity >= c.Part.PackQuantity && stocked
+	return o.Cost+o.Penalty <= c.Cost+c.Penalty && o.Cost <= c.Cost && o.Part.PackQuantity >= c.Part.PackQuantity && stocked
 }
 
 // candidate prices a part under an aim.
 func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
-	c := fit.Candidate{Part: p, Cost: a.unit(&p.Offer), Tied: j.s.Catalog.Tied(p)}
+	c := fit.Candidate{Part: p, Cost: p.Price.AmountMinor, Penalty: a.penalty(&p.Offer), Tied: j.s.Catalog.Tied(p)}
 	c.Once, c.OnceAbove = a.once(j.s.Catalog, &p.Offer)
 	c.Floor = c.Cost
 	for _, b := range j.s.Catalog.BundlesHolding(p) {
@@ -174,7 +174,7 @@ func (j *job) fuelGroup(a aim) group {
 		paths = fit.Paths(q)
 	}
 	for i := range paths {
-		g.options = append(g.options, option{uses: paths[i].Uses, path: &paths[i]})
+		g.options = append(g.options, option{uses: paths[i].Uses, penalty: paths[i].Penalty, path: &paths[i]})
 	}
 	return g
 }
@@ -189,7 +189,7 @@ func nobodySells(p *catalog.Part) bool { return p != nil && p.SKU == "" && p.Pri
 // has, or that nobody sells.
 func standIn(need string, cost int64) fit.Candidate {
 	kind := catalog.Kind(strings.ReplaceAll(need[len("fuel."):], "_", " "))
-	return fit.Candidate{Cost: cost, Floor: cost, Part: &catalog.Part{
+	return fit.Candidate{Penalty: cost, Part: &catalog.Part{
 		Offer: catalog.Offer{Name: string(kind), PackQuantity: 1000, Price: units.Money{AmountMinor: cost}},
 		Form:  &catalog.Form{LengthIn: 1000},
 	}}
@@ -260,7 +260,7 @@ func (j *job) stackGroups(a aim) []group {
 		var stacks []fit.StackOption
 		if stacks, j.stackGap = fit.Stack(j.stackQuery(a)); j.stackGap == nil {
 			for i := range stacks {
-				g.options = append(g.options, option{uses: stacks[i].Uses, stack: &stacks[i]})
+				g.options = append(g.options, option{uses: stacks[i].Uses, penalty: stacks[i].Penalty, stack: &stacks[i]})
 			}
 			return []group{g}
 		}

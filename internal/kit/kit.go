@@ -272,7 +272,7 @@ type Totals struct {
 
 // Alternative is the optimum of another objective and how its lines differ.
 type Alternative struct {
-	Objective string       `json:"objective"` // price, stock, fewest, bright
+	Objective string       `json:"objective"` // price, stock, bright
 	Total     units.Money  `json:"total"`
 	Delta     units.Money  `json:"delta"`     // total less this kit's total
 	Available bool         `json:"available"` // every line in stock

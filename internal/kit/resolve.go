@@ -27,8 +27,8 @@ type job struct {
 	fired   []rules.Fired
 	demands []*demand
 
-	worths      map[bundleAim]bundleWorth
-	fuelThreads map[catalog.End]bool
+	worths       map[bundleAim]bundleWorth
+	fittingForms map[*catalog.Form]bool
 
 	gaps       []gap
 	fuelBroken bool // no path of parts on sale joins line and inlet

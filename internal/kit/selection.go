@@ -16,8 +16,9 @@ import (
 // more, weighs more than any kit can cost, so the objectives are lexicographic.
 const (
 	lineWeight = 10_000_000_000
-	// finishMismatchMinor is what a pack in another finish than the one preferred
-	// counts as extra when parts are compared. It is never charged.
+	// finishMismatchMinor is what a part in another finish than the one preferred
+	// counts as extra, for each place it takes, when parts are compared. It is never
+	// charged.
 	finishMismatchMinor = 500
 )
 
@@ -28,13 +29,12 @@ type aim struct {
 	location  int // index, or catalog.AllLocations
 }
 
-// unit is what one pack counts under the aim.
-func (a aim) unit(o *catalog.Offer) int64 {
-	cost := o.Price.AmountMinor
+// penalty is what choosing a part counts beside its price.
+func (a aim) penalty(o *catalog.Offer) int64 {
 	if a.finish != "" && o.Finish != a.finish {
-		cost += finishMismatchMinor
+		return finishMismatchMinor
 	}
-	return cost
+	return 0
 }
 
 // once is what a line counts on top of its packs when it has more than above packs.
@@ -51,9 +51,10 @@ func (a aim) once(s *catalog.Snapshot, o *catalog.Offer) (charge int64, above in
 // An option is one way to meet a group of demands: the parts used, and the path or
 // stack they form.
 type option struct {
-	uses  []fit.Use
-	path  *fit.PathOption
-	stack *fit.StackOption
+	uses    []fit.Use
+	penalty int64
+	path    *fit.PathOption
+	stack   *fit.StackOption
 }
 
 // A group is met by exactly one of its options: one demand, or those that the fuel
@@ -132,10 +133,8 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	for _, g := range sel.groups {
 		pg := pick.Group{Name: g.name, Options: make([]pick.Option, len(g.options))}
 		for i, o := range g.options {
+			pg.Options[i].Penalty = o.penalty
 			for _, u := range o.uses {
-				if nobodySells(u.Part) {
-					pg.Options[i].Penalty += u.Part.Price.AmountMinor
-				}
 				if real(u.Part) && u.Units > 0 {
 					pg.Options[i].Demands = append(pg.Options[i].Demands, pick.Amount{Resource: id(u.Part), Units: int32(u.Units)})
 				}
@@ -180,7 +179,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	bundles := map[*catalog.Bundle]bool{}
 	item := func(b buy, supplies []pick.Amount) {
 		charge, above := sel.aim.once(j.s.Catalog, b.offer)
-		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: sel.aim.unit(b.offer), Charge: charge, ChargeAbove: above, Supplies: supplies})
+		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: b.offer.Price.AmountMinor, Charge: charge, ChargeAbove: above, Supplies: supplies})
 		offers = append(offers, b)
 	}
 	for n, part := range sel.parts {
