@@ -22,12 +22,12 @@ CREATE INDEX imports_at ON imports (at DESC);
 -- Everything wrong with a file, however long the list.
 CREATE TABLE import_problems (
   import_id text COLLATE "C" NOT NULL REFERENCES imports ON DELETE CASCADE,
-  place bigint NOT NULL,
   line integer NOT NULL,
+  place bigint GENERATED ALWAYS AS IDENTITY,
   field text NOT NULL, -- name of the column, '' when the row as a whole is meant
   value text NOT NULL, -- as found, clipped
   detail text NOT NULL,
-  PRIMARY KEY (import_id, place)
+  PRIMARY KEY (import_id, line, place)
 );
 
 -- +goose Down

@@ -87,6 +87,7 @@ type Decoder[T any] struct {
 	reader *csv.Reader
 	at     []int // field of a record by column of the table, -1 when the file lacks it
 	line   int
+	record []string // the row last read, nil when it could not be
 	opened bool
 	closed bool
 }
@@ -101,6 +102,16 @@ func NewDecoder[T any](r io.Reader, file string, table *Table[T]) *Decoder[T] {
 
 // Line is the line on which the row last returned begins.
 func (d *Decoder[T]) Line() int { return d.line }
+
+// Cell is the text of a column in the row last read, "" where there is none.
+func (d *Decoder[T]) Cell(column string) string {
+	for i, c := range d.table.columns {
+		if c.name == column && i < len(d.at) && d.at[i] >= 0 && d.at[i] < len(d.record) {
+			return d.record[d.at[i]]
+		}
+	}
+	return ""
+}
 
 // Next returns the next row, io.EOF after the last. FileErrors tells everything
 // wrong in one row, which comes with it as far as it could be read, nil when it could
@@ -118,6 +129,7 @@ func (d *Decoder[T]) Next() (*T, error) {
 		return nil, io.EOF
 	}
 	record, err := d.read()
+	d.record = record
 	if err != nil {
 		return nil, err
 	}

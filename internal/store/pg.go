@@ -39,7 +39,9 @@ func Pool(ctx context.Context, dsn string) (*pgxpool.Pool, error) {
 	if config.ConnConfig.ConnectTimeout == 0 {
 		config.ConnConfig.ConnectTimeout = 3 * time.Second
 	}
-	config.ConnConfig.RuntimeParams["application_name"] = "onetrip"
+	if config.ConnConfig.RuntimeParams["application_name"] == "" {
+		config.ConnConfig.RuntimeParams["application_name"] = "onetrip"
+	}
 	return pgxpool.NewWithConfig(ctx, config)
 }
 
@@ -71,7 +73,7 @@ func migrate(ctx context.Context, dsn string, do func(*goose.Provider) error) er
 	if err := conn.PingContext(ctx); err != nil {
 		return pgError(err)
 	}
-	locker, err := lock.NewPostgresSessionLocker()
+	locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(1, 300)) // try every second, 300 times
 	if err != nil {
 		return err
 	}
@@ -85,7 +87,8 @@ func migrate(ctx context.Context, dsn string, do func(*goose.Provider) error) er
 // pgError turns an error of Postgres into one of the domain, by SQLSTATE and by the
 // name of the constraint. Others pass through.
 func pgError(err error) error {
-	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, catalog.ErrUnavailable) {
+	var body *bodyError
+	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, catalog.ErrUnavailable) || errors.As(err, &body) {
 		return err
 	}
 	var pg *pgconn.PgError

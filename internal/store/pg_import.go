@@ -37,7 +37,7 @@ func (w *Writer) Import(ctx context.Context, req catalog.ImportRequest, body io.
 		}
 		if !fresh {
 			if _, err := io.Copy(io.Discard, body); err != nil {
-				return err
+				return &bodyError{err}
 			}
 			done, err = repeated(ctx, tx, id, req, sum.Sum(nil))
 			return err
@@ -55,7 +55,7 @@ func (w *Writer) Import(ctx context.Context, req catalog.ImportRequest, body io.
 			return err
 		}
 		if _, err := io.Copy(io.Discard, body); err != nil { // what a wrong header left unread
-			return err
+			return &bodyError{err}
 		}
 		_, err = tx.Exec(ctx, `UPDATE imports SET body_sha256 = $2, state = $3, rows_read = $4, rows_bad = $5, rows_changed = $6, revision = $7 WHERE id = $1`,
 			id, sum.Sum(nil), in.state, in.read, in.bad, in.changed, in.revision)
@@ -151,6 +151,12 @@ func Problems(ctx context.Context, pool *pgxpool.Pool, id string, yield func(cat
 	return pgError(err)
 }
 
+// bodyError is an error of the file's source, which is not the database's.
+type bodyError struct{ err error }
+
+func (e *bodyError) Error() string { return e.err.Error() }
+func (e *bodyError) Unwrap() error { return e.err }
+
 // importer is one import at work.
 type importer struct {
 	tx  pgx.Tx
@@ -229,6 +235,7 @@ type Price struct {
 func PriceTable(currency string) *Table[Price] {
 	return &Table[Price]{
 		columns: columnsOf[Price](currency),
+		blank:   func() *Price { return &Price{} },
 		validate: func(p *Price) []catalog.Violation {
 			o := catalog.Offer{SKU: p.SKU, Name: "-", Finish: catalog.FinishPlain, PackQuantity: 1, Price: p.Price}
 			return o.Validate()
@@ -299,8 +306,12 @@ func stage[T any](ctx context.Context, in *importer, body io.Reader, kind import
 	if err != nil {
 		return err
 	}
-	source := &stagedRows[T]{ctx: ctx, decoder: NewDecoder(body, "line", kind.table), kind: &kind}
-	if _, err := in.tx.CopyFrom(ctx, pgx.Identifier{"staged"}, append([]string{"line"}, columns(kind.columns+",field,value,detail")...), source); err != nil {
+	source := &stagedRows[T]{ctx: ctx, decoder: NewDecoder(body, "the file", kind.table), kind: &kind}
+	_, err = in.tx.CopyFrom(ctx, pgx.Identifier{"staged"}, append([]string{"line"}, columns(kind.columns+",field,value,detail")...), source)
+	if source.err != nil {
+		return &bodyError{source.err}
+	}
+	if err != nil {
 		return err
 	}
 	in.read = source.read
@@ -420,8 +431,22 @@ func (s *stagedRows[T]) Next() bool {
 		line = at // a row is known by the line it begins on
 	}
 	s.values = append([]any{line}, make([]any, width)...)
-	s.values = append(s.values, e.Column, "", e.Detail)
+	value := ""
+	if at := s.decoder.Line(); at > 1 {
+		value = asFound(s.decoder.Cell(e.Column))
+	}
+	s.values = append(s.values, e.Column, value, e.Detail)
 	return true
+}
+
+// asFound is a cell as a report can show it: clipped, and without what is no text.
+func asFound(cell string) string {
+	const most = 200 // characters; the longest text that is accepted has 120
+	clean := strings.ReplaceAll(strings.ToValidUTF8(cell, "\uFFFD"), "\x00", "\uFFFD")
+	if r := []rune(clean); len(r) > most {
+		return string(r[:most]) + "…"
+	}
+	return clean
 }
 
 // Values implements pgx.CopyFromSource.

@@ -17,7 +17,13 @@ import (
 	"onetrip/internal/store/storetest"
 )
 
-func TestMain(m *testing.M) { os.Exit(storetest.Main(m)) }
+func TestMain(m *testing.M) {
+	if os.Getenv("ONETRIP_IMPORT_CHILD") != "" {
+		importChild()
+		return
+	}
+	os.Exit(storetest.Main(m))
+}
 
 // seed is a fresh copy of the demo catalogue.
 func seed(t testing.TB) *catalog.Data {

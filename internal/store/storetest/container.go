@@ -3,10 +3,12 @@ package storetest
 import (
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"time"
 
 	"github.com/testcontainers/testcontainers-go"
+	tcexec "github.com/testcontainers/testcontainers-go/exec"
 	"github.com/testcontainers/testcontainers-go/wait"
 )
 
@@ -38,5 +40,24 @@ func startContainer() (*server, error) {
 	return &server{
 		admin: fmt.Sprintf("postgres://onetrip:onetrip@%s/onetrip?sslmode=disable", endpoint),
 		stop:  func() { _ = testcontainers.TerminateContainer(c) },
+		inside: func(input []byte, command []string) ([]byte, error) {
+			ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+			defer cancel()
+			if input != nil {
+				if err := c.CopyToContainer(ctx, input, "/tmp/input", 0o644); err != nil {
+					return nil, err
+				}
+				command = append(command, "--file", "/tmp/input")
+			}
+			code, out, err := c.Exec(ctx, command, tcexec.Multiplexed())
+			if err != nil {
+				return nil, err
+			}
+			text, err := io.ReadAll(out)
+			if err == nil && code != 0 {
+				err = fmt.Errorf("%s: exit code %d: %s", command[0], code, text)
+			}
+			return text, err
+		},
 	}, nil
 }

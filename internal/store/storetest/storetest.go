@@ -33,6 +33,9 @@ type server struct {
 	admin string                      // URL of a database to create others from
 	stop  func()                      // at the end of the test binary
 	halt  func() (start func() error) // kills the server as a power cut would; nil where the server is not ours to kill
+
+	// inside runs a program where the server runs; nil where that is this machine.
+	inside func(input []byte, command []string) ([]byte, error)
 }
 
 var (

@@ -1,0 +1,512 @@
+package store_test
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"runtime"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
+	"onetrip/internal/store"
+)
+
+func ask(kind, mode string) catalog.ImportRequest {
+	return catalog.ImportRequest{Actor: "test", Kind: kind, Mode: mode}
+}
+
+func problems(t testing.TB, pool *pgxpool.Pool, id string) (list []catalog.ImportProblem) {
+	t.Helper()
+	if err := store.Problems(context.Background(), pool, id, func(p catalog.ImportProblem) error {
+		list = append(list, p)
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	return list
+}
+
+func TestImportReportsEveryBadRow(t *testing.T) {
+	_, pool := seeded(t)
+	w := &store.Writer{Pool: pool}
+	d := load(t, pool)
+	sku, place := d.Parts[0].SKU, d.Locations[0].ID
+	other := d.Parts[1].SKU
+	good := other + "," + place + ",3\n"
+	for _, c := range []struct {
+		name, kind, body string
+		line             int
+		column, value    string
+		detail           string // part of it
+	}{
+		{"a billion on hand", "stock", "sku,location,on_hand\n" + good + sku + "," + place + ",1000000000\n", 3, "on_hand", "1000000000", "1000000"},
+		{"less than none", "stock", "sku,location,on_hand\n" + sku + "," + place + ",-1\n" + good, 2, "on_hand", "-1", "0"},
+		{"half a pack", "stock", "sku,location,on_hand\n" + sku + "," + place + ",1.5\n" + good, 2, "on_hand", "1.5", "whole number"},
+		{"unknown SKU", "stock", "sku,location,on_hand\n" + good + "NOT-THERE," + place + ",1\n", 3, "sku", "NOT-THERE", "has this SKU"},
+		{"unknown location", "stock", "sku,location,on_hand\n" + good + sku + ",nowhere,1\n", 3, "location", "nowhere", "accepted: " + place},
+		{"twice", "stock", "sku,location,on_hand\n" + good + good, 3, "sku", other, "is on line 2 already"},
+		{"a comma too many", "stock", "sku,location,on_hand\n" + good + sku + "," + place + ",1,\n", 3, "", "", "4 cells"},
+		{"quote left open", "stock", "sku,location,on_hand\n" + good + "\"" + sku + "," + place + ",1\n", 3, "", "", "quote"},
+		{"quote inside", "stock", "sku,location,on_hand\n" + good + sku + "\"x," + place + ",1\n", 3, "", "", "quote"},
+		{"line break in a SKU", "stock", "sku,location,on_hand\n\"" + sku + "\nX\"," + place + ",1\n" + good, 2, "sku", sku + "\nX", "not accepted"},
+		{"NUL in a SKU", "stock", "sku,location,on_hand\n" + sku + "\x00," + place + ",1\n" + good, 2, "sku", sku + "\uFFFD", "not accepted"},
+		{"Latin-1", "stock", "sku,location,on_hand\n" + sku + "\xe9," + place + ",1\n" + good, 2, "sku", sku + "\uFFFD", "UTF-8"},
+		{"UTF-16", "stock", "\xff\xfes\x00k\x00u\x00", 1, "", "", "UTF-16"},
+		{"column missing", "stock", "sku,on_hand\n" + sku + ",1\n", 1, "location", "", "lacks this column"},
+		{"column unknown", "stock", "sku,location,on_hnad\n" + sku + ",a,1\n", 1, "on_hand", "", "lacks this column"},
+		{"semicolons", "stock", "sku;location;on_hand\n", 1, "", "", "semicolons"},
+		{"empty", "stock", "", 1, "", "", "empty"},
+		{"ten megabytes in a cell", "stock", "sku,location,on_hand\n" + strings.Repeat("x", 10<<20) + "," + place + ",1\n", 0, "", "", "bytes"},
+		{"negative price", "prices", "sku,price_minor\n" + sku + ",-5\n", 2, "price_minor", "-5", "above zero"},
+		{"price with a point", "prices", "sku,price_minor\n" + sku + ",12.99\n", 2, "price_minor", "12.99", "write 1299"},
+		{"price of nothing", "prices", "sku,price_minor\nNOT-THERE,100\n", 2, "sku", "NOT-THERE", "has this SKU"},
+		{"price twice", "prices", "sku,price_minor\n" + sku + ",100\n" + sku + ",200\n", 3, "sku", sku, "is on line 2 already"},
+		{"a part of no kind", "parts", "kind,sku,name,finish,pack_quantity,price_minor,lead_time_days,discontinued\nflux_box,F-1,Box,plain,1,100,0,false\n", 2, "kind", "flux_box", "accepted"},
+		{"a part under a carburetor's SKU", "parts", "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days\nvacuum_cap," + d.Carburetors[0].SKU + ",Cap,1/4,plain,1,100,0\n", 2, "sku", d.Carburetors[0].SKU, "is the SKU of a carburetor"},
+		{"a part that needs nothing there", "parts", "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days,requires\nvacuum_cap,F-1,Cap,1/4,plain,1,100,0,F-2\n", 2, "requires", "F-2", "has this SKU"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			done, err := w.Import(context.Background(), ask(c.kind, "atomic"), strings.NewReader(c.body))
+			if err != nil {
+				t.Fatal(err)
+			}
+			found := problems(t, pool, done.ID)
+			if done.State != "rejected" || done.Bad != 1 || done.Changed != 0 || done.Revision != 0 || len(found) == 0 {
+				t.Fatalf("%+v, %v", done, found)
+			}
+			p := found[0]
+			if c.line > 0 && p.Line != c.line || p.Column != c.column || !strings.Contains(p.Detail, c.detail) || p.Value != c.value {
+				t.Errorf("got line %d, column %q, value %q: %s", p.Line, p.Column, p.Value, p.Detail)
+			}
+		})
+	}
+	same(t, load(t, pool), seed(t)) // none of them left anything
+}
+
+func TestImportReadsWhatSpreadsheetsWrite(t *testing.T) {
+	_, pool := seeded(t)
+	w := &store.Writer{Pool: pool}
+	d := load(t, pool)
+	sku, place := d.Parts[0].SKU, d.Locations[0].ID
+	for i, body := range []string{
+		"sku,location,on_hand\n%s,%s,%d\n",
+		"sku,location,on_hand\r\n%s,%s,%d\r\n",
+		"\xef\xbb\xbfsku,location,on_hand\r\n\"%s\",\"%s\",\"%d\"\r\n",
+		"sku,location,on_hand\n %s , %s , %d ", // no line end at the end
+	} {
+		done, err := w.Import(context.Background(), ask("stock", "atomic"), strings.NewReader(fmt.Sprintf(body, sku, place, 100+i)))
+		if err != nil || done.State != "applied" || done.Read != 1 || done.Changed != 1 {
+			t.Errorf("%q: %+v, %v, %v", body, done, err, problems(t, pool, done.ID))
+		}
+	}
+	for _, s := range load(t, pool).Stock {
+		if s.SKU == sku && s.Location == place && s.OnHand != 103 {
+			t.Errorf("%d on hand", s.OnHand)
+		}
+	}
+}
+
+func TestImportModes(t *testing.T) {
+	_, pool := seeded(t)
+	live := follow(t, pool, nil)
+	w := &store.Writer{Pool: pool, Live: live}
+	ctx := context.Background()
+	d := load(t, pool)
+	place := d.Locations[0].ID
+	imported := func(req catalog.ImportRequest, body string) (catalog.Import, error) {
+		done, err := w.Import(ctx, req, strings.NewReader(body))
+		await(t, live, done.Revision, patience)
+		return done, err
+	}
+	onHand := func(sku string) int {
+		s := live.Snapshot().Catalog
+		at, _ := s.Location(place)
+		return s.OnHand(s.Offer(sku), at)
+	}
+	a, b := d.Parts[0].SKU, d.Parts[1].SKU
+	body := fmt.Sprintf("sku,location,on_hand\n%s,%s,901\nNOT-THERE,%s,1\n%s,%s,902\n%s,%s,903\n%s,%s,x\n", a, place, place, b, place, b, place, a, place)
+
+	done, err := imported(ask("stock", "atomic"), body)
+	if err != nil || done.State != "rejected" || done.Read != 5 || done.Bad != 3 || onHand(a) == 901 {
+		t.Errorf("atomic: %+v, %v", done, err)
+	}
+	dry := ask("stock", "valid_rows")
+	dry.DryRun = true
+	done, err = imported(dry, body)
+	if err != nil || done.State != "checked" || done.Bad != 3 || done.Changed != 2 || done.Revision != 0 || onHand(a) == 901 {
+		t.Errorf("dry run: %+v, %v", done, err)
+	}
+	done, err = imported(ask("stock", "valid_rows"), body)
+	if err != nil || done.State != "applied" || done.Read != 5 || done.Bad != 3 || done.Changed != 2 || done.Revision != 2 {
+		t.Errorf("valid rows: %+v, %v", done, err)
+	}
+	if onHand(a) != 901 || onHand(b) != 902 {
+		t.Errorf("%d and %d on hand", onHand(a), onHand(b))
+	}
+	if deltas, loads := live.Refreshes(); deltas != 1 || loads != 1 {
+		t.Errorf("%d deltas, %d loads; a stock import is a delta", deltas, loads)
+	}
+	again, err := imported(ask("stock", "valid_rows"), body)
+	if err != nil || again.Changed != 0 || again.Revision != 0 || live.Snapshot().Catalog.Revision != 2 {
+		t.Errorf("again: %+v, %v; want no new revision", again, err)
+	}
+
+	done, err = imported(ask("prices", "atomic"), fmt.Sprintf("sku,price_minor\n%s,4242\n%s,%d\n", a, b, d.Parts[1].Price.AmountMinor))
+	if err != nil || done.Changed != 1 || live.Snapshot().Catalog.Offer(a).Price.AmountMinor != 4242 {
+		t.Errorf("prices: %+v, %v", done, err)
+	}
+
+	// A part that names a refused part is refused with it, and so on.
+	header := "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days,requires\n"
+	done, err = imported(ask("parts", "valid_rows"), header+
+		"vacuum_cap,C-1,Cap,1/4,plain,1,100,0,C-2\nvacuum_cap,C-2,Cap,1/4,plain,1,100,0,C-3\nvacuum_cap,C-3,Cap,1/4,plain,1,100,0,NOT-THERE\nvacuum_cap,C-4,Cap,1/4,plain,1,100,0,C-5\nvacuum_cap,C-5,Cap,1/4,plain,1,100,0,\n")
+	if err != nil || done.Bad != 3 || done.Changed != 2 {
+		t.Errorf("chain: %+v, %v, %v", done, err, problems(t, pool, done.ID))
+	}
+	if p, err := live.Snapshot().Catalog.Part("C-4"); err != nil || p.Requires[0] != "C-5" || p.Text("hose_in") != "1/4" {
+		t.Errorf("%+v, %v", p, err)
+	}
+
+	var invalid *catalog.InvalidError
+	if _, err := w.Import(ctx, ask("stok", "atomc"), strings.NewReader("")); !errors.As(err, &invalid) || len(invalid.Violations) != 2 {
+		t.Errorf("unknown kind and mode: %v", err)
+	}
+	if _, err := w.Import(ctx, ask("stock", "atomic"), io.MultiReader(strings.NewReader("sku,location,on_hand\n"), brokenBody{})); !errors.Is(err, errBroken) {
+		t.Errorf("a body that breaks off: %v", err)
+	}
+}
+
+var errBroken = errors.New("the caller hung up")
+
+type brokenBody struct{}
+
+func (brokenBody) Read([]byte) (int, error) { return 0, errBroken }
+
+func TestAnIdempotencyKeyReturnsTheFirstAnswer(t *testing.T) {
+	_, pool := seeded(t)
+	w := &store.Writer{Pool: pool}
+	ctx := context.Background()
+	d := load(t, pool)
+	body := func(n int) io.Reader {
+		return strings.NewReader(fmt.Sprintf("sku,location,on_hand\n%s,%s,%d\n", d.Parts[0].SKU, d.Locations[0].ID, n))
+	}
+	req := ask("stock", "atomic")
+	req.IdempotencyKey = "monday"
+
+	// Several at once: one works, the others wait and get its answer.
+	var mu sync.Mutex
+	var answers []catalog.Import
+	var group sync.WaitGroup
+	for range 8 {
+		group.Go(func() {
+			done, err := w.Import(ctx, req, body(77))
+			if err != nil {
+				t.Error(err)
+			}
+			mu.Lock()
+			answers = append(answers, done)
+			mu.Unlock()
+		})
+	}
+	group.Wait()
+	fresh := 0
+	for _, a := range answers {
+		if !a.Repeated {
+			fresh++
+		}
+		if a.ID != answers[0].ID || a.State != "applied" || a.Changed != 1 || a.Revision != 2 {
+			t.Errorf("%+v", a)
+		}
+	}
+	if fresh != 1 {
+		t.Errorf("%d of the answers are first answers", fresh)
+	}
+	found, err := store.FindImport(ctx, pool, answers[0].ID)
+	if err != nil || found.Changed != 1 {
+		t.Errorf("%+v, %v", found, err)
+	}
+
+	if _, err := w.Import(ctx, req, body(78)); !errors.Is(err, catalog.ErrKeyReused) {
+		t.Errorf("another file with the same key: %v", err)
+	}
+	dry := req
+	dry.DryRun = true
+	if _, err := w.Import(ctx, dry, body(77)); !errors.Is(err, catalog.ErrKeyReused) {
+		t.Errorf("another question with the same key: %v", err)
+	}
+	elsewhere := req
+	elsewhere.Actor = "someone else"
+	if done, err := w.Import(ctx, elsewhere, body(79)); err != nil || done.Repeated {
+		t.Errorf("the same key of another caller: %+v, %v", done, err)
+	}
+
+	// A refused file is refused again, with its report.
+	req.IdempotencyKey = "tuesday"
+	first, err := w.Import(ctx, req, body(-1))
+	if err != nil || first.State != "rejected" {
+		t.Fatalf("%+v, %v", first, err)
+	}
+	second, err := w.Import(ctx, req, body(-1))
+	if err != nil || second.ID != first.ID || !second.Repeated || len(problems(t, pool, second.ID)) != 1 {
+		t.Errorf("%+v, %v", second, err)
+	}
+}
+
+func TestExportThenImportIsAnIdentity(t *testing.T) {
+	_, pool := seeded(t)
+	ctx := context.Background()
+	w := &store.Writer{Pool: pool}
+	formula := *load(t, pool).Parts[0]
+	formula.SKU, formula.Name = "FORMULA-1", `=HYPERLINK("x"), "quoted"; '+@`
+	if _, err := w.PutPart(ctx, "test", &formula, catalog.Precondition{}); err != nil {
+		t.Fatal(err)
+	}
+	want := load(t, pool)
+	s, err := kit.Open(load(t, pool))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var parts, stock bytes.Buffer
+	if err := errors.Join(store.WriteParts(&parts, s.Catalog), store.WriteStock(&stock, s.Catalog)); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(parts.String(), `"'=HYPERLINK(`) {
+		t.Error("a name that looks like a formula is exported as one")
+	}
+
+	for _, c := range []struct{ kind, text string }{{"parts", parts.String()}, {"stock", stock.String()}} {
+		done, err := w.Import(ctx, ask(c.kind, "atomic"), strings.NewReader(c.text))
+		if err != nil || done.State != "applied" || c.kind == "parts" && done.Changed != 0 {
+			t.Fatalf("%s: %+v, %v, %v", c.kind, done, err, problems(t, pool, done.ID))
+		}
+	}
+	// Everything an export holds is spoiled, and comes back.
+	if _, err := pool.Exec(ctx, `
+		UPDATE offers SET name = 'x', finish = 'braided', pack_quantity = 7, price_minor = price_minor + 1, lead_time_days = 9, gtin = NULL, replaced_by = NULL, discontinued = NOT discontinued WHERE article = 'part';
+		UPDATE parts SET kind = 'x', attributes = '{}', end_1 = NULL, end_2 = NULL, length_in = NULL, height_in = 9;
+		DELETE FROM part_relations; UPDATE stock SET on_hand = on_hand + 1`); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct{ kind, text string }{{"parts", parts.String()}, {"stock", stock.String()}} {
+		done, err := w.Import(ctx, ask(c.kind, "atomic"), strings.NewReader(c.text))
+		if err != nil || done.State != "applied" || done.Changed == 0 {
+			t.Fatalf("%s: %+v, %v", c.kind, done, err)
+		}
+	}
+	got := load(t, pool)
+	got.Revision = want.Revision
+	zeros := map[catalog.Stock]bool{} // an export says 0 where there was no row
+	for _, l := range want.Stock {
+		zeros[catalog.Stock{SKU: l.SKU, Location: l.Location}] = true
+	}
+	for _, l := range got.Stock {
+		if l.OnHand == 0 && !zeros[catalog.Stock{SKU: l.SKU, Location: l.Location}] {
+			want.Stock = append(want.Stock, l)
+		}
+	}
+	same(t, got, want)
+}
+
+// enlarge adds n parts like those there are, with stock at every location.
+func enlarge(t testing.TB, pool *pgxpool.Pool, n int) {
+	t.Helper()
+	ctx := context.Background()
+	tx, err := pool.Begin(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = tx.Rollback(ctx) }()
+	for i, sql := range []string{
+		`CREATE TEMP TABLE copies ON COMMIT DROP AS
+			SELECT 'BULK-' || lpad(i::text, 7, '0') AS copy, base.sku AS base FROM generate_series(1, ` + strconv.Itoa(n) + `) i
+			JOIN (SELECT sku, row_number() OVER (ORDER BY sku) - 1 AS n, count(*) OVER () AS total FROM parts) base ON base.n = i % base.total`,
+		`INSERT INTO offers (article, sku, name, finish, pack_quantity, price_minor, lead_time_days, discontinued)
+			SELECT 'part', copy, left(name, 100) || ' ' || copy, finish, pack_quantity, price_minor, lead_time_days, false FROM copies JOIN offers ON sku = base`,
+		`INSERT INTO parts (sku, kind, attributes, end_1, end_2, length_in, height_in) SELECT copy, kind, attributes, end_1, end_2, length_in, height_in FROM copies JOIN parts ON sku = base`,
+		`INSERT INTO stock (sku, location, on_hand, revision) SELECT copy, id, 1, 1 FROM copies, locations`,
+	} {
+		if _, err := tx.Exec(ctx, sql); err != nil {
+			t.Fatalf("statement %d: %v", i, err)
+		}
+	}
+	if err := tx.Commit(ctx); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := pool.Exec(ctx, "ANALYZE"); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// stockFile is a stock import of rows rows over the first location, as a stream.
+func stockFile(location string, rows, onHand int) io.Reader {
+	r, w := io.Pipe()
+	go func() {
+		b := bufio.NewWriter(w)
+		fmt.Fprint(b, "sku,location,on_hand\n")
+		for i := range rows {
+			fmt.Fprintf(b, "BULK-%07d,%s,%d\n", i+1, location, onHand)
+		}
+		w.CloseWithError(b.Flush())
+	}()
+	return r
+}
+
+// importChild is another process that imports, so that it can be killed: it says
+// "half" in the middle of the file, "read" at its end and "done" after the commit.
+func importChild() {
+	ctx := context.Background()
+	pool, err := store.Pool(ctx, os.Getenv("ONETRIP_IMPORT_CHILD"))
+	if err != nil {
+		panic(err)
+	}
+	rows, _ := strconv.Atoi(os.Getenv("ONETRIP_IMPORT_ROWS"))
+	var location string
+	if err := pool.QueryRow(ctx, "SELECT id FROM locations ORDER BY place LIMIT 1").Scan(&location); err != nil {
+		panic(err)
+	}
+	req := ask("stock", "atomic")
+	req.IdempotencyKey = "nightly"
+	done, err := (&store.Writer{Pool: pool}).Import(ctx, req, io.MultiReader(
+		&reporter{r: stockFile(location, rows, 55), after: rows * 12, say: "half"}, &reporter{r: strings.NewReader(""), say: "read"}))
+	if err != nil {
+		panic(err)
+	}
+	var memory runtime.MemStats
+	runtime.ReadMemStats(&memory)
+	fmt.Println("done", done.State, done.Changed, memory.Sys>>20, "MB")
+}
+
+// reporter says a word when so many bytes went through it.
+type reporter struct {
+	r     io.Reader
+	after int
+	say   string
+}
+
+func (p *reporter) Read(b []byte) (int, error) {
+	n, err := p.r.Read(b)
+	if p.after -= n; p.after <= 0 && p.say != "" {
+		fmt.Println(p.say)
+		p.say = ""
+	}
+	return n, err
+}
+
+func startImportChild(t testing.TB, dsn string, rows int) (*exec.Cmd, *bufio.Scanner) {
+	t.Helper()
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), "ONETRIP_IMPORT_CHILD="+dsn, "ONETRIP_IMPORT_ROWS="+strconv.Itoa(rows))
+	cmd.Stderr = os.Stderr
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	return cmd, bufio.NewScanner(out)
+}
+
+func TestAKilledImportLeavesNothing(t *testing.T) {
+	const rows = 20000
+	dsn, pool := seeded(t)
+	enlarge(t, pool, rows)
+	ctx := context.Background()
+	want := load(t, pool)
+	applied := func() bool { // all or nothing
+		t.Helper()
+		var changed, imports int
+		if err := pool.QueryRow(ctx, "SELECT (SELECT count(*) FROM stock WHERE on_hand = 55 AND sku LIKE 'BULK-%'), (SELECT count(*) FROM imports)").Scan(&changed, &imports); err != nil {
+			t.Fatal(err)
+		}
+		if !(changed == 0 && imports == 0 || changed == rows && imports == 1) {
+			t.Fatalf("%d rows changed, %d imports", changed, imports)
+		}
+		return changed > 0
+	}
+	killed := 0
+	for _, moment := range []struct {
+		word string
+		wait time.Duration
+	}{{"half", 0}, {"half", 5 * time.Millisecond}, {"read", 0}, {"read", 20 * time.Millisecond}, {"read", 60 * time.Millisecond}, {"read", 120 * time.Millisecond}} {
+		child, out := startImportChild(t, dsn, rows)
+		for out.Scan() && out.Text() != moment.word {
+		}
+		time.Sleep(moment.wait)
+		if err := child.Process.Kill(); err != nil && !errors.Is(err, os.ErrProcessDone) {
+			t.Fatal(err)
+		}
+		_ = child.Wait() // ends with the kill
+		for began := time.Now(); ; time.Sleep(5 * time.Millisecond) {
+			var others int // the server's side of the dead connection
+			if err := pool.QueryRow(ctx, "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND application_name = 'onetrip' AND state <> 'idle' AND pid <> pg_backend_pid()").Scan(&others); err != nil {
+				t.Fatal(err)
+			}
+			if others == 0 {
+				break
+			}
+			if time.Since(began) > 20*time.Second {
+				t.Fatal("the dead import still has a transaction")
+			}
+		}
+		if applied() {
+			t.Logf("killed %v after %q, after the commit", moment.wait, moment.word)
+			break
+		}
+		killed++
+		same(t, load(t, pool), want)
+	}
+	if killed < 2 {
+		t.Errorf("only %d imports were killed before their commit", killed)
+	}
+
+	child, out := startImportChild(t, dsn, rows) // the repeat, with the same key
+	last := ""
+	for out.Scan() {
+		last = out.Text()
+	}
+	if err := child.Wait(); err != nil || !strings.HasPrefix(last, "done applied 20000") || !applied() {
+		t.Errorf("the repeat: %q, %v", last, err)
+	}
+}
+
+func TestImportMemoryDoesNotGrowWithTheFile(t *testing.T) {
+	dsn, pool := seeded(t)
+	enlarge(t, pool, 100000)
+	peak := func(rows int) int {
+		if _, err := pool.Exec(context.Background(), "DELETE FROM imports"); err != nil {
+			t.Fatal(err)
+		}
+		child, out := startImportChild(t, dsn, rows)
+		last := ""
+		for out.Scan() {
+			last = out.Text()
+		}
+		if err := child.Wait(); err != nil {
+			t.Fatal(err, last)
+		}
+		f := strings.Fields(last)
+		mb, err := strconv.Atoi(f[3])
+		if err != nil {
+			t.Fatal(last)
+		}
+		return mb
+	}
+	small, large := peak(1000), peak(100000)
+	t.Logf("memory taken from the system: %d MB for 1,000 rows, %d MB for 100,000", small, large)
+	if large > small+40 { // the rows alone, kept as values, would be about 100 MB
+		t.Errorf("importing takes %d MB for 1,000 rows and %d MB for 100,000", small, large)
+	}
+}
