@@ -2,6 +2,7 @@ package fit
 
 import (
 	"cmp"
+	"math/bits"
 	"slices"
 	"strings"
 
@@ -12,15 +13,16 @@ import (
 //
 // Cost (0 or more) is what each pack costs under the objective when bought for this
 // alone, however many it takes; a part owned in limited number keeps its price here.
-// Floor (0 to Cost) is a lower bound on what one pack adds to the kit: 0 when
-// a bundle may hold it, when other needs may share it, or when it is owned; equal to
-// Cost when nothing of the kind is possible.
 //
 // Once is due once when more than OnceAbove packs are bought, whatever their number:
 // what an objective counts for a line, not for a pack.
 //
 // Penalty is due for every place that the part takes: what an objective counts for a
 // choice, however it is bought.
+//
+// Sources is the set of other places that the part may come from: a bundle, the box,
+// the shelf at home. Bit i stands for a source that saves at most Savings[i] in the
+// whole kit, all its pieces together.
 //
 // Tied parts require or conflict with another, or another requires or conflicts
 // with them: whether they can be had is known only in the whole kit, so a tied part
@@ -29,12 +31,39 @@ import (
 // Part nil stands for whatever is in the box or on the shelf, of nominal size, at
 // no cost.
 type Candidate struct {
-	Part        *catalog.Part
-	Cost, Floor int64
-	Once        int64
-	OnceAbove   int32
-	Penalty     int64
-	Tied        bool
+	Part      *catalog.Part
+	Cost      int64
+	Once      int64
+	OnceAbove int32
+	Penalty   int64
+	Sources   uint64
+	Tied      bool
+}
+
+// Savings is the most that each source of parts can save in a kit.
+type Savings struct{ most []int64 }
+
+// maxSources is how many sources are told apart; what further ones save is added to
+// the last, which makes bounds weaker but never wrong.
+const maxSources = 64
+
+// Add counts one more source and returns its bit.
+func (s *Savings) Add(most int64) uint64 {
+	if len(s.most) == maxSources {
+		s.most[maxSources-1] += most
+		return 1 << (maxSources - 1)
+	}
+	s.most = append(s.most, most)
+	return 1 << (len(s.most) - 1)
+}
+
+// of adds up what a set of sources can save.
+func (s *Savings) of(sources uint64) int64 {
+	total := int64(0)
+	for ; sources != 0; sources &= sources - 1 {
+		total += s.most[bits.TrailingZeros64(sources)]
+	}
+	return total
 }
 
 // once is the charge due for a number of packs.
@@ -45,33 +74,16 @@ func (c *Candidate) once(packs int) int64 {
 	return 0
 }
 
-// sureOnce is the part of once that is due whatever else is in the kit.
-func (c *Candidate) sureOnce(packs int) int64 {
-	if c.Floor < c.Cost {
+// share is the least that one piece adds to what packs of the part cost.
+func (c *Candidate) share() int64 {
+	if c.Part == nil {
 		return 0
 	}
-	return c.once(packs)
+	return c.Cost/int64(max(1, c.Part.PackQuantity)) + c.Penalty
 }
 
-// mayOnce is the most of once that buying these packs may cause: when other needs may
-// share the part, the packs of all together may be too many.
-func (c *Candidate) mayOnce(packs int) int64 {
-	if c.Floor < c.Cost {
-		return c.Once
-	}
-	return c.once(packs)
-}
-
-// bounds bounds what one of up to most uses of so many units adds to the cost of a
-// chain from above, and from below by the units' share of packs: summed over the uses
-// the bounds hold for the packs of all together.
-func (c *Candidate) bounds(units, most int) (above, below int64) {
-	if c.Part == nil {
-		return 0, 0
-	}
-	above = int64(Packs(c.Part, units))*c.Cost + c.mayOnce(Packs(c.Part, most*units))
-	return above, c.Floor * int64(units) / int64(PackUnits(c.Part))
-}
+// packs is what a number of packs costs, bought for one purpose.
+func (c *Candidate) packs(n int) int64 { return int64(n)*c.Cost + c.once(n) }
 
 // Use is a number of units of one part for one need: pieces, or inches of goods
 // sold by length. Part is nil as in Candidate.
@@ -103,15 +115,15 @@ func PieceUnits(p *catalog.Part) int {
 }
 
 // Option is one way to meet the needs of a fuel path or a mounting stack. Uses are
-// sorted by need and SKU, one entry for each pair. Cost is that of its packs when
-// all are bought for it alone, Floor the lower bound on what they add to the kit.
+// sorted by need and SKU, one entry for each pair. Cost is that of its packs when all
+// are bought for it alone, penalties included; Floor takes off all that the sources of
+// its parts can save.
 type Option struct {
 	Uses        []Use
 	Cost, Floor int64
-	Penalty     int64 // of all places; in Cost and Floor
+	Penalty     int64 // of all places
 
 	chosen []chosen
-	most   int64 // upper bound on what its packs add to the kit
 	tied   bool
 }
 
@@ -143,21 +155,21 @@ func (o *Option) add(need string, c Candidate, units int) {
 }
 
 // finish sorts the uses and adds up packs.
-func (o *Option) finish() {
+func (o *Option) finish(savings *Savings) {
 	slices.SortFunc(o.Uses, func(a, b Use) int {
 		if n := strings.Compare(a.Need, b.Need); n != 0 {
 			return n
 		}
 		return strings.Compare(sku(a.Part), sku(b.Part))
 	})
-	o.Cost, o.Floor, o.most = o.Penalty, o.Penalty, o.Penalty
+	o.Cost = o.Penalty
+	sources := uint64(0)
 	for i := range o.chosen {
 		d := &o.chosen[i]
-		packs := Packs(d.Part, d.units)
-		o.Cost += int64(packs)*d.Cost + d.once(packs)
-		o.most += int64(packs)*d.Cost + d.mayOnce(packs)
-		o.Floor += int64(packs)*d.Floor + d.sureOnce(packs)
+		o.Cost += d.packs(Packs(d.Part, d.units))
+		sources |= d.Sources
 	}
+	o.Floor = o.Cost - savings.of(sources)
 }
 
 func sku(p *catalog.Part) string {
@@ -195,15 +207,15 @@ const (
 
 // prune keeps the options that could belong to the optimum of a whole kit, cheapest
 // first, ties by SKU. An option goes when another can stand in for it in every kit
-// without adding cost: what the other takes more of costs, bought for this alone, no
-// more than what it takes less of is sure to save. Tied options displace nothing.
-func prune[O any](options []O, of func(*O) *Option) []O {
+// without adding cost: bought for itself the other costs no more, even after all that
+// the sources of the parts it does without could save. Tied options displace nothing.
+func prune[O any](options []O, savings *Savings, of func(*O) *Option) []O {
 	slices.SortStableFunc(options, func(a, b O) int { return compareOptions(of(&a), of(&b)) })
 	kept := options[:0]
 next:
 	for _, o := range options {
 		for i := range kept {
-			if of(&kept[i]).standsInFor(of(&o)) {
+			if of(&kept[i]).standsInFor(of(&o), savings) {
 				continue next
 			}
 		}
@@ -222,23 +234,25 @@ func compareOptions(a, b *Option) int {
 }
 
 // standsInFor compares purchases alone: with the same ones, o does.
-func (o *Option) standsInFor(other *Option) bool {
-	spare := other.Penalty - o.Penalty // what o is sure to save less what it may cost more
-	for _, d := range other.chosen {
-		packs, fewer := Packs(d.Part, d.units), Packs(d.Part, o.unitsOf(d.Part))
-		if saved := packs - fewer; saved > 0 {
-			spare += int64(saved)*d.Floor + d.sureOnce(packs) - d.sureOnce(fewer)
+func (o *Option) standsInFor(other *Option, savings *Savings) bool {
+	if o.Cost > other.Cost {
+		return false
+	}
+	lost := uint64(0)
+	for i := range other.chosen {
+		if d := &other.chosen[i]; d.Sources != 0 && d.units > o.unitsOf(d.Part) {
+			lost |= d.Sources
 		}
 	}
-	for _, d := range o.chosen {
-		if more := d.units - other.unitsOf(d.Part); more > 0 {
-			if d.Tied {
-				return false
-			}
-			spare -= int64(Packs(d.Part, more))*d.Cost + d.mayOnce(Packs(d.Part, d.units))
+	if o.Cost > other.Cost-savings.of(lost) {
+		return false
+	}
+	for i := range o.chosen {
+		if d := &o.chosen[i]; d.Tied && d.units > other.unitsOf(d.Part) {
+			return false
 		}
 	}
-	return spare >= 0
+	return true
 }
 
 func (o *Option) unitsOf(p *catalog.Part) int {
@@ -254,19 +268,19 @@ func (o *Option) unitsOf(p *catalog.Part) int {
 // at no more cost, however often (up to most times) it is used. of gives an item's
 // candidate and how many units each use takes, replaces whether a can physically
 // stand in for b.
-func undominated[T any](list []T, of func(*T) (*Candidate, int), most int, replaces func(a, b *T) bool) []T {
+func undominated[T any](list []T, savings *Savings, of func(*T) (*Candidate, int), most int, replaces func(a, b *T) bool) []T {
 	list = slices.Clone(list)
 	slices.SortStableFunc(list, func(a, b T) int {
 		x, m := of(&a)
 		y, n := of(&b)
-		return cmp.Or(cmp.Compare(x.Cost, y.Cost), cmp.Compare(Packs(x.Part, most*m), Packs(y.Part, most*n)), strings.Compare(sku(x.Part), sku(y.Part)))
+		return cmp.Or(cmp.Compare(x.Cost+x.Penalty, y.Cost+y.Penalty), cmp.Compare(Packs(x.Part, most*m), Packs(y.Part, most*n)), strings.Compare(sku(x.Part), sku(y.Part)))
 	})
 	kept := list[:0]
 next:
 	for _, item := range list {
 		c, n := of(&item)
 		for i := range kept {
-			if k, m := of(&kept[i]); !k.Tied && replaces(&kept[i], &item) && neverDearer(k, m, c, n, most) {
+			if k, m := of(&kept[i]); !k.Tied && replaces(&kept[i], &item) && neverDearer(k, m, c, n, most, savings.of(c.Sources)) {
 				continue next
 			}
 		}
@@ -275,13 +289,11 @@ next:
 	return kept
 }
 
-// neverDearer reports whether m units of c cost no more than n units of d are sure to
-// save, for one to most times as many, beside whatever uses of c are there already.
-func neverDearer(c *Candidate, m int, d *Candidate, n, most int) bool {
-	once := c.mayOnce(Packs(c.Part, most*m))
+// neverDearer reports whether m units of c cost no more than n units of d after all
+// that the sources of d can save, for one to most times as many.
+func neverDearer(c *Candidate, m int, d *Candidate, n, most int, saving int64) bool {
 	for k := 1; k <= most; k++ {
-		x, y := Packs(c.Part, k*m), Packs(d.Part, k*n)
-		if c.Cost*int64(x)+once+int64(k)*c.Penalty > d.Floor*int64(y)+d.sureOnce(y)+int64(k)*d.Penalty {
+		if c.packs(Packs(c.Part, k*m))+int64(k)*c.Penalty > d.packs(Packs(d.Part, k*n))+int64(k)*d.Penalty-saving {
 			return false
 		}
 	}

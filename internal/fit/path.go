@@ -120,6 +120,7 @@ type PathQuery struct {
 	Bores                 []units.Size // of the hoses that may be used
 	Hoses, Clamps         func(bore units.Size) []Candidate
 	StandIns              map[string]Candidate
+	Savings               *Savings // of the sources of all candidates
 }
 
 // Step is one part of a fuel path with the ends that fuel enters and leaves by.
@@ -177,11 +178,11 @@ func Paths(q *PathQuery) []PathOption {
 	best := int64(math.MaxInt64)
 	for i := range found {
 		if !found[i].tied {
-			best = min(best, found[i].most)
+			best = min(best, found[i].Cost)
 		}
 	}
 	found = slices.DeleteFunc(found, func(o PathOption) bool { return o.Floor > best })
-	return prune(found, func(o *PathOption) *Option { return &o.Option })
+	return prune(found, q.Savings, func(o *PathOption) *Option { return &o.Option })
 }
 
 // node is a filter or regulator, or the inlet.
@@ -279,7 +280,7 @@ func (s *pathSearch) nodes(candidates []Candidate, need string) []node {
 	}
 	return slices.DeleteFunc(out, func(n node) bool {
 		return slices.ContainsFunc(out, func(o node) bool {
-			return o.part.Part != n.part.Part && o.in == n.in && o.out == n.out && beats(&o.part, &n.part)
+			return o.part.Part != n.part.Part && o.in == n.in && o.out == n.out && s.beats(&o.part, &n.part)
 		})
 	})
 }
@@ -287,23 +288,23 @@ func (s *pathSearch) nodes(candidates []Candidate, need string) []node {
 // isSpecial reports whether what a part adds to a kit depends on the rest of it.
 // often: it may occur more than once in a path.
 func isSpecial(c *Candidate, often bool) bool {
-	return c.Floor < c.Cost || c.Tied || often && (c.Part.PackQuantity > 1 || c.once(maxSame) > 0) && c.Part.SKU != ""
+	return c.Sources != 0 || c.Tied || often && (c.Part.PackQuantity > 1 || c.once(maxSame) > 0) && c.Part.SKU != ""
 }
 
-// alone is the most that one piece can cost when it is not special.
-func (c *Candidate) alone() int64 { return c.Cost + c.once(1) + c.Penalty }
+// alone is what one piece costs, bought for itself.
+func (c *Candidate) alone() int64 { return c.packs(1) + c.Penalty }
 
-// beats reports whether c can always stand in for d: at its dearest it costs no more
-// than d at its cheapest, ties by SKU.
-func beats(c, d *Candidate) bool {
+// beats reports whether c can always stand in for d: bought for itself it costs no
+// more than d after all that d's sources can save, ties by SKU.
+func (s *pathSearch) beats(c, d *Candidate) bool {
 	if c.Tied {
 		return false
 	}
-	dearest, floor := c.Cost+c.mayOnce(1)+c.Penalty, d.Floor+d.sureOnce(1)+d.Penalty
-	if dearest != floor {
-		return dearest < floor
+	floor := d.alone() - s.q.Savings.of(d.Sources)
+	if c.alone() != floor {
+		return c.alone() < floor
 	}
-	return floor < d.Cost+d.mayOnce(1)+d.Penalty || d.Tied || sku(c.Part) < sku(d.Part)
+	return d.Sources != 0 || d.Tied || sku(c.Part) < sku(d.Part)
 }
 
 // links lists what can lie between an open end and a node's end.
@@ -428,11 +429,13 @@ func (s *pathSearch) cheapest(list [][]linkPart) [][]linkPart {
 	kept := list[:0]
 	slices.SortStableFunc(list, compareRuns)
 	for _, parts := range list {
-		floor, special := int64(0), false
+		floor, special, sources := int64(0), false, uint64(0)
 		for i := range parts {
-			floor += parts[i].floor()
+			floor += parts[i].least()
 			special = special || parts[i].special
+			sources |= parts[i].part.Sources
 		}
+		floor -= s.q.Savings.of(sources)
 		if special && floor <= best || !special && floor == best && !ordinary {
 			ordinary = ordinary || !special
 			kept = append(kept, parts)
@@ -441,7 +444,8 @@ func (s *pathSearch) cheapest(list [][]linkPart) [][]linkPart {
 	return kept
 }
 
-// most and floor bound what the part adds to a kit beside others of it.
+// most and least bound what the part adds to a path beside others of it, sources
+// aside.
 func (p *linkPart) most() int64 {
 	if p.special {
 		return p.part.Cost + p.part.Once + p.part.Penalty
@@ -449,20 +453,20 @@ func (p *linkPart) most() int64 {
 	return p.part.alone()
 }
 
-func (p *linkPart) floor() int64 {
+func (p *linkPart) least() int64 {
 	if p.special {
 		return p.part.sure() + p.part.Penalty
 	}
 	return p.part.alone()
 }
 
-// sure is what doing without one piece of a special part is sure to save: nothing
-// where it comes out of a pack that is opened for another.
+// sure is what doing without one piece of a special part saves at least: nothing where
+// it comes out of a pack that is opened for another.
 func (c *Candidate) sure() int64 {
 	if c.Part.PackQuantity > 1 {
 		return 0
 	}
-	return c.Floor
+	return c.Cost
 }
 
 func compareRuns(a, b []linkPart) int {
@@ -510,25 +514,26 @@ func (l *label) add(c *Candidate, special bool) {
 // keep adds a chain unless another can stand in for it, and drops those it stands in for.
 func (s *pathSearch) keep(list []label, l label) []label {
 	for i := range list {
-		if list[i].standsInFor(&l) {
+		if list[i].standsInFor(&l, s.q.Savings) {
 			return list
 		}
 	}
-	list = slices.DeleteFunc(list, func(o label) bool { return l.standsInFor(&o) })
+	list = slices.DeleteFunc(list, func(o label) bool { return l.standsInFor(&o, s.q.Savings) })
 	return append(list, l)
 }
 
 // standsInFor reports whether l completes as o does without ever costing more: with
-// the same open end and hose, what it costs beyond o is no more than o's other special
-// parts are sure to add.
-func (l *label) standsInFor(o *label) bool {
+// the same open end and hose, bought for itself it costs no more than o after all
+// that the sources of o's other parts can save.
+func (l *label) standsInFor(o *label, savings *Savings) bool {
 	if l.end != o.end || l.pieces != o.pieces {
 		return false
 	}
-	spare := o.cost - l.cost
+	spare, lost := o.cost-l.cost, uint64(0)
 	for _, c := range o.specials {
 		if fewer := c.n - l.count(c.Candidate); fewer > 0 {
 			spare += int64(fewer) * c.sure()
+			lost |= c.Sources
 		}
 	}
 	for _, c := range l.specials {
@@ -540,7 +545,7 @@ func (l *label) standsInFor(o *label) bool {
 			spare -= int64(more)*c.Cost + c.Once
 		}
 	}
-	return spare >= 0
+	return spare >= savings.of(lost)
 }
 
 func (l *label) count(c *Candidate) int {
@@ -607,7 +612,7 @@ func (s *pathSearch) consumables(list []Candidate, need string, places int, unit
 	for i := range list {
 		list[i].Penalty *= int64(places) // one use here stands for all places
 	}
-	list = undominated(list, func(c *Candidate) (*Candidate, int) { return c, unitsOf(c) }, 1, func(a, b *Candidate) bool { return true })
+	list = undominated(list, s.q.Savings, func(c *Candidate) (*Candidate, int) { return c, unitsOf(c) }, 1, func(a, b *Candidate) bool { return true })
 	for i := range list {
 		list[i].Penalty /= int64(places)
 	}
@@ -636,7 +641,7 @@ func (s *pathSearch) option(l *label, with []consumable, pieceIn float64) PathOp
 			o.add(node.need, node.part, 1)
 		}
 	}
-	o.Option.finish()
+	o.Option.finish(s.q.Savings)
 	return o
 }
 

@@ -60,6 +60,7 @@ type StackQuery struct {
 	NeckAdapter    StackRole   // for the vehicle's own cleaner; a low-profile one fits the carburetor's neck
 	CleanerGasket  StackRole
 	LowProfile     []Candidate // allowed in place of the vehicle's own cleaner
+	Savings        *Savings    // of the sources of all candidates
 }
 
 // Layer is one piece of a stack.
@@ -84,7 +85,7 @@ type StackOption struct {
 // enough (StudNeededFor). Else the Gap says what is in the way.
 func Stack(q StackQuery) ([]StackOption, *Gap) {
 	s := stackSearch{q: &q, best: math.MaxInt64}
-	s.studs = undominated(q.Studs, one, 1, func(a, b *Candidate) bool {
+	s.studs = undominated(q.Studs, q.Savings, one, 1, func(a, b *Candidate) bool {
 		return a.Part == nil || b.Part != nil && a.Part.LengthIn >= b.Part.LengthIn && a.Part.Text("thread") == b.Part.Text("thread")
 	})
 	gap := s.run(q.slots(false))
@@ -95,7 +96,7 @@ func Stack(q StackQuery) ([]StackOption, *Gap) {
 		return nil, gap
 	}
 	found := slices.DeleteFunc(s.found, func(o StackOption) bool { return o.Floor > s.best })
-	return prune(found, func(o *StackOption) *Option { return &o.Option }), nil
+	return prune(found, q.Savings, func(o *StackOption) *Option { return &o.Option }), nil
 }
 
 func one(c *Candidate) (*Candidate, int) { return c, 1 }
@@ -122,7 +123,7 @@ func (q *StackQuery) slots(lowProfile bool) []stackSlot {
 	var slots []stackSlot
 	choose := func(need, item string, nominalIn float64, clamped bool, candidates []Candidate) {
 		s := stackSlot{need: need, item: item, nominalIn: nominalIn, clamped: clamped}
-		s.candidates = undominated(candidates, one, maxGaskets, func(a, b *Candidate) bool { return s.heightIn(a) <= s.heightIn(b) })
+		s.candidates = undominated(candidates, q.Savings, one, maxGaskets, func(a, b *Candidate) bool { return s.heightIn(a) <= s.heightIn(b) })
 		slots = append(slots, s)
 	}
 	given := func(item string, heightIn float64) {
@@ -187,7 +188,7 @@ func (s *stackSearch) run(slots []stackSlot) *Gap {
 		}
 	}
 	before := len(s.found)
-	s.walk(0, 0, flangeIn, 0)
+	s.walk(0, 0, flangeIn, 0, 0)
 	switch {
 	case len(s.found) > before:
 		return nil
@@ -203,8 +204,8 @@ func (s *stackSearch) fits(totalIn float64) bool {
 
 // walk chooses the slots from i on, over totalIn of stack of which clampedIn is held
 // by studs.
-func (s *stackSearch) walk(i int, totalIn, clampedIn float64, floor int64) {
-	if !s.fits(totalIn+s.above[i]) || floor > s.best {
+func (s *stackSearch) walk(i int, totalIn, clampedIn float64, cost int64, sources uint64) {
+	if !s.fits(totalIn+s.above[i]) || cost-s.q.Savings.of(sources) > s.best {
 		return
 	}
 	if i == len(s.slots) {
@@ -219,8 +220,7 @@ func (s *stackSearch) walk(i int, totalIn, clampedIn float64, floor int64) {
 			clamped += height
 		}
 		s.path = append(s.path, c)
-		_, below := c.bounds(1, 1)
-		s.walk(i+1, totalIn+height, clamped, floor+below)
+		s.walk(i+1, totalIn+height, clamped, cost+c.share(), sources|c.Sources)
 		s.path = s.path[:len(s.path)-1]
 	}
 }
@@ -262,9 +262,9 @@ func (s *stackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
 	if studs != nil {
 		o.Option.add(needStuds, *studs, 1)
 	}
-	o.finish()
+	o.finish(s.q.Savings)
 	if !o.tied {
-		s.best = min(s.best, o.most)
+		s.best = min(s.best, o.Cost)
 	}
 	s.found = append(s.found, o)
 }

@@ -9,45 +9,74 @@ import (
 
 // A bundle is worth a look only when what it holds of use in this kit would cost at
 // least as much bought piece by piece: otherwise buying the useful pieces beats it
-// in every kit.
+// in every kit. The difference is the most that it can save.
 
-// bundleWorth is the cost of a bundle and what its useful contents cost alone.
-type bundleWorth struct {
-	cost, contents int64
-}
-
-// worthwhile reports whether a bundle can be in an optimum.
-func (w bundleWorth) worthwhile() bool { return w.cost <= w.contents }
-
-type bundleAim struct {
+// source is a bundle, or a SKU that is had already, under one aim.
+type source struct {
 	bundle *catalog.Bundle
+	sku    string
 	aim    aim
 }
 
-// worth weighs a bundle under an aim; the answer is kept for the job.
-func (j *job) worth(b *catalog.Bundle, a aim) bundleWorth {
-	if w, ok := j.worths[bundleAim{b, a}]; ok {
-		return w
+// sourceBit is the bit of a source in the job's savings, 0 for one that saves nothing.
+func (j *job) sourceBit(from source, saving func() (most int64, ok bool)) uint64 {
+	if bit, known := j.sourceBits[from]; known {
+		return bit
 	}
-	var w bundleWorth
-	once, _ := a.once(j.s.Catalog, &b.Offer)
-	if a.objective != ByFewest {
-		once = 0 // at best the bundle is in stock
+	bit := uint64(0)
+	if most, ok := saving(); ok {
+		bit = j.savings.Add(most)
 	}
-	w.cost = b.Price.AmountMinor + once
-	for _, content := range b.Contents {
-		if p, err := j.s.Catalog.Part(content.SKU); err == nil && j.usable(p) {
-			w.contents += a.alone(j.s.Catalog, p, content.Quantity)
+	if j.sourceBits == nil {
+		j.sourceBits = map[source]uint64{}
+	}
+	j.sourceBits[from] = bit
+	return bit
+}
+
+// sources are where a part may come from beside its own packs: bundles that can save
+// money, the box, the shelf at home.
+func (j *job) sources(p *catalog.Part, a aim) uint64 {
+	bits := uint64(0)
+	for _, b := range j.s.Catalog.BundlesHolding(p) {
+		bits |= j.bundleBit(b, a)
+	}
+	if n := j.pieces(p.SKU); n > 0 {
+		bits |= j.sourceBit(source{sku: p.SKU, aim: a}, func() (int64, bool) { return a.alone(j.s.Catalog, p, n), true })
+	}
+	return bits
+}
+
+// bundleBit is the source bit of a bundle, 0 when it cannot be in an optimum.
+func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
+	return j.sourceBit(source{bundle: b, aim: a}, func() (int64, bool) {
+		cost, contents := b.Price.AmountMinor, int64(0)
+		if a.objective == ByFewest { // under ByStock the bundle may well be in stock
+			cost += lineWeight
+		}
+		for _, content := range b.Contents {
+			if p, err := j.s.Catalog.Part(content.SKU); err == nil && j.usable(p) {
+				contents += a.alone(j.s.Catalog, p, content.Quantity)
+			}
+		}
+		return contents - cost, !b.Discontinued && contents >= cost
+	})
+}
+
+// pieces is how many of a SKU are in the box and on hand.
+func (j *job) pieces(sku string) int {
+	n := 0
+	for _, in := range j.carburetor.InBox {
+		if in.SKU == sku {
+			n += in.Quantity
 		}
 	}
-	if b.Discontinued {
-		w.contents = -1
+	for _, h := range j.request.OnHand {
+		if h.SKU == sku {
+			n += max(1, h.Quantity)
+		}
 	}
-	if j.worths == nil {
-		j.worths = map[bundleAim]bundleWorth{}
-	}
-	j.worths[bundleAim{b, a}] = w
-	return w
+	return n
 }
 
 // alone is what pieces of a part count when bought for themselves.
@@ -58,22 +87,6 @@ func (a aim) alone(s *catalog.Snapshot, p *catalog.Part, pieces int) int64 {
 		cost += once
 	}
 	return cost
-}
-
-// bundleFloor is the least that one pack of a part can add to the kit when it comes
-// out of a bundle: the bundle's cost less the most that its other contents can save.
-func (j *job) bundleFloor(b *catalog.Bundle, p *catalog.Part, a aim) int64 {
-	w := j.worth(b, a)
-	if !w.worthwhile() {
-		return p.Price.AmountMinor
-	}
-	for _, content := range b.Contents {
-		if content.SKU == p.SKU {
-			others := w.contents - a.alone(j.s.Catalog, p, content.Quantity)
-			return max(0, (w.cost-others)*int64(p.PackQuantity)/int64(content.Quantity))
-		}
-	}
-	return 0
 }
 
 // usable reports whether a part could serve in this kit at all: some open demand

@@ -110,7 +110,7 @@ func (j *job) shortlist(out []fit.Candidate, f *catalog.Form, a aim) []fit.Candi
 }
 
 func (j *job) beats(o, c fit.Candidate, a aim) bool {
-	if c.Tied || o.Tied || c.Floor < c.Cost {
+	if c.Tied || o.Tied || c.Sources != 0 {
 		return false
 	}
 	stocked := a.objective != ByStock ||
@@ -122,20 +122,8 @@ func (j *job) beats(o, c fit.Candidate, a aim) bool {
 func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
 	c := fit.Candidate{Part: p, Cost: p.Price.AmountMinor, Penalty: a.penalty(&p.Offer), Tied: j.s.Catalog.Tied(p)}
 	c.Once, c.OnceAbove = a.once(j.s.Catalog, &p.Offer)
-	c.Floor = c.Cost
-	for _, b := range j.s.Catalog.BundlesHolding(p) {
-		c.Floor = min(c.Floor, j.bundleFloor(b, p, a))
-	}
-	if j.has(p.SKU) {
-		c.Floor = 0
-	}
+	c.Sources = j.sources(p, a)
 	return c
-}
-
-// has reports whether a SKU is in the box or on hand.
-func (j *job) has(sku string) bool {
-	return slices.ContainsFunc(j.carburetor.InBox, func(in catalog.InBox) bool { return in.SKU == sku }) ||
-		slices.ContainsFunc(j.request.OnHand, func(h OnHand) bool { return h.SKU == sku })
 }
 
 // role is how a demand of the path or stack takes part in it.
@@ -200,7 +188,7 @@ func (j *job) pathQuery(a aim) *fit.PathQuery {
 	q := &fit.PathQuery{
 		From: j.supply, To: j.carburetor.Inlet.End, RunLengthIn: v.Fuel.RunLengthIn,
 		NeedRegulator: j.role("fuel.pressure_regulator") != nil,
-		Runs:          j.s.fittings, StandIns: map[string]fit.Candidate{},
+		Runs:          j.s.fittings, StandIns: map[string]fit.Candidate{}, Savings: &j.savings,
 	}
 	// list gives the parts of a form that a need accepts.
 	list := func(need string) func(*catalog.Form) []fit.Candidate {
@@ -312,6 +300,7 @@ func (j *job) stackQuery(a aim) fit.StackQuery {
 	}
 	q := fit.StackQuery{
 		HoodClearanceIn: v.Intake.HoodClearanceIn, CarburetorHeightIn: c.HeightIn, CleanerHeightIn: v.AirCleaner.HeightIn,
+		Savings:      &j.savings,
 		StudLengthIn: v.Intake.StudLengthIn, StudThread: v.Intake.StudThread,
 		Adapter:       role("mount.adapter", nil),
 		BaseGasket:    role("mount.base_gasket", flange(c.Flange)),

@@ -27,7 +27,8 @@ type job struct {
 	fired   []rules.Fired
 	demands []*demand
 
-	worths       map[bundleAim]bundleWorth
+	savings      fit.Savings // of all sources of parts, under all aims
+	sourceBits   map[source]uint64
 	fittingForms map[*catalog.Form]bool
 
 	gaps       []gap

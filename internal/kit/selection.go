@@ -185,7 +185,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	for n, part := range sel.parts {
 		item(buy{offer: &part.Offer, part: part}, []pick.Amount{{Resource: int32(n), Units: int32(fit.PackUnits(part))}})
 		for _, b := range j.s.Catalog.BundlesHolding(part) {
-			if bundles[b] || !j.worth(b, sel.aim).worthwhile() {
+			if bundles[b] || j.bundleBit(b, sel.aim) == 0 {
 				continue
 			}
 			bundles[b] = true
