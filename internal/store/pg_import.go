@@ -220,8 +220,12 @@ func stockImport() importKind[catalog.Stock] {
 				FROM staged s WHERE NOT EXISTS (SELECT FROM locations l WHERE l.id = s.location)`,
 		},
 		prune: `DELETE FROM staged s USING stock t WHERE t.sku = s.sku AND t.location = s.location AND t.on_hand = s.on_hand`,
-		apply: []string{`INSERT INTO stock (sku, location, on_hand, revision) SELECT sku, location, on_hand, :revision FROM staged ORDER BY sku, location
-			ON CONFLICT (sku, location) DO UPDATE SET on_hand = excluded.on_hand, revision = excluded.revision`},
+		// Faster than INSERT with ON CONFLICT, and safe, since no one else writes meanwhile.
+		apply: []string{
+			`UPDATE stock t SET on_hand = s.on_hand, revision = :revision FROM staged s WHERE t.sku = s.sku AND t.location = s.location`,
+			`INSERT INTO stock (sku, location, on_hand, revision) SELECT sku, location, on_hand, :revision FROM staged s
+				WHERE NOT EXISTS (SELECT FROM stock t WHERE t.sku = s.sku AND t.location = s.location)`,
+		},
 	}
 }
 

@@ -56,8 +56,10 @@ func dearer(p *catalog.Part, minor int64) *catalog.Part {
 	return &q
 }
 
+// resolveOne is the answer for the first vehicle and carburetor.
 func resolveOne(s *kit.Snapshot) ([]byte, error) {
-	answer, err := kit.Size(s, s.Catalog.Vehicles()[0])
+	answer, err := kit.Resolve(context.Background(), s, &kit.Request{
+		VehicleID: s.Catalog.Vehicles()[0].ID, CarburetorSKU: s.Catalog.Carburetors()[0].SKU})
 	if err != nil {
 		return nil, err
 	}
