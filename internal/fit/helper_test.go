@@ -1,6 +1,8 @@
 package fit
 
 import (
+	"fmt"
+	"maps"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -42,96 +44,155 @@ func part(sku string, kind catalog.Kind, pack int, lengthIn, heightIn float64, e
 		}
 		p.Attributes = append(p.Attributes, catalog.Attr{Name: a.Name, Type: a.Type, Value: v})
 	}
+	// A snapshot makes the form know what its kind says.
+	if _, err := catalog.NewSnapshot(&catalog.Data{Parts: []*catalog.Part{p}}); err != nil {
+		panic(err)
+	}
 	return p
 }
 
-// drawPrices gives a candidate costs of every kind: unshared, shared, owned, tied.
-func drawPrices(t *rapid.T, p *catalog.Part) Candidate {
-	c := Candidate{Part: p, Cost: int64(rapid.IntRange(0, 9).Draw(t, p.SKU+" cost")), Tied: rapid.IntRange(0, 5).Draw(t, p.SKU+" tied") == 0}
-	if rapid.IntRange(0, 3).Draw(t, p.SKU+" has once") == 0 {
+// drawSavings is up to three sources that save up to so much.
+func drawSavings(t *rapid.T) *Savings {
+	s := &Savings{}
+	for i := range rapid.IntRange(0, 3).Draw(t, "sources") {
+		s.Add(int64(rapid.IntRange(0, 12).Draw(t, fmt.Sprint("source ", i, " saves at most"))))
+	}
+	return s
+}
+
+// drawPrices gives a candidate costs of every kind.
+func drawPrices(t *rapid.T, p *catalog.Part, s *Savings) Candidate {
+	rarely := func(what string) bool { return rapid.IntRange(0, 4).Draw(t, p.SKU+" "+what) == 4 }
+	c := Candidate{Part: p, Cost: int64(rapid.IntRange(0, 9).Draw(t, p.SKU+" cost")), Tied: rarely("tied")}
+	if rarely("has once") {
 		c.Once, c.OnceAbove = int64(rapid.IntRange(1, 9).Draw(t, p.SKU+" once")), int32(rapid.IntRange(0, 2).Draw(t, p.SKU+" once above"))
 	}
-	switch rapid.IntRange(0, 3).Draw(t, p.SKU+" sharing") {
-	case 0:
-	case 1:
-		c.Floor = int64(rapid.IntRange(0, int(c.Cost)).Draw(t, p.SKU+" floor"))
-	default:
-		c.Floor = c.Cost
+	if rarely("has penalty") {
+		c.Penalty = int64(rapid.IntRange(1, 5).Draw(t, p.SKU+" penalty"))
+	}
+	for i := range s.most {
+		if rarely(fmt.Sprint("from source ", i)) {
+			c.Sources |= 1 << i
+		}
 	}
 	return c
 }
 
-// world is one way the rest of a kit may turn out: what a pack of each part really
-// adds, units of shared parts that other needs take anyway, and parts that cannot be
-// had because of what they require or conflict with.
-type world struct {
-	adds    map[*catalog.Part]int64
-	once    map[*catalog.Part]Candidate
-	taken   map[*catalog.Part]int
-	without map[*catalog.Part]bool
+// bill is the units by part of an option, and its penalties.
+type bill struct {
+	units   map[*catalog.Part]int
+	penalty int64
 }
 
-func drawWorld(t *rapid.T, all []Candidate) world {
-	w := world{map[*catalog.Part]int64{}, map[*catalog.Part]Candidate{}, map[*catalog.Part]int{}, map[*catalog.Part]bool{}}
+func (b bill) plus(c Candidate, units, places int) bill {
+	with := bill{maps.Clone(b.units), b.penalty + int64(places)*c.Penalty}
+	if with.units == nil {
+		with.units = map[*catalog.Part]int{}
+	}
+	with.units[c.Part] += units
+	return with
+}
+
+func billOf(o *Option) bill {
+	b := bill{map[*catalog.Part]int{}, o.Penalty}
+	for _, u := range o.Uses {
+		b.units[u.Part] += u.Units
+	}
+	return b
+}
+
+// world is one way the rest of a kit may turn out: sources that give units of parts
+// for a fee, so high that none saves more than it may; and parts that cannot be had
+// because of what they require or conflict with.
+type world struct {
+	candidates map[*catalog.Part]Candidate
+	fees       []int64
+	gives      []map[*catalog.Part]int
+	without    map[*catalog.Part]bool
+}
+
+func drawWorld(t *rapid.T, all []Candidate, s *Savings) world {
+	w := world{map[*catalog.Part]Candidate{}, make([]int64, len(s.most)), make([]map[*catalog.Part]int, len(s.most)), map[*catalog.Part]bool{}}
 	for _, c := range all {
-		w.adds[c.Part] = int64(rapid.IntRange(int(c.Floor), int(c.Cost)).Draw(t, c.Part.SKU+" adds"))
-		if c.Floor == c.Cost || rapid.Bool().Draw(t, c.Part.SKU+" once is due") {
-			w.once[c.Part] = c
-		}
-		if c.Floor == 0 && c.Cost > 0 {
-			w.taken[c.Part] = rapid.IntRange(0, 3).Draw(t, c.Part.SKU+" taken")
-		}
+		w.candidates[c.Part] = c
 		w.without[c.Part] = c.Tied && rapid.Bool().Draw(t, c.Part.SKU+" cannot be had")
+	}
+	for i, most := range s.most {
+		w.gives[i] = map[*catalog.Part]int{}
+		worth := int64(0)
+		for _, c := range all {
+			if c.Sources&(1<<i) != 0 {
+				n := rapid.SampledFrom([]int{1, 2, 4, 40}).Draw(t, fmt.Sprint(c.Part.SKU, " from source ", i))
+				w.gives[i][c.Part] = n
+				worth += int64(Packs(c.Part, n))*c.Cost + c.Once
+			}
+		}
+		w.fees[i] = max(0, worth-most)
 	}
 	return w
 }
 
-// price is what an option adds to the kit in this world; ok is false when it cannot
-// be had.
-func (w world) price(uses map[*catalog.Part]int) (sum int64, ok bool) {
-	for p, n := range uses {
+// price is what an option costs in this world with the best choice of sources; ok is
+// false when it cannot be had.
+func (w world) price(b bill) (best int64, ok bool) {
+	for p := range b.units {
 		if w.without[p] {
 			return 0, false
 		}
-		before, after := Packs(p, w.taken[p]), Packs(p, w.taken[p]+n)
-		sum += w.adds[p] * int64(after-before)
-		if c := w.once[p]; after > int(c.OnceAbove) && before <= int(c.OnceAbove) {
-			sum += c.Once
-		}
 	}
-	return sum, true
-}
-
-func (w world) cheapest(options []map[*catalog.Part]int) (best int64, ok bool) {
-	for _, uses := range options {
-		if sum, can := w.price(uses); can && (!ok || sum < best) {
+	for chosen := range 1 << len(w.fees) {
+		sum := b.penalty
+		free := map[*catalog.Part]int{}
+		for i, fee := range w.fees {
+			if chosen&(1<<i) != 0 {
+				sum += fee
+				for p, n := range w.gives[i] {
+					free[p] += n
+				}
+			}
+		}
+		for p, n := range b.units {
+			packs := Packs(p, n-free[p])
+			c := w.candidates[p]
+			sum += int64(packs) * c.Cost
+			if packs > int(c.OnceAbove) {
+				sum += c.Once
+			}
+		}
+		if !ok || sum < best {
 			best, ok = sum, true
 		}
 	}
 	return best, ok
 }
 
-func unitsByPart(uses []Use) map[*catalog.Part]int {
-	m := map[*catalog.Part]int{}
-	for _, u := range uses {
-		m[u.Part] += u.Units
+func (w world) cheapest(options []bill) (best int64, ok bool) {
+	for _, b := range options {
+		if sum, can := w.price(b); can && (!ok || sum < best) {
+			best, ok = sum, true
+		}
 	}
-	return m
+	return best, ok
 }
 
-func checkOption(t rapid.TB, o *Option, all []Candidate) {
+func checkOption(t rapid.TB, o *Option, all []Candidate, s *Savings) {
 	t.Helper()
-	var cost, floor int64
-	byPart := unitsByPart(o.Uses)
+	cost, sources := o.Penalty, uint64(0)
+	b := billOf(o)
 	for _, c := range all {
-		packs := Packs(c.Part, byPart[c.Part])
-		cost += c.Cost * int64(packs)
-		floor += c.Floor * int64(packs)
-		if packs > int(c.OnceAbove) {
-			cost += c.Once
-			if c.Floor == c.Cost {
-				floor += c.Once
+		if b.units[c.Part] > 0 {
+			packs := Packs(c.Part, b.units[c.Part])
+			cost += c.Cost * int64(packs)
+			if packs > int(c.OnceAbove) {
+				cost += c.Once
 			}
+			sources |= c.Sources
+		}
+	}
+	floor := cost
+	for i, most := range s.most {
+		if sources&(1<<i) != 0 {
+			floor -= most
 		}
 	}
 	if o.Cost != cost || o.Floor != floor {

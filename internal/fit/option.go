@@ -233,9 +233,11 @@ func compareOptions(a, b *Option) int {
 	})
 }
 
-// standsInFor compares purchases alone: with the same ones, o does.
+// standsInFor compares purchases alone: with the same ones, less the sources of what
+// only other has, o does.
 func (o *Option) standsInFor(other *Option, savings *Savings) bool {
-	if o.Cost > other.Cost {
+	spare := other.Cost - o.Cost
+	if spare < 0 {
 		return false
 	}
 	lost := uint64(0)
@@ -244,15 +246,26 @@ func (o *Option) standsInFor(other *Option, savings *Savings) bool {
 			lost |= d.Sources
 		}
 	}
-	if o.Cost > other.Cost-savings.of(lost) {
+	if spare -= savings.of(lost); spare < 0 {
 		return false
 	}
 	for i := range o.chosen {
-		if d := &o.chosen[i]; d.Tied && d.units > other.unitsOf(d.Part) {
+		d := &o.chosen[i]
+		units := other.unitsOf(d.Part)
+		if d.units <= units {
+			continue
+		}
+		if d.Tied {
 			return false
 		}
+		if d.Sources&^lost != 0 {
+			// Units had from a source may fill the pack that the two share, so what o
+			// has more of is counted in packs of its own.
+			spare -= int64(Packs(d.Part, d.units-units))*d.Cost + d.Once
+			spare += d.packs(Packs(d.Part, d.units)) - d.packs(Packs(d.Part, units))
+		}
 	}
-	return true
+	return spare >= 0
 }
 
 func (o *Option) unitsOf(p *catalog.Part) int {
@@ -290,10 +303,12 @@ next:
 }
 
 // neverDearer reports whether m units of c cost no more than n units of d after all
-// that the sources of d can save, for one to most times as many.
+// that the sources of d can save, for one to most times as many, beside whatever uses
+// of c are there already.
 func neverDearer(c *Candidate, m int, d *Candidate, n, most int, saving int64) bool {
+	once := c.once(Packs(c.Part, most*m))
 	for k := 1; k <= most; k++ {
-		if c.packs(Packs(c.Part, k*m))+int64(k)*c.Penalty > d.packs(Packs(d.Part, k*n))+int64(k)*d.Penalty-saving {
+		if int64(Packs(c.Part, k*m))*c.Cost+once+int64(k)*c.Penalty > d.packs(Packs(d.Part, k*n))+int64(k)*d.Penalty-saving {
 			return false
 		}
 	}

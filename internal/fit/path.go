@@ -304,7 +304,7 @@ func (s *pathSearch) beats(c, d *Candidate) bool {
 	if c.alone() != floor {
 		return c.alone() < floor
 	}
-	return d.Sources != 0 || d.Tied || sku(c.Part) < sku(d.Part)
+	return d.alone() > floor || d.Tied || sku(c.Part) < sku(d.Part)
 }
 
 // links lists what can lie between an open end and a node's end.

@@ -15,11 +15,12 @@ import (
 
 func drawStack(t *rapid.T) (StackQuery, []Candidate) {
 	var all []Candidate
+	savings := drawSavings(t)
 	layers := func(prefix string, kind catalog.Kind, least int, heights ...float64) (list []Candidate) {
 		for i := range rapid.IntRange(least, 3).Draw(t, prefix) {
 			sku := fmt.Sprint(prefix, i)
 			height := rapid.SampledFrom(heights).Draw(t, sku+" height")
-			list = append(list, drawPrices(t, part(sku, kind, rapid.IntRange(1, 2).Draw(t, sku+" pack"), 0, height, nil)))
+			list = append(list, drawPrices(t, part(sku, kind, rapid.IntRange(1, 2).Draw(t, sku+" pack"), 0, height, nil), savings))
 		}
 		all = append(all, list...)
 		return list
@@ -33,6 +34,7 @@ func drawStack(t *rapid.T) (StackQuery, []Candidate) {
 		return StackRole{Asked: asked, Candidates: layers(prefix, kind, least, heights...)}
 	}
 	q := StackQuery{
+		Savings:            savings,
 		HoodClearanceIn:    rapid.SampledFrom([]float64{9, 8, 8.5, 7.5, 10}).Draw(t, "hood"),
 		CarburetorHeightIn: 3.5, CleanerHeightIn: rapid.SampledFrom([]float64{3, 3.5}).Draw(t, "cleaner"),
 		Adapter:        role("a", "adapter_plate", 0.5, 1, 1.5),
@@ -47,7 +49,7 @@ func drawStack(t *rapid.T) (StackQuery, []Candidate) {
 		sku := fmt.Sprint("u", i)
 		length := rapid.SampledFrom([]float64{1.25, 1.5, 2, 2.5, 3}).Draw(t, sku+" length")
 		thread := rapid.SampledFrom([]string{"5/16-18", "5/16-24", "3/8-16"}).Draw(t, sku+" thread")
-		c := drawPrices(t, part(sku, "stud_set", 1, length, 0, nil, "thread", thread, "studs", "4"))
+		c := drawPrices(t, part(sku, "stud_set", 1, length, 0, nil, "thread", thread, "studs", "4"), savings)
 		q.Studs, all = append(q.Studs, c), append(all, c)
 	}
 	if rapid.Bool().Draw(t, "own studs known") {
@@ -57,33 +59,32 @@ func drawStack(t *rapid.T) (StackQuery, []Candidate) {
 	return q, all
 }
 
-// everyStack tries every choice of every layer and returns the units by part of those
-// that fit.
-func everyStack(q *StackQuery) []map[*catalog.Part]int {
-	var found []map[*catalog.Part]int
+// everyStack tries every choice of every layer and returns the bills of those that fit.
+func everyStack(q *StackQuery) []bill {
+	var found []bill
 	type layer struct {
 		list    []Candidate
 		clamped bool
 	}
 	try := func(layers []layer, aboveIn float64) {
-		chosen := make([]*catalog.Part, len(layers))
+		chosen := make([]Candidate, len(layers))
 		var choose func(i int)
 		choose = func(i int) {
 			if i < len(layers) {
 				for _, c := range layers[i].list {
-					chosen[i] = c.Part
+					chosen[i] = c
 					choose(i + 1)
 				}
 				return
 			}
 			total, clamped := q.CarburetorHeightIn+aboveIn, 0.5
-			uses := map[*catalog.Part]int{}
-			for k, p := range chosen {
-				total += p.HeightIn
+			var uses bill
+			for k, c := range chosen {
+				total += c.Part.HeightIn
 				if layers[k].clamped {
-					clamped += p.HeightIn
+					clamped += c.Part.HeightIn
 				}
-				uses[p]++
+				uses = uses.plus(c, 1, 1)
 			}
 			if total+0.5 > q.HoodClearanceIn+1e-9 {
 				return
@@ -99,11 +100,7 @@ func everyStack(q *StackQuery) []map[*catalog.Part]int {
 					needed = clamped + 0.065 + 21./64 + 0.375
 				}
 				if c.Part.LengthIn+1e-9 >= needed {
-					with := map[*catalog.Part]int{c.Part: 1}
-					for p, n := range uses {
-						with[p] = n
-					}
-					found = append(found, with)
+					found = append(found, uses.plus(c, 1, 1))
 				}
 			}
 		}
@@ -150,11 +147,11 @@ func TestPropertyStackHoldsEveryOptimum(t *testing.T) {
 			return
 		}
 		stacked++
-		var ours []map[*catalog.Part]int
+		var ours []bill
 		for i := range options {
 			o := &options[i]
-			checkOption(t, &o.Option, all)
-			ours = append(ours, unitsByPart(o.Uses))
+			checkOption(t, &o.Option, all, q.Savings)
+			ours = append(ours, billOf(&o.Option))
 			total, bought := 0.0, 0
 			for _, l := range o.Layers {
 				total += l.HeightIn
@@ -176,7 +173,7 @@ func TestPropertyStackHoldsEveryOptimum(t *testing.T) {
 			}
 		}
 		for range 4 {
-			w := drawWorld(t, all)
+			w := drawWorld(t, all, q.Savings)
 			got, ok := w.cheapest(ours)
 			want, possible := w.cheapest(stacks)
 			if ok != possible || got != want {
@@ -194,6 +191,7 @@ func TestPropertyStackHoldsEveryOptimum(t *testing.T) {
 func adapterStack() StackQuery {
 	role := func(list ...Candidate) StackRole { return StackRole{Asked: true, Candidates: list} }
 	return StackQuery{
+		Savings:         &Savings{},
 		HoodClearanceIn: 9, CarburetorHeightIn: 3.5, CleanerHeightIn: 3,
 		Adapter:        role(candidate(2500, part("PLATE", "adapter_plate", 1, 0, 1, nil))),
 		BaseGasket:     role(candidate(300, part("SQUARE", "base_gasket", 1, 0, 0.06, nil))),
@@ -232,7 +230,7 @@ func TestStackOverAnAdapter(t *testing.T) {
 	q := adapterStack()
 	long := 2.3
 	q.StudLengthIn = &long
-	if options, _ := Stack(q); len(options) != 1 || unitsByPart(options[0].Uses)[q.Studs[1].Part] != 0 {
+	if options, _ := Stack(q); len(options) != 1 || billOf(&options[0].Option).units[q.Studs[1].Part] != 0 {
 		t.Error("studs were bought although the vehicle's own are long enough")
 	}
 }

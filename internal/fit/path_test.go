@@ -1,0 +1,503 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/units"
+)
+
+// shop is a set of fuel parts that answers a FuelQuery.
+type shop struct {
+	fittings, filters, regulators, hoses, clamps []Candidate
+	savings                                      Savings
+}
+
+func (s *shop) all() []Candidate {
+	return slices.Concat(s.fittings, s.filters, s.regulators, s.hoses, s.clamps)
+}
+
+func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery {
+	q := &PathQuery{From: mustEnd(from), To: mustEnd(to), RunLengthIn: runIn, NeedRegulator: regulator,
+		Filters: s.filters, Regulators: s.regulators, StandIns: map[string]Candidate{}, Savings: &s.savings}
+	var forms []*catalog.Form
+	for _, c := range s.fittings {
+		forms = append(forms, c.Part.Form)
+	}
+	q.Runs = NewFittings(forms)
+	q.Fitting = func(f *catalog.Form) (found []Candidate) {
+		for _, c := range s.fittings {
+			if c.Part.Form == f {
+				found = append(found, c)
+			}
+		}
+		return found
+	}
+	q.InletFitting = q.Fitting
+	for _, c := range s.hoses {
+		if bore := c.Part.Ends[0].Size; !slices.Contains(q.Bores, bore) {
+			q.Bores = append(q.Bores, bore)
+		}
+	}
+	q.Hoses = func(bore units.Size) (found []Candidate) {
+		for _, c := range s.hoses {
+			if c.Part.Ends[0].Size == bore {
+				found = append(found, c)
+			}
+		}
+		return found
+	}
+	q.Clamps = func(bore units.Size) (found []Candidate) {
+		for _, c := range s.clamps {
+			if c.Part.Text("hose_in") == bore.String() {
+				found = append(found, c)
+			}
+		}
+		return found
+	}
+	return q
+}
+
+// Ends are drawn so that about half of the shops have a path.
+var (
+	barbs      = []string{"hose_barb 3/8", "hose_barb 3/8", "hose_barb 3/8", "hose_barb 5/16"}
+	threads    = []string{"hose_barb 3/8", "hose_barb 3/8", "inverted_flare 3/8 male", "inverted_flare 3/8 female", "npt 1/4 male", "npt 1/4 female"}
+	components = []string{"hose_barb 3/8", "hose_barb 3/8", "hose_barb 3/8", "hose_barb 5/16", "npt 1/4 female", "npt 1/4 male"}
+)
+
+func drawShop(t *rapid.T) *shop {
+	s := &shop{savings: *drawSavings(t)}
+	pack := func(label string) int { return rapid.SampledFrom([]int{1, 1, 2, 4}).Draw(t, label+" pack") }
+	list := func(least, most int, prefix string, kind catalog.Kind, a, b []string) (found []Candidate) {
+		for i := range rapid.IntRange(least, most).Draw(t, prefix) {
+			sku := fmt.Sprint(prefix, i)
+			found = append(found, drawPrices(t, part(sku, kind, pack(sku), 1, 0, []string{rapid.SampledFrom(a).Draw(t, sku+" a"), rapid.SampledFrom(b).Draw(t, sku+" b")}), &s.savings))
+		}
+		return found
+	}
+	s.fittings = list(2, 4, "f", "fuel_fitting", threads, barbs)
+	s.fittings = append(s.fittings, list(0, 1, "g", "fuel_fitting", threads, threads)...)
+	s.filters = list(2, 3, "l", "fuel_filter", components, components)
+	s.regulators = list(2, 2, "r", "pressure_regulator", components, components)
+	bore := func(label string, i int) string {
+		if i == 0 {
+			return "3/8"
+		}
+		return rapid.SampledFrom([]string{"3/8", "5/16"}).Draw(t, label)
+	}
+	for i := range rapid.IntRange(1, 3).Draw(t, "hoses") {
+		sku := fmt.Sprint("h", i)
+		b := bore(sku, i)
+		length := float64(rapid.SampledFrom([]int{36, 24, 60, 120, 18, 35, 12}).Draw(t, sku+" length"))
+		s.hoses = append(s.hoses, drawPrices(t, part(sku, "fuel_hose", pack(sku), length, 0, []string{"hose " + b, "hose " + b}), &s.savings))
+	}
+	for i := range rapid.IntRange(1, 3).Draw(t, "clamps") {
+		sku := fmt.Sprint("c", i)
+		s.clamps = append(s.clamps, drawPrices(t, part(sku, "hose_clamp", pack(sku), 0, 0, nil, "hose_in", bore(sku, i)), &s.savings))
+	}
+	return s
+}
+
+// The order of parts in a chain, one letter each: Fitting, Hose, fiLter, Regulator,
+// Inlet fitting.
+var (
+	withoutRegulator = regexp.MustCompile(`^F{0,2}(HF{0,2})?L(F?I|F{0,2}H(F?I)?)?$`)
+	withRegulator    = regexp.MustCompile(`^F{0,2}(HF{0,2})?LF{0,2}(HF{0,2})?R(F?I|F{0,2}H(F?I)?)?$`)
+)
+
+// everyChain tries every sequence of parts and returns the bills of those whose joints
+// mate and whose order is right, with every hose and clamp for their bores.
+func everyChain(s *shop, q *PathQuery) []bill {
+	order := withoutRegulator
+	if q.NeedRegulator {
+		order = withRegulator
+	}
+	single := map[[2]catalog.End]bool{} // ends that one fitting joins
+	for _, c := range s.fittings {
+		a, b := c.Part.Ends[0], c.Part.Ends[1]
+		single[[2]catalog.End{a, b}], single[[2]catalog.End{b, a}] = true, true
+	}
+	var found []bill
+	var letters []byte
+	var parts []Candidate // zero for a hose
+	var ins, outs []catalog.End
+	record := func() {
+		if !order.Match(letters) || !slices.Contains(letters, 'H') {
+			return
+		}
+		pieces := map[units.Size]int{}
+		var base bill
+		for i, c := range parts {
+			if letters[i] == 'H' {
+				pieces[ins[i].Size]++
+				continue
+			}
+			base = base.plus(c, 1, 1)
+			if i > 0 && letters[i-1] == 'F' && (letters[i] == 'F' || letters[i] == 'I') && single[[2]catalog.End{ins[i-1], outs[i]}] {
+				return // one fitting does what these two do
+			}
+		}
+		pieceIn := q.RunLengthIn/float64(strings.Count(string(letters), "H")) + 1
+		all := []bill{base}
+		for bore, n := range pieces {
+			var next []bill
+			for _, h := range q.Hoses(bore) {
+				if h.Part.LengthIn < pieceIn {
+					continue
+				}
+				k := math.Floor(h.Part.LengthIn / pieceIn)
+				inches := int(math.Floor(h.Part.LengthIn / k))
+				if (k+1)*float64(inches) <= h.Part.LengthIn {
+					inches++
+				}
+				for _, c := range q.Clamps(bore) {
+					for _, m := range all {
+						next = append(next, m.plus(h, n*inches, n).plus(c, 2*n, n))
+					}
+				}
+			}
+			all = next
+		}
+		found = append(found, all...)
+	}
+	var extend func(open catalog.End)
+	extend = func(open catalog.End) {
+		if open.Mates(q.To) {
+			record()
+		}
+		tail := string(letters[max(0, len(letters)-3):])
+		sinceComponent := string(letters[strings.LastIndexAny(string(letters), "LR")+1:])
+		step := func(letter byte, c Candidate, in, out catalog.End) {
+			letters, parts, ins, outs = append(letters, letter), append(parts, c), append(ins, in), append(outs, out)
+			extend(out)
+			n := len(letters) - 1
+			letters, parts, ins, outs = letters[:n], parts[:n], ins[:n], outs[:n]
+		}
+		try := func(letter byte, list []Candidate, turns bool) {
+			for _, c := range list {
+				for i := range 2 {
+					if c.Part.Ends[i].Mates(open) && (i == 0 || turns && c.Part.Ends[0] != c.Part.Ends[1]) {
+						step(letter, c, c.Part.Ends[i], c.Part.Ends[1-i])
+					}
+				}
+			}
+		}
+		if strings.HasSuffix(tail, "I") {
+			return
+		}
+		if !strings.HasSuffix(tail, "FF") {
+			try('F', s.fittings, true)
+			try('I', s.fittings, true)
+		}
+		if !strings.Contains(sinceComponent, "H") {
+			for _, bore := range q.Bores {
+				if hose := (catalog.End{Family: catalog.Hose, Size: bore}); hose.Mates(open) {
+					step('H', Candidate{}, hose, hose)
+				}
+			}
+		}
+		filtered := strings.Contains(string(letters), "L")
+		if !filtered {
+			try('L', s.filters, false)
+		}
+		if q.NeedRegulator && filtered && !strings.Contains(string(letters), "R") {
+			try('R', s.regulators, false)
+		}
+	}
+	extend(q.From)
+	return found
+}
+
+func drawFuelQuery(t *rapid.T) (*shop, *PathQuery) {
+	s := drawShop(t)
+	from := rapid.SampledFrom([]string{"plain_tube 3/8", "plain_tube 3/8", "inverted_flare 3/8 male", "npt 1/4 male"}).Draw(t, "from")
+	to := rapid.SampledFrom([]string{"hose_barb 3/8", "hose_barb 3/8", "inverted_flare 3/8 female", "npt 1/4 female", "hose_barb 5/16"}).Draw(t, "to")
+	run := float64(rapid.IntRange(4, 40).Draw(t, "run"))
+	return s, s.query(from, to, run, rapid.IntRange(0, 3).Draw(t, "regulator") == 0)
+}
+
+// In whatever way the rest of the kit turns out, the options hold the optimum that a
+// brute-force enumeration of all chains finds.
+func TestPropertyPathsHoldEveryOptimum(t *testing.T) {
+	joined := 0
+	check(t, 10, func(t *rapid.T) {
+		s, q := drawFuelQuery(t)
+		options := Paths(q)
+		chains := everyChain(s, q)
+		if (len(chains) > 0) != (len(options) > 0) {
+			t.Fatalf("%d options, brute force finds %d chains", len(options), len(chains))
+		}
+		if len(chains) == 0 {
+			return
+		}
+		joined++
+		var ours []bill
+		for i := range options {
+			checkOption(t, &options[i].Option, s.all(), &s.savings)
+			checkChain(t, q, &options[i])
+			ours = append(ours, billOf(&options[i].Option))
+			if i > 0 && options[i].Cost < options[i-1].Cost {
+				t.Fatal("options are not sorted by cost")
+			}
+		}
+		for range 4 {
+			w := drawWorld(t, s.all(), &s.savings)
+			got, ok := w.cheapest(ours)
+			want, possible := w.cheapest(chains)
+			if ok != possible || got != want {
+				t.Fatalf("cheapest option %d (%v), brute force %d (%v)", got, ok, want, possible)
+			}
+		}
+	})
+	if joined == 0 {
+		t.Error("no drawn shop had a path: the test shows nothing")
+	}
+}
+
+func checkChain(t *rapid.T, q *PathQuery, o *PathOption) {
+	open, letters := q.From, ""
+	uses := map[string]int{}
+	bore := math.Inf(1)
+	for _, st := range o.Steps {
+		if !open.Mates(st.From) {
+			t.Fatalf("%s does not mate %s in %+v", open, st.From, o.Steps)
+		}
+		open = st.To
+		if !slices.Contains(st.Part.Ends, st.From) || !slices.Contains(st.Part.Ends, st.To) {
+			t.Fatalf("%s has not the ends %s and %s", st.Part.SKU, st.From, st.To)
+		}
+		letters += map[string]string{needFittings: "F", needHose: "H", needFilter: "L", needRegulator: "R", needInletFitting: "I"}[st.Need]
+		uses[st.Need]++
+		if st.Need == needHose {
+			bore = min(bore, st.To.Size.Inches())
+			if st.LengthIn > st.Part.LengthIn {
+				t.Fatalf("a piece of %g in from %g in", st.LengthIn, st.Part.LengthIn)
+			}
+			uses[needClamps] += 2
+		}
+	}
+	if !open.Mates(q.To) {
+		t.Fatalf("%s does not mate the inlet %s", open, q.To)
+	}
+	order := withoutRegulator
+	if q.NeedRegulator {
+		order = withRegulator
+	}
+	if !order.MatchString(letters) {
+		t.Fatalf("parts in the order %s", letters)
+	}
+	if bore != o.HoseBoreIn {
+		t.Fatalf("narrowest hose %g, says %g", bore, o.HoseBoreIn)
+	}
+	total := 0.0
+	for _, st := range o.Steps {
+		if st.Need == needHose {
+			total += st.LengthIn - 1
+		}
+	}
+	if math.Abs(total-q.RunLengthIn) > 1e-9 {
+		t.Fatalf("hose covers %g of %g in", total, q.RunLengthIn)
+	}
+	for _, u := range o.Uses {
+		if u.Need != needHose {
+			uses[u.Need] -= u.Units
+		}
+	}
+	for need, n := range uses {
+		if need != needHose && n != 0 {
+			t.Fatalf("%s: steps and uses differ by %d", need, n)
+		}
+	}
+}
+
+// A sum of inches fits into so many stock lengths exactly when the pieces can be cut
+// from them. Stock is sold in whole inches, a foot or more.
+func TestPropertyInchesCountCuts(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		length := float64(rapid.IntRange(12, 200).Draw(t, "length"))
+		pieceIn := rapid.Float64Range(2, length).Draw(t, "piece")
+		p := part("H", "fuel_hose", 1, length, 0, nil)
+		perLength := int(length / pieceIn)
+		for n := 1; n <= 3; n++ {
+			want := (n + perLength - 1) / perLength
+			if got := Packs(p, n*CutUnits(p, pieceIn)); got != want {
+				t.Fatalf("%d pieces of %g from %g: %d stock lengths, want %d", n, pieceIn, length, got, want)
+			}
+		}
+	})
+}
+
+func candidate(cost int64, p *catalog.Part) Candidate {
+	return Candidate{Part: p, Cost: cost}
+}
+
+// workbench is a small shop with one sensible part for each place.
+func workbench() *shop {
+	return &shop{
+		fittings: []Candidate{
+			candidate(300, part("FLARE-BARB", "fuel_fitting", 1, 1.5, 0, []string{"inverted_flare 3/8 female", "hose_barb 3/8"})),
+			candidate(450, part("INLET-BARB", "fuel_fitting", 1, 1.5, 0, []string{"unf_port 7/8-20 male", "hose_barb 3/8"})),
+			candidate(250, part("PIPE-BARB", "fuel_fitting", 1, 1.5, 0, []string{"npt 3/8 male", "hose_barb 3/8"})),
+		},
+		filters:    []Candidate{candidate(500, part("FILTER", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 3/8"}))},
+		regulators: []Candidate{candidate(4000, part("REGULATOR", "pressure_regulator", 1, 3, 0, []string{"npt 3/8 female", "npt 3/8 female"}))},
+		hoses:      []Candidate{candidate(900, part("HOSE-36", "fuel_hose", 1, 36, 0, []string{"hose 3/8", "hose 3/8"}))},
+		clamps:     []Candidate{candidate(400, part("CLAMPS", "hose_clamp", 10, 0, 0, nil, "hose_in", "3/8"))},
+	}
+}
+
+func chainText(o *PathOption) string {
+	var names []string
+	for _, st := range o.Steps {
+		name := st.Part.SKU
+		if name == "" {
+			name = "(own)"
+		}
+		names = append(names, name)
+	}
+	return strings.Join(names, " ")
+}
+func TestPathOfOneVehicle(t *testing.T) {
+	s := workbench()
+	options := Paths(s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false))
+	if len(options) != 1 {
+		t.Fatalf("%d options", len(options))
+	}
+	o := options[0]
+	if got, want := chainText(&o), "FLARE-BARB HOSE-36 FILTER HOSE-36 INLET-BARB"; got != want {
+		t.Errorf("chain %s, want %s", got, want)
+	}
+	// Two pieces of 30/2+1 = 16 in come from one hose of 36 in, four clamps from one pack.
+	if want := int64(300 + 900 + 500 + 450 + 400); o.Cost != want || o.Floor != want {
+		t.Errorf("cost %d, floor %d, want %d", o.Cost, o.Floor, want)
+	}
+	if o.Steps[1].LengthIn != 16 || o.HoseBoreIn != 0.375 {
+		t.Errorf("pieces of %g in, bore %g", o.Steps[1].LengthIn, o.HoseBoreIn)
+	}
+	want := "[fuel.clamps CLAMPS 4] [fuel.filter FILTER 1] [fuel.fittings FLARE-BARB 1] [fuel.hose HOSE-36 36] [fuel.inlet_fitting INLET-BARB 1]"
+	var got []string
+	for _, u := range o.Uses {
+		got = append(got, fmt.Sprintf("[%s %s %d]", u.Need, u.Part.SKU, u.Units))
+	}
+	if text := strings.Join(got, " "); text != want {
+		t.Errorf("uses %s\nwant %s", text, want)
+	}
+}
+
+func TestPathPutsTheRegulatorAfterTheFilter(t *testing.T) {
+	options := Paths(workbench().query("plain_tube 3/8", "hose_barb 3/8", 30, true))
+	if len(options) != 1 {
+		t.Fatalf("%d options", len(options))
+	}
+	if got, want := chainText(&options[0]), "HOSE-36 FILTER HOSE-36 PIPE-BARB REGULATOR PIPE-BARB HOSE-36"; got != want {
+		t.Errorf("chain %s, want %s", got, want)
+	}
+	i := slices.IndexFunc(options[0].Uses, func(u Use) bool { return u.Need == needClamps })
+	if n := options[0].Uses[i].Units; n != 6 {
+		t.Errorf("%d clamps on three pieces of hose, want 6", n)
+	}
+}
+
+// One filter style fits both 5/16 and 3/8 line (common practice, no source): with
+// stepped ends it also joins the two.
+func TestPathStepsTheBoreAtTheFilter(t *testing.T) {
+	s := workbench()
+	s.filters = []Candidate{candidate(500, part("STEPPED", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 5/16"}))}
+	s.hoses = append(s.hoses, candidate(800, part("HOSE-5", "fuel_hose", 1, 36, 0, []string{"hose 5/16", "hose 5/16"})))
+	s.clamps = append(s.clamps, candidate(400, part("CLAMPS-5", "hose_clamp", 10, 0, 0, nil, "hose_in", "5/16")))
+	options := Paths(s.query("plain_tube 3/8", "hose_barb 5/16", 30, false))
+	if len(options) != 1 {
+		t.Fatalf("%d options", len(options))
+	}
+	if got, want := chainText(&options[0]), "HOSE-36 STEPPED HOSE-5"; got != want || options[0].HoseBoreIn != 0.3125 {
+		t.Errorf("chain %s bore %g, want %s bore 0.3125", got, options[0].HoseBoreIn, want)
+	}
+	if options := Paths(s.query("plain_tube 5/16", "hose_barb 3/8", 30, false)); len(options) != 0 {
+		t.Error("fuel flowed through a filter against its arrow")
+	}
+}
+
+func TestPathNeedsEveryPiece(t *testing.T) {
+	for name, without := range map[string]func(*shop){
+		"filter":        func(s *shop) { s.filters = nil },
+		"line fitting":  func(s *shop) { s.fittings = s.fittings[1:] },
+		"inlet fitting": func(s *shop) { s.fittings = s.fittings[:1] },
+		"hose":          func(s *shop) { s.hoses = nil },
+		"long hose":     func(s *shop) { s.hoses[0].Part.LengthIn = 15 },
+		"clamps":        func(s *shop) { s.clamps = nil },
+		"clamps of size": func(s *shop) {
+			s.clamps = []Candidate{candidate(1, part("C", "hose_clamp", 1, 0, 0, nil, "hose_in", "1/2"))}
+		},
+	} {
+		s := workbench()
+		without(s)
+		if options := Paths(s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false)); len(options) != 0 {
+			t.Errorf("without %s: %s", name, chainText(&options[0]))
+		}
+	}
+}
+
+// A part that a bundle may hold stays an option although it is dearer by itself; one
+// that is merely dearer does not.
+func TestPathKeepsWhatABundleMayHold(t *testing.T) {
+	s := workbench()
+	s.filters = append(s.filters, candidate(900, part("FILTER-BRIGHT", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 3/8"})))
+	if options := Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)); len(options) != 1 {
+		t.Errorf("%d options, want the cheaper filter alone", len(options))
+	}
+	s.filters[1].Sources = s.savings.Add(401)
+	if options := Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)); len(options) != 2 || chainText(&options[1]) != "HOSE-36 FILTER-BRIGHT HOSE-36" {
+		t.Errorf("%d options, want both filters", len(options))
+	}
+	s.savings = Savings{}
+	s.filters[1].Sources = s.savings.Add(400)
+	if options := Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)); len(options) != 1 {
+		t.Errorf("%d options: a bundle that saves 4.00 does no better than a part 4.00 cheaper", len(options))
+	}
+}
+
+// What the owner has joins whatever it must, at no cost.
+func TestPathUsesStandIns(t *testing.T) {
+	standIn := Candidate{Part: &catalog.Part{Offer: catalog.Offer{PackQuantity: 1000}, Form: &catalog.Form{LengthIn: 1000}}}
+	s := workbench()
+	q := s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false)
+	q.StandIns[needInletFitting] = standIn
+	q.InletFitting = func(*catalog.Form) []Candidate { return nil }
+	options := Paths(q)
+	if len(options) != 1 || chainText(&options[0]) != "FLARE-BARB HOSE-36 FILTER HOSE-36 (own)" || options[0].Cost != 2100 {
+		t.Errorf("%d options", len(options))
+	}
+	empty := &shop{}
+	q = empty.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, true)
+	q.Bores = []units.Size{units.Inches(3, 8)}
+	for _, need := range []string{needInletFitting, needFittings, needHose, needFilter, needClamps, needRegulator} {
+		q.StandIns[need] = standIn
+	}
+	options = Paths(q)
+	if len(options) == 0 || options[0].Cost != 0 {
+		t.Errorf("with everything on the shelf: %d options", len(options))
+	}
+}
+
+func TestPathOfACatalogueWithManyBores(t *testing.T) {
+	s := workbench()
+	for i := 1; i <= 12; i++ {
+		bore := fmt.Sprintf("%d/32", i)
+		if bore != "12/32" {
+			s.hoses = append(s.hoses, candidate(800, part("HOSE-"+bore, "fuel_hose", 1, 36, 0, []string{"hose " + bore, "hose " + bore})))
+			s.clamps = append(s.clamps, candidate(400, part("CLAMPS-"+bore, "hose_clamp", 10, 0, 0, nil, "hose_in", bore)))
+		}
+	}
+	s.filters = append(s.filters, candidate(100, part("STEPPED", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 11/32"})))
+	options := Paths(s.query("plain_tube 3/8", "hose_barb 11/32", 30, false))
+	if len(options) != 1 || chainText(&options[0]) != "HOSE-36 STEPPED HOSE-11/32" {
+		t.Errorf("%d options", len(options))
+	}
+}
