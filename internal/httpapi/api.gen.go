@@ -228,7 +228,7 @@ type Kit = kit.Kit
 
 // KitRequest The question. Give `vehicle` or `vehicle_id`, not both.
 //
-// Example: {"carburetor_sku":"TN-4-600-E","on_hand":[{"need":"vacuum.caps"},{"quantity":1,"sku":"FF-38"}],"preferences":{"currency":"USD","finish":"plain","levels":["required","recommended"],"objective":"price"},"vehicle":{"accessories":{"air_conditioning":true,"idle_stop_solenoid":true,"pcv":true,"power_brakes":true},"air_cleaner":{"height_in":3,"neck_in":5.125},"electrical":{"choke_feed_length_ft":6,"negative_ground":true,"nominal_volts":12},"engine":{"cylinders":8,"displacement_in3":318,"tune":"stock"},"fuel":{"ethanol_percent":10,"line_end":"plain_tube","line_od_in":"5/16","pressure_psi":6,"pump":"mechanical","return_line":false,"run_length_in":24},"ignition":{"advance":"ported"},"intake":{"flange":"spread_bore","hood_clearance_in":9.5},"road":{"emissions_controlled":false,"on_road":true},"site":{"altitude_ft":2500},"throttle":{"bracket_on":"carburetor","end":"ball","kind":"cable","pedal_travel_in":2.1},"transmission":{"downshift":"vacuum_modulator","kind":"automatic"}}}
+// Example: {"carburetor_sku":"QYC-2A23","on_hand":[{"need":"vacuum.caps"},{"quantity":1,"sku":"FOZ-2A07"}],"preferences":{"currency":"USD","finish":"plain","levels":["required","recommended"],"objective":"price"},"vehicle":{"accessories":{"air_conditioning":true,"idle_stop_solenoid":true,"pcv":true,"power_brakes":true},"air_cleaner":{"height_in":3,"neck_in":5.125},"electrical":{"choke_feed_length_ft":6,"negative_ground":true,"nominal_volts":12},"engine":{"cylinders":8,"displacement_in3":318,"tune":"stock"},"fuel":{"ethanol_percent":10,"line_end":"plain_tube","line_od_in":"5/16","pressure_psi":6,"pump":"mechanical","return_line":false,"run_length_in":24},"ignition":{"advance":"ported"},"intake":{"flange":"spread_bore","hood_clearance_in":9.5},"road":{"emissions_controlled":false,"on_road":true},"site":{"altitude_ft":2500},"throttle":{"bracket_on":"carburetor","end":"ball","kind":"cable","pedal_travel_in":2.1},"transmission":{"downshift":"vacuum_modulator","kind":"automatic"}}}
 type KitRequest = kit.Request
 
 // Level How much a need matters.
@@ -328,7 +328,7 @@ type Preferences = kit.Preferences
 type Problem struct {
 	// Detail This problem in one line: what is wrong, where, how to mend it.
 	//
-	// Example: /carburetor_sku: is missing; give the SKU of the carburetor chosen, for example "TN-4-600-E"
+	// Example: /carburetor_sku: is missing; give the SKU of the carburetor chosen, for example "QYC-2A23"
 	Detail string `json:"detail"`
 
 	// Errors Every fault found.
@@ -437,14 +437,14 @@ type Sizing = kit.Sizing
 
 // SizingRequest The vehicle to size for. Give `vehicle` or `vehicle_id`, not both.
 //
-// Example: {"vehicle_id":"brindle-moorland-1971"}
+// Example: {"vehicle_id":"halvorne-ferrymaster-1972"}
 type SizingRequest struct {
 	// Vehicle One described car. Fields that are not required may be unknown: leave them out, and the answer asks for them where they decide something. No value is assumed that would hide a safety matter.
 	Vehicle *Vehicle `json:"vehicle,omitempty"`
 
 	// VehicleID Id of a vehicle in the catalogue.
 	//
-	// Example: brindle-moorland-1971
+	// Example: halvorne-ferrymaster-1972
 	VehicleID *string `json:"vehicle_id,omitempty"`
 }
 
