@@ -27,6 +27,7 @@ type bound struct {
 	// The live part of the state, gathered once per node.
 	groups []liveGroup // When references last
 	opts   []liveOption
+	single []liveSingle
 	needs  []int32  // whole resources to be bought
 	prices []demand // demands on priced resources
 	rows   []int32  // priced resources
@@ -47,7 +48,15 @@ type bound struct {
 type liveGroup struct {
 	g          int32
 	start, end int32 // its options in opts
+	at, to     int32 // and in single
+	sel        int32 // cheapest of the latter, -1 none
 	active     bool
+}
+
+// A liveSingle is an option that needs a pack of one item and nothing else: the common case, kept apart for speed.
+type liveSingle struct {
+	o, item int32
+	cost    int64
 }
 
 type liveOption struct {
@@ -133,12 +142,13 @@ func (c *core) gather() {
 		c.seen[i] = false
 	}
 	c.groups, c.opts, c.needs, c.prices, c.rows, c.items = c.groups[:0], c.opts[:0], c.needs[:0], c.prices[:0], c.rows[:0], c.items[:0]
-	for r := range c.cap {
-		c.cap[r] = max(0, -c.net[r])
-		if !c.whole[r] {
-			c.cap[r] = -c.net[r]
-			c.stamp[r] = -1
+	c.single = c.single[:0]
+	for _, r := range c.loose {
+		c.cap[r] = -c.net[r]
+		if c.whole[r] {
+			c.cap[r] = max(0, -c.net[r])
 		}
+		c.stamp[r] = -1
 	}
 	for n := len(c.order) - 1; n >= 0; n-- {
 		g := c.order[n]
@@ -146,8 +156,20 @@ func (c *core) gather() {
 			c.state[g] == waiting && c.state[c.parent[g]] != active && c.state[c.parent[g]] != waiting {
 			continue
 		}
-		start := int32(len(c.opts))
+		live := liveGroup{g: g, start: int32(len(c.opts)), at: int32(len(c.single)), sel: -1, active: c.state[g] == active}
 		for _, o := range c.live(g) {
+			if i := c.oItem[o]; i >= 0 && c.lo[i] == 0 {
+				c.single = append(c.single, liveSingle{o, i, c.oCost[o]})
+				c.val[o] = c.oCost[o]
+				if live.sel < 0 || c.oCost[o] < c.oCost[live.sel] {
+					live.sel = o
+				}
+				if !c.seen[i] {
+					c.seen[i] = true
+					c.items = append(c.items, i)
+				}
+				continue
+			}
 			lo := liveOption{o: o, needAt: int32(len(c.needs)), priceAt: int32(len(c.prices)), activates: c.tAt[o] < c.tAt[o+1]}
 			for _, d := range c.demands(o) {
 				r := d.res
@@ -170,17 +192,19 @@ func (c *core) gather() {
 			lo.needEnd, lo.priceEnd = int32(len(c.needs)), int32(len(c.prices))
 			c.opts = append(c.opts, lo)
 		}
-		c.groups = append(c.groups, liveGroup{g, start, int32(len(c.opts)), c.state[g] == active})
+		live.end, live.to = int32(len(c.opts)), int32(len(c.single))
+		c.groups = append(c.groups, live)
 	}
-	for r := range c.cap {
+	for _, r := range c.loose {
 		if c.cap[r] > 0 {
-			c.rows = append(c.rows, int32(r))
-			c.see(int32(r))
+			c.rows = append(c.rows, r)
+			c.see(r)
 		} else {
 			c.pi[r] = 0
 		}
+		c.stamp[r] = -1
 	}
-	for r := range c.stamp {
+	for _, r := range c.needs {
 		c.stamp[r] = -1
 	}
 }
@@ -214,7 +238,10 @@ func (c *core) price() int64 {
 		lg := &c.groups[n]
 		g := lg.g
 		free, cheapest := int64(math.MaxInt64), int64(math.MaxInt64)
-		sel := int32(-1)
+		sel := lg.sel
+		if sel >= 0 {
+			cheapest = c.val[sel]
+		}
 		for k := lg.start; k < lg.end; k++ {
 			lo := &c.opts[k]
 			val := c.oCost[lo.o]
@@ -243,6 +270,12 @@ func (c *core) price() int64 {
 			v = free
 		}
 		c.v[g], c.fill[g], c.sel[g] = min(v, c.most), v, sel
+		for k := range c.single[lg.at:lg.to] {
+			one := &c.single[int(lg.at)+k]
+			if one.cost < v {
+				c.load[one.item] += v - one.cost
+			}
+		}
 		for k := lg.start; k < lg.end; k++ {
 			lo := &c.opts[k]
 			gap := v - c.val[lo.o]
@@ -323,6 +356,12 @@ func (c *core) climb(at, target int64, theta float64) bool {
 			}
 		}
 		capped := false
+		for k := range c.single[lg.at:lg.to] {
+			one := &c.single[int(lg.at)+k]
+			if one.cost <= c.fill[g] && c.buys[one.item] > 0 {
+				s--
+			}
+		}
 		for k := lg.start; k < lg.end; k++ {
 			lo := &c.opts[k]
 			if lo.needAt == lo.needEnd {
@@ -392,7 +431,7 @@ func (c *core) lower(rounds int, theta float64) int64 {
 	at, stale := top, 0
 	for k := 0; k < rounds && top <= c.best; k++ {
 		target := c.best
-		if !c.found {
+		if c.best == infinite {
 			target = top + top/16 + 1<<c.shift
 		}
 		target += 1 << c.shift / 2
@@ -424,6 +463,11 @@ func (c *core) fix() bool {
 		lg := &c.groups[n]
 		if !lg.active {
 			continue
+		}
+		for _, one := range c.single[lg.at:lg.to] {
+			if max(0, one.cost-c.fill[lg.g])+max(0, c.rc[one.item]) > slack && c.lo[one.item] == 0 && c.state[lg.g] == active && !c.remove(one.o) {
+				return false
+			}
 		}
 		for k := lg.start; k < lg.end; k++ {
 			lo := &c.opts[k]

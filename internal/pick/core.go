@@ -22,7 +22,8 @@ type core struct {
 	oGroup []int32
 	oSrc   []int32 // number in the work
 	oCost  []int64
-	oBuys  []bool // has folded demands: choosing it buys something
+	oItem  []int32 // the item it needs a pack of, when that is all it needs and no other option of the group does; else -1
+	oBuys  []bool  // has folded demands: choosing it buys something
 	dAt    []int32
 	dem    []demand
 	cAt    []int32 // conflicting options
@@ -40,12 +41,14 @@ type core struct {
 	uOpt  []int32
 	peak  []int64 // largest single demand
 	whole []bool  // any one pack of any supplier is enough for all groups together, and nothing less is for any
+	loose []int32 // resources that are not whole with a single supplier
 
 	// Items.
 	iSrc   []int32
 	unit   []int64
 	charge []int64
 	above  []int64
+	mask   []uint64
 	iAt    []int32
 	iSup   []demand // resource and units per pack
 
@@ -59,6 +62,7 @@ type core struct {
 	chosen   []int32
 	causes   []int32 // live options that would activate a waiting group
 	net      []int64 // free plus bought less demanded by chosen options
+	fresh    uint64  // groups, modulo 64, that may have an option whose demands are bought; see free
 	avail    []int64 // net plus what can still be bought
 	lo, hi   []int64
 	paid     int64
@@ -286,6 +290,31 @@ func (c *core) build(w *work, groups []int32) {
 		}
 	}
 
+	c.loose = c.loose[:0]
+	for r := range c.rSrc {
+		if !c.whole[r] || c.sAt[r+1]-c.sAt[r] > 1 {
+			c.loose = append(c.loose, int32(r))
+		}
+	}
+	c.oItem = resize(c.oItem, no)
+	for o := range c.oItem {
+		c.oItem[o] = -1
+		if ds := c.demands(int32(o)); len(ds) == 1 && len(c.triggers(int32(o))) == 0 {
+			if sup := c.suppliers(ds[0].res); c.whole[ds[0].res] && len(sup) == 1 {
+				c.oItem[o] = sup[0].item
+			}
+		}
+	}
+	for r := range c.rSrc {
+		last := int32(-1)
+		for _, o := range c.uOpt[c.uAt[r]:c.uAt[r+1]] { // in order of groups
+			if last >= 0 && c.oGroup[o] == c.oGroup[last] {
+				c.oItem[o], c.oItem[last] = -1, -1
+			}
+			last = o
+		}
+	}
+
 	// Scale costs.
 	total := 0.0
 	for o := range c.oCost {
@@ -313,7 +342,7 @@ func (c *core) build(w *work, groups []int32) {
 		c.cnt[g] = c.gAt[g+1] - c.gAt[g]
 		c.chosen[g] = -1
 	}
-	c.paid, c.trail = 0, c.trail[:0]
+	c.paid, c.trail, c.fresh = 0, c.trail[:0], ^uint64(0)
 }
 
 // cheapestPlain returns the best option of g that touches nothing else: it stands for all others like it.
@@ -540,18 +569,24 @@ func (c *core) take(i int32, k int64) bool {
 	for _, s := range c.supplies(i) {
 		c.note(netSet, s.res, c.net[s.res])
 		c.net[s.res] += k * s.units
+		for _, o := range c.uOpt[c.uAt[s.res]:c.uAt[s.res+1]] {
+			c.fresh |= 1 << (c.oGroup[o] % 64)
+		}
 	}
 	return true
 }
 
 // close settles that no more packs of an item are bought.
-func (c *core) close(i int32) bool {
-	if c.closed(i) {
+func (c *core) close(i int32) bool { return c.limit(i, c.lo[i]) }
+
+// limit settles that at most so many packs of an item are bought.
+func (c *core) limit(i int32, most int64) bool {
+	gone := c.hi[i] - most
+	if gone <= 0 {
 		return true
 	}
 	c.note(hiSet, i, c.hi[i])
-	gone := c.hi[i] - c.lo[i]
-	c.hi[i] = c.lo[i]
+	c.hi[i] = most
 	for _, s := range c.supplies(i) {
 		c.note(availSet, s.res, c.avail[s.res])
 		c.avail[s.res] -= gone * s.units
@@ -559,6 +594,96 @@ func (c *core) close(i int32) bool {
 	for _, s := range c.supplies(i) {
 		if !c.tighten(s.res) || !c.supplyLast(s.res) {
 			return false
+		}
+	}
+	return true
+}
+
+// dominate closes the items that another one replaces everywhere at less cost, or at the same cost by a smaller
+// SKU. It looks at items that single options need and that serve nothing else.
+func (c *core) dominate() bool {
+	if c.zero {
+		return true
+	}
+	c.mask = resize(c.mask, len(c.iSrc))
+	for i := range c.mask {
+		c.mask[i] = c.groupMask(int32(i))
+	}
+	for i, mask := range c.mask {
+		i := int32(i)
+		if mask == 0 {
+			continue
+		}
+		users := c.users(i)
+		fewest := users[0]
+		for _, o := range users {
+			if c.cnt[c.oGroup[o]] < c.cnt[c.oGroup[fewest]] {
+				fewest = o
+			}
+		}
+		cost := c.packs(i, 1)
+		for _, o := range c.live(c.oGroup[fewest]) {
+			if j := c.oItem[o]; j >= 0 && mask&^c.mask[j] == 0 && c.packs(j, 1) <= cost && j != i && c.replaces(j, i) {
+				if !c.close(i) {
+					return false
+				}
+				break
+			}
+		}
+	}
+	return true
+}
+
+// groupMask returns a set of the groups, modulo 64, whose options need an item, or 0 if the item is bought, closed,
+// or serves anything but options that need nothing else.
+func (c *core) groupMask(i int32) uint64 {
+	if c.closed(i) || c.lo[i] > 0 || len(c.supplies(i)) != 1 {
+		return 0
+	}
+	mask := uint64(0)
+	for _, o := range c.users(i) {
+		if c.oItem[o] != i {
+			return 0
+		}
+		if c.isLive(o) {
+			mask |= 1 << (c.oGroup[o] % 64)
+		}
+	}
+	return mask
+}
+
+// users returns the options that demand what an item that supplies one resource supplies.
+func (c *core) users(i int32) []int32 {
+	r := c.iSup[c.iAt[i]].res
+	return c.uOpt[c.uAt[r]:c.uAt[r+1]]
+}
+
+// replaces says whether every selection that buys i is worse than the same with j instead.
+func (c *core) replaces(j, i int32) bool {
+	cj, ci := c.packs(j, 1), c.packs(i, 1)
+	if c.closed(j) || cj > ci || cj == ci && !c.w.skuLess(c.iSrc[j], c.iSrc[i]) {
+		return false
+	}
+	js := c.users(j)
+	n := 0
+	for _, o := range c.users(i) {
+		if !c.isLive(o) {
+			continue
+		}
+		g := c.oGroup[o]
+		for n < len(js) && c.oGroup[js[n]] < g {
+			n++
+		}
+		if n == len(js) || c.oGroup[js[n]] != g || c.oItem[js[n]] != j || !c.isLive(js[n]) {
+			return false
+		}
+		if x := js[n]; c.oCost[x] > c.oCost[o] || c.oCost[x] == c.oCost[o] && (c.oBuys[x] || c.oBuys[o]) {
+			return false
+		}
+		for _, x := range c.conflicts(js[n]) {
+			if c.isLive(x) && c.oGroup[x] != g && !slices.Contains(c.conflicts(o), x) {
+				return false
+			}
 		}
 	}
 	return true

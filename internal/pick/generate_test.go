@@ -72,6 +72,37 @@ func small(r *rand.Rand) *Problem {
 	return p
 }
 
+// smallCover draws a covering problem with so few prices that ties abound.
+func smallCover(r *rand.Rand) *Problem {
+	p := cover(r, 2+r.IntN(3), 4+r.IntN(3), r.IntN(4), true)
+	for i := range p.Items {
+		p.Items[i].Unit = 1 + r.Int64N(4)
+		if r.IntN(30) == 0 {
+			p.Items[i].Unit = 0
+		}
+		if r.IntN(10) == 0 {
+			p.Items[i].Supplies[0].Units = 1
+		}
+		if r.IntN(10) == 0 {
+			p.Items[i].Charge = 1 + r.Int64N(3)
+		}
+		if r.IntN(10) == 0 { // a bundle of two candidates, or another pack
+			p.Items[i].Supplies = append(p.Items[i].Supplies, Amount{r.Int32N(int32(len(p.Items))), 1 + r.Int32N(3)})
+		}
+	}
+	for g := range p.Groups {
+		for o := range p.Groups[g].Options {
+			if r.IntN(6) == 0 {
+				p.Groups[g].Options[o].Penalty = r.Int64N(3)
+			}
+			if r.IntN(20) == 0 {
+				p.Groups[g].Options[o].Demands = nil
+			}
+		}
+	}
+	return p
+}
+
 // cover draws a covering problem: needs, candidates that each cover one to five needs, and pairs of candidates
 // that exclude each other. Every need is a group with an option per candidate that covers it; a candidate is a
 // resource of its own, demanded by its options and supplied by one item. With proportional prices a candidate
@@ -110,6 +141,62 @@ func cover(r *rand.Rand, needs, candidates, conflicts int, proportional bool) *P
 			}
 		}
 		k++
+	}
+	return p
+}
+
+// retail draws a middling problem of one of the two price structures with every feature of the model: larger
+// packs, bundles that save money and some that do not, charges, purchase limits, units on hand, needs that only
+// arise from a choice, penalties, conflicts.
+func retail(r *rand.Rand, proportional bool) *Problem {
+	needs := 5 + r.IntN(8)
+	candidates := 4*needs + r.IntN(4*needs)
+	p := cover(r, needs, candidates, r.IntN(candidates/4), proportional)
+	for i := 0; i < candidates; i++ {
+		it := &p.Items[i]
+		switch r.IntN(12) {
+		case 0: // sold singly, and in a pack
+			it.Supplies[0].Units = 1
+			p.Items = append(p.Items, Item{SKU: fmt.Sprintf("K%05d", i), Unit: it.Unit * 2, Supplies: []Amount{{int32(i), 2 + r.Int32N(9)}}})
+			it = &p.Items[i]
+		case 1:
+			it.Supplies[0].Units = 1
+			it.Max = 1 + r.Int32N(2)
+		case 2:
+			it.Charge, it.ChargeAbove = r.Int64N(it.Unit+1), r.Int32N(2)
+		case 3:
+			if r.IntN(3) == 0 {
+				p.Free = append(p.Free, Amount{int32(i), 1})
+			}
+		}
+	}
+	for n := needs / 2; n > 0; n-- {
+		a, b := r.IntN(candidates), r.IntN(candidates)
+		p.Items = append(p.Items, Item{
+			SKU:      fmt.Sprintf("B%05d", n),
+			Unit:     int64(float64(p.Items[a].Unit+p.Items[b].Unit) * (0.6 + 0.6*r.Float64())),
+			Supplies: []Amount{p.Items[a].Supplies[0], {int32(b), 1 + r.Int32N(2)}},
+		})
+	}
+	for g := range p.Groups {
+		for o := range p.Groups[g].Options {
+			op := &p.Groups[g].Options[o]
+			if r.IntN(8) == 0 {
+				op.Penalty = r.Int64N(800)
+			}
+			if r.IntN(8) == 0 {
+				op.Demands[0].Units += r.Int32N(3)
+			}
+			if r.IntN(12) == 0 {
+				op.Demands = append(op.Demands, Amount{r.Int32N(int32(candidates)), 1})
+			}
+		}
+		if g > 0 && r.IntN(3) == 0 {
+			for k := 1 + r.IntN(6); k > 0; k-- {
+				from := r.IntN(g)
+				p.Groups[g].When = append(p.Groups[g].When, OptionRef{int32(from), r.Int32N(int32(len(p.Groups[from].Options)))})
+			}
+		}
 	}
 	return p
 }

@@ -154,6 +154,7 @@ func (w *work) flatten() error {
 	w.pos = resize(w.pos, nr)
 	w.optAt, w.demAt, w.dem = append(w.optAt[:0], 0), append(w.demAt[:0], 0), w.dem[:0]
 	w.usable, w.cost = w.usable[:0], w.cost[:0]
+	w.firstG = resize(w.firstG, nr)
 	for g := range p.Groups {
 		for o := range p.Groups[g].Options {
 			op := &p.Groups[g].Options[o]
@@ -173,6 +174,9 @@ func (w *work) flatten() error {
 			for _, d := range w.dem[start:] {
 				ok = ok && d.units <= w.reach[d.res]
 			}
+			if ok {
+				w.require(int32(g), w.dem[start:])
+			}
 			w.usable = append(w.usable, ok)
 			w.cost = append(w.cost, op.Penalty)
 			w.demAt = append(w.demAt, int32(len(w.dem)))
@@ -182,30 +186,6 @@ func (w *work) flatten() error {
 	for _, c := range p.Conflicts {
 		if c[0] == c[1] {
 			w.usable[w.option(c[0])] = false
-		}
-	}
-	w.firstG = resize(w.firstG, nr)
-	for g := range p.Groups {
-		for o := w.optAt[g]; o < w.optAt[g+1]; o++ {
-			if !w.usable[o] {
-				continue
-			}
-			for _, d := range w.demands(o) {
-				r := d.res
-				switch {
-				case w.last[r] != int32(g)+1:
-					if w.last[r] == 0 {
-						w.firstG[r] = int32(g)
-					}
-					w.last[r] = int32(g) + 1
-					w.users[r]++
-					w.need[r] += d.units
-					w.peak[r] = d.units
-				case d.units > w.peak[r]:
-					w.need[r] += d.units - w.peak[r]
-					w.peak[r] = d.units
-				}
-			}
 		}
 	}
 
@@ -309,6 +289,26 @@ func (w *work) flatten() error {
 		}
 	}
 	return nil
+}
+
+// require counts what a usable option demands towards need, per group the most of any option.
+func (w *work) require(g int32, ds []demand) {
+	for _, d := range ds {
+		r := d.res
+		switch {
+		case w.last[r] != g+1:
+			if w.last[r] == 0 {
+				w.firstG[r] = g
+			}
+			w.last[r] = g + 1
+			w.users[r]++
+			w.need[r] += d.units
+			w.peak[r] = d.units
+		case d.units > w.peak[r]:
+			w.need[r] += d.units - w.peak[r]
+			w.peak[r] = d.units
+		}
+	}
 }
 
 func (w *work) scarce(a Amount) bool {
@@ -440,6 +440,9 @@ func (w *work) find(g int32) int32 {
 }
 
 func (w *work) union(a, b int32) {
+	if w.root[a] == w.root[b] {
+		return
+	}
 	a, b = w.find(a), w.find(b)
 	w.root[max(a, b)] = min(a, b)
 }

@@ -25,8 +25,9 @@ func (l *limiter) more() bool {
 type search struct {
 	lim    *limiter
 	first  bool  // any selection will do
-	found  bool  // best is the cost of a selection, not infinity
-	best   int64 // of the best selection
+	best   int64 // nothing dearer is searched
+	found  bool  // a selection is known: bought, picked
+	cost   int64 // what it costs
 	bought []int64
 	picked []int32 // option per group, -1 inactive
 	lex    []lexItem
@@ -40,23 +41,25 @@ type lexItem struct {
 	best int64 // packs in the best selection
 }
 
+// infinite is more than any selection costs.
+const infinite = math.MaxInt64 / 4
+
 // solve finds the optimum of one component, writes it to the work, and returns its cost and bound.
 func (c *core) solve(w *work, groups []int32, lim *limiter, first bool) (cost, lower int64, err error) {
 	c.build(w, groups)
-	c.lim, c.first, c.found, c.best, c.lex = lim, first, false, math.MaxInt64/4, c.lex[:0]
-	if !c.start() {
+	c.lim, c.first, c.found, c.best, c.cost, c.lex = lim, first, false, infinite, infinite, c.lex[:0]
+	if !c.start() || !c.dominate() {
 		return 0, 0, errInfeasible
 	}
 	c.initBound()
-	root := c.root()
-	done := root > c.best || c.node(0)
+	root, done := c.deepen()
 	if !c.found {
 		if done {
 			return 0, 0, errInfeasible
 		}
 		return 0, 0, ErrLimit
 	}
-	cost = c.best >> c.shift
+	cost = c.cost >> c.shift
 	lower = cost
 	if !done {
 		lower = min(cost, (max(0, root)+1<<c.shift-1)>>c.shift)
@@ -75,6 +78,51 @@ func (c *core) solve(w *work, groups []int32, lim *limiter, first bool) (cost, l
 		w.buy[c.iSrc[i]] = int32(n)
 	}
 	return cost, lower, nil
+}
+
+// deepen searches for selections below a limit close to the bound, where little is left to search, and raises the
+// limit until there is one. The limit never hides a better selection: each search is complete below it.
+// It returns a bound and whether the search was complete.
+func (c *core) deepen() (lower int64, done bool) {
+	if !c.free() {
+		return infinite, true
+	}
+	c.fresh = 0
+	lower = c.lower(8, 1)
+	c.dive()
+	if c.best = c.cost; lower <= c.best {
+		lower = max(lower, c.lower(12, 1))
+	}
+	mark := len(c.trail)
+	for _, part := range [...]int64{6, 3, 1} {
+		if c.first && c.found {
+			return lower, true
+		}
+		gap := c.cost - lower
+		if !c.found {
+			gap = lower/4 + 1<<c.shift
+		}
+		if part > 1 && gap < lower/100 {
+			continue
+		}
+		c.best = c.cost
+		if part > 1 {
+			c.best = lower + gap/part
+		}
+		if c.top <= c.best && c.fix() {
+			c.rank()
+			if !c.node(0) {
+				return lower, false
+			}
+		}
+		if c.cost <= c.best {
+			return c.cost, true
+		}
+		c.undo(mark)
+		lower = c.best + 1
+		c.lower(0, 0)
+	}
+	return infinite, true
 }
 
 // start follows what is forced before any choice.
@@ -102,26 +150,6 @@ func (c *core) start() bool {
 	return true
 }
 
-// root bounds the whole component, finds first selections and discards what the two rule out.
-func (c *core) root() int64 {
-	lower := c.lower(20, 1)
-	for k := 0; k < 3 && lower <= c.best && !(c.first && c.found); k++ {
-		c.dive()
-		if !c.found || lower > c.best {
-			break
-		}
-		if !c.fix() {
-			return c.best + 1
-		}
-		lower = max(lower, c.lower(20, 1))
-	}
-	if c.found && lower <= c.best && !c.fix() {
-		return c.best + 1
-	}
-	c.rank()
-	return lower
-}
-
 // node searches the current state below the given depth. It returns false when the limit stopped it.
 func (c *core) node(depth int) bool {
 	for {
@@ -138,7 +166,7 @@ func (c *core) node(depth int) bool {
 			c.record()
 			return true
 		}
-		lower := c.lower(6, 0.5)
+		lower := c.lower(2, 0.5)
 		if lower > c.best || lower > c.best-1<<c.shift && c.hopeless() {
 			return true
 		}
@@ -151,16 +179,17 @@ func (c *core) node(depth int) bool {
 			c.record()
 			return true
 		}
-		item := int32(-1)
-		option := int32(-1)
-		var ok bool
+		// The first branch chooses an option, or buys enough of an item; the second forbids it.
+		item, option, ok := int32(-1), int32(-1), false
+		most := int64(0)
 		if g >= 0 {
 			option = c.promising(g)
 			item = c.facility(option)
 			ok = c.choose(option)
 		} else {
 			item = c.supplier(r)
-			ok = c.take(item, 1)
+			most = c.lo[item] + c.enough(item, r)
+			ok = c.take(item, most-c.lo[item])
 		}
 		if ok {
 			c.level(depth + 1)
@@ -170,7 +199,7 @@ func (c *core) node(depth int) bool {
 			c.back(depth)
 		}
 		c.undo(mark)
-		if option >= 0 && !c.remove(option) || item >= 0 && !c.close(item) {
+		if option >= 0 && !c.remove(option) || item >= 0 && !c.limit(item, max(most-1, c.lo[item])) {
 			return true
 		}
 	}
@@ -185,9 +214,9 @@ func (c *core) branch() (group, resource int32) {
 		}
 	}
 	if group < 0 {
-		for r := range c.net {
+		for _, r := range c.loose {
 			if c.net[r] < 0 {
-				return -1, int32(r)
+				return -1, r
 			}
 		}
 	}
@@ -198,24 +227,38 @@ func (c *core) branch() (group, resource int32) {
 func (c *core) promising(g int32) int32 {
 	best, least := int32(-1), int64(math.MaxInt64)
 	for _, o := range c.live(g) {
-		score := max(c.val[o], c.fill[g])
-		cost := c.oCost[o]
+		score := c.val[o]
 		for _, d := range c.demands(o) {
 			if c.net[d.res] >= d.units {
 				continue
 			}
-			s := c.supplier(d.res)
-			if s >= 0 {
-				score += max(0, c.rc[s])
-				cost += c.packs(s, 1)
+			if i := c.supplier(d.res); i >= 0 {
+				score += c.packs(i, 1) - c.worth(i)
 			}
 		}
-		score += cost >> 8 // between equals the cheaper
 		if score < least {
 			best, least = o, score
 		}
 	}
 	return best
+}
+
+// worth is what the bound would pay for a pack of an item: the prices of the groups and resources still open.
+func (c *core) worth(i int32) int64 {
+	worth := int64(0)
+	for _, s := range c.supplies(i) {
+		if !c.whole[s.res] || c.net[s.res] < 0 {
+			worth += c.pi[s.res] * min(s.units, max(0, -c.net[s.res]))
+		}
+		if c.whole[s.res] && c.net[s.res] <= 0 {
+			for _, o := range c.uOpt[c.uAt[s.res]:c.uAt[s.res+1]] {
+				if g := c.oGroup[o]; c.state[g] == active && c.isLive(o) {
+					worth += max(0, c.fill[g]-c.val[o])
+				}
+			}
+		}
+	}
+	return worth
 }
 
 // supplier returns the item that supplies a resource at the least reduced cost.
@@ -229,6 +272,16 @@ func (c *core) supplier(r int32) int32 {
 	return best
 }
 
+// enough is the number of packs of an item that meets what a resource lacks, or as many as can be bought.
+func (c *core) enough(i, r int32) int64 {
+	for _, s := range c.suppliers(r) {
+		if s.item == i {
+			return min(ceilDiv(-c.net[r], s.units), c.hi[i]-c.lo[i])
+		}
+	}
+	return 0
+}
+
 // free chooses options that cost least in their group and ask for nothing not already bought: every selection
 // stays as good with them.
 func (c *core) free() bool {
@@ -239,11 +292,11 @@ func (c *core) free() bool {
 		again = false
 	next:
 		for g := range c.group {
-			if c.state[g] != active {
+			if c.state[g] != active || c.fresh&(1<<(g%64)) == 0 {
 				continue
 			}
 			for _, o := range c.live(int32(g)) {
-				if c.cheapest(o) && c.harmless(o) {
+				if c.harmless(o) && c.cheapest(o) {
 					if !c.choose(o) {
 						return false
 					}
@@ -315,6 +368,9 @@ func (c *core) dive() {
 	mark := len(c.trail)
 	defer func() { c.undo(mark) }()
 	for {
+		if !c.free() {
+			return
+		}
 		g, r := c.branch()
 		switch {
 		case g >= 0:
@@ -322,7 +378,7 @@ func (c *core) dive() {
 				return
 			}
 		case r >= 0:
-			if !c.take(c.supplier(r), 1) {
+			if i := c.supplier(r); !c.take(i, c.enough(i, r)) {
 				return
 			}
 		default:
@@ -337,10 +393,10 @@ func (c *core) record() {
 	if c.zero && !c.first && c.redundant() {
 		return
 	}
-	if c.found && (c.paid > c.best || c.paid == c.best && !c.better()) {
+	if c.paid > c.best || c.paid == c.cost && !c.better() {
 		return
 	}
-	c.found, c.best = true, c.paid
+	c.found, c.best, c.cost = true, c.paid, c.paid
 	c.bought = append(c.bought[:0], c.lo...)
 	c.picked = c.picked[:0]
 	for g := range c.group {
@@ -451,7 +507,7 @@ func (c *core) better() bool {
 
 // hopeless says whether no selection in the current state comes before the best one of the same cost.
 func (c *core) hopeless() bool {
-	if len(c.lex) == 0 {
+	if c.cost > c.best {
 		return false
 	}
 	for n := range c.lex {

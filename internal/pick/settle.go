@@ -1,6 +1,7 @@
 package pick
 
 // settle gives the best selection its smallest option indexes: what is bought and what it costs stay the same.
+// When the deadline comes first the selection stays as it is: the cost is proven all the same.
 func (c *core) settle() {
 	s := settler{core: c, budget: c.best, left: resize(c.net[:0], len(c.net)), pick: c.chosen}
 	for r, src := range c.rSrc {
@@ -18,6 +19,11 @@ func (c *core) settle() {
 	for g := range s.pick {
 		s.pick[g] = -1
 	}
+	// What the groups from each on cost at least, so that a pick that cannot end within the budget is seen at once.
+	s.rest = resize(c.load[:0], len(c.order)+1)
+	for n := len(c.order) - 1; n >= 0; n-- {
+		s.rest[n] = s.rest[n+1] + s.least(c.order[n])
+	}
 	if s.next(0) {
 		copy(c.picked, s.pick)
 	}
@@ -28,10 +34,29 @@ type settler struct {
 	budget int64 // for penalties and folded demands
 	left   []int64
 	pick   []int32
+	rest   []int64
+	steps  int
+}
+
+// least is what a group costs at least with what is bought, 0 if it need not be active.
+func (s *settler) least(g int32) int64 {
+	if len(s.w.p.Groups[s.group[g]].When) > 0 {
+		return 0
+	}
+	least := int64(infinite)
+	for o := s.gAt[g]; o < s.gAt[g+1]; o++ {
+		if s.oCost[o] < least && s.fits(o) {
+			least = s.oCost[o]
+		}
+	}
+	return least
 }
 
 // next settles the groups from the n-th in order on.
 func (s *settler) next(n int) bool {
+	if s.steps++; s.steps%1024 == 0 && s.lim.ctx.Err() != nil {
+		return false
+	}
 	if n == len(s.order) {
 		return s.budget == 0 && !(s.zero && s.spare())
 	}
@@ -46,7 +71,7 @@ func (s *settler) next(n int) bool {
 		}
 	}
 	for o := s.gAt[g]; o < s.gAt[g+1]; o++ {
-		if s.oCost[o] > s.budget || !s.fits(o) || o != s.picked[g] && !s.same(o, s.picked[g]) {
+		if s.oCost[o]+s.rest[n+1] > s.budget || !s.fits(o) || o != s.picked[g] && !s.same(o, s.picked[g]) {
 			continue
 		}
 		s.use(o, 1)
