@@ -1,0 +1,125 @@
+package fit
+
+import (
+	"fmt"
+	"testing"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/units"
+)
+
+// retailShop is an invented shop of 3 finishes: 3 x 36 fittings, 24 filters, 9
+// regulators, 24 hoses, 18 clamps. One part in eight may come
+// from one of four bundles that save up to 1.50 each.
+func retailShop() *shop {
+	s := &shop{}
+	var bundles []uint64
+	for range 4 {
+		bundles = append(bundles, s.savings.Add(150))
+	}
+	n := 0
+	add := func(list *[]Candidate, kind catalog.Kind, lengthIn float64, ends []string, attrs ...string) {
+		for finish := range 3 {
+			n++
+			p := part(fmt.Sprintf("P%03d", n), kind, 1, lengthIn, 0, ends, attrs...)
+			c := candidate(int64(300+37*n%400+150*finish), p)
+			if n%8 == 0 {
+				c.Sources = bundles[n/8%4]
+			}
+			*list = append(*list, c)
+		}
+	}
+	for _, end := range []string{"inverted_flare 5/16 female", "inverted_flare 3/8 female", "inverted_flare 1/2 female", "an_flare -6 male", "an_flare -8 male", "npt 1/8 male", "npt 1/4 male", "npt 3/8 male", "unf_port 7/8-20 male", "unf_port 9/16-24 male", "inverted_flare 3/8 male", "an_flare -6 female"} {
+		for _, barb := range []string{"hose_barb 5/16", "hose_barb 3/8", "hose_barb 1/2"} {
+			add(&s.fittings, "fuel_fitting", 1.5, []string{end, barb})
+		}
+	}
+	for _, bore := range []string{"5/16", "3/8"} {
+		for range 4 {
+			add(&s.filters, "fuel_filter", 3, []string{"hose_barb " + bore, "hose_barb " + bore})
+			add(&s.hoses, "fuel_hose", 36, []string{"hose " + bore, "hose " + bore})
+		}
+		for range 3 {
+			add(&s.clamps, "hose_clamp", 0, nil, "hose_in", bore)
+		}
+	}
+	for range 3 {
+		add(&s.regulators, "pressure_regulator", 3, []string{"npt 1/4 female", "npt 1/4 female"})
+	}
+	return s
+}
+
+// indexed answers the query's forms and bores from tables, as a catalogue's index does.
+func indexed(q *PathQuery) *PathQuery {
+	fittings, hoses, clamps := map[*catalog.Form][]Candidate{}, map[units.Size][]Candidate{}, map[units.Size][]Candidate{}
+	for _, runs := range q.Runs.runs {
+		for _, r := range runs {
+			for _, f := range r.forms {
+				if f != nil {
+					fittings[f] = q.Fitting(f)
+				}
+			}
+		}
+	}
+	for _, bore := range q.Bores {
+		hoses[bore], clamps[bore] = q.Hoses(bore), q.Clamps(bore)
+	}
+	q.Fitting = func(f *catalog.Form) []Candidate { return fittings[f] }
+	q.InletFitting = q.Fitting
+	q.Hoses = func(bore units.Size) []Candidate { return hoses[bore] }
+	q.Clamps = func(bore units.Size) []Candidate { return clamps[bore] }
+	return q
+}
+
+func BenchmarkPaths(b *testing.B) {
+	for _, c := range []struct {
+		name      string
+		regulator bool
+	}{{"plain", false}, {"regulator", true}} {
+		b.Run(c.name, func(b *testing.B) {
+			q := indexed(retailShop().query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, c.regulator))
+			b.ReportAllocs()
+			options := 0
+			for b.Loop() {
+				options = len(Paths(q))
+			}
+			b.ReportMetric(float64(options), "options")
+		})
+	}
+}
+
+func BenchmarkVacuum(b *testing.B) {
+	v := &catalog.Vehicle{Ignition: catalog.Ignition{Advance: catalog.AdvancePorted}, Transmission: catalog.Transmission{Downshift: catalog.VacuumModulator}}
+	v.Accessories = catalog.Accessories{PowerBrakes: true, PCV: true, CanisterPurge: new(true)}
+	c := fourBarrel()
+	b.ReportAllocs()
+	for b.Loop() {
+		Vacuum(v, c)
+	}
+}
+
+func BenchmarkVacuumWorst(b *testing.B) {
+	v := &catalog.Vehicle{Ignition: catalog.Ignition{Advance: catalog.AdvancePorted}, Transmission: catalog.Transmission{Downshift: catalog.VacuumModulator}}
+	v.Accessories = catalog.Accessories{PowerBrakes: true, PCV: true, CanisterPurge: new(true), EGR: new(true), CruiseControl: new(true)}
+	c := &catalog.Carburetor{Ports: append(append(fourBarrel().Ports, fourBarrel().Ports...), fourBarrel().Ports...)}
+	b.ReportAllocs()
+	for b.Loop() {
+		Vacuum(v, c)
+	}
+}
+
+func BenchmarkStack(b *testing.B) {
+	q := adapterStack()
+	bundle := q.Savings.Add(300)
+	for i := range 12 {
+		c := candidate(int64(2000+100*i), part(fmt.Sprint("PLATE", i), "adapter_plate", 1, 0, 0.5+float64(i%4)/4, nil))
+		if i%2 == 0 {
+			c.Sources = bundle
+		}
+		q.Adapter.Candidates = append(q.Adapter.Candidates, c)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		Stack(q)
+	}
+}
