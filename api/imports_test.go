@@ -24,7 +24,7 @@ var allowed = map[string][]string{
 	"internal/fit":     {"internal/calc", "internal/catalog", "internal/units"},
 	"internal/pick":    {"internal/calc", "internal/catalog", "internal/units"},
 	"internal/kit":     {"internal/pick", "internal/fit", "internal/rules", "internal/calc", "internal/catalog", "internal/units"},
-	"internal/store":   {"internal/kit", "internal/rules", "internal/catalog", "internal/units"},
+	"internal/store":   {"db", "internal/kit", "internal/rules", "internal/catalog", "internal/units"},
 	"internal/sheet":   {"internal/kit", "internal/calc", "internal/catalog", "internal/units"},
 	"internal/httpapi": {"internal/sheet", "internal/kit", "internal/rules", "internal/calc", "internal/catalog", "internal/units"},
 	"db":               {},
