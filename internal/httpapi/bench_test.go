@@ -42,7 +42,10 @@ func BenchmarkHTTPResolve(b *testing.B) {
 	var prebuiltNs float64
 	b.Run("prebuilt", func(b *testing.B) { prebuiltNs = ask(b, prebuilt, body, len(answer)) })
 	b.Run("resolve", func(b *testing.B) {
-		b.ReportMetric(prebuiltNs/ask(b, service, body, len(answer)), "ratio")
+		ns := ask(b, service, body, len(answer))
+		if prebuiltNs > 0 { // it ran too
+			b.ReportMetric(prebuiltNs/ns, "ratio")
+		}
 	})
 	b.Run("decode", func(b *testing.B) { // the share of reading and checking the body
 		b.ReportAllocs()
