@@ -39,7 +39,8 @@ func startCluster() (*server, error) {
 			return nil, err
 		}
 	}
-	if c.dir, err = os.MkdirTemp("", "onetrip-postgres-"); err != nil {
+	sweep()
+	if c.dir, err = os.MkdirTemp("", fmt.Sprintf("%s%d-", dirPrefix, os.Getpid())); err != nil {
 		return nil, err
 	}
 	if c.as != nil {
@@ -52,13 +53,27 @@ func startCluster() (*server, error) {
 		return nil, err
 	}
 	return &server{
-		admin: fmt.Sprintf("postgres://onetrip@127.0.0.1:%d/postgres?sslmode=disable", c.port),
+		admin: c.url(),
 		stop:  c.remove,
 		halt: func() func() error {
 			c.kill()
 			return c.start
 		},
 	}, nil
+}
+
+const dirPrefix = "onetrip-postgres-" // then the test's process id
+
+// sweep removes what killed tests left: their server died with them.
+func sweep() {
+	dirs, _ := filepath.Glob(filepath.Join(os.TempDir(), dirPrefix+"*")) // the pattern is well formed
+	for _, dir := range dirs {
+		id, _, _ := strings.Cut(strings.TrimPrefix(filepath.Base(dir), dirPrefix), "-")
+		pid, err := strconv.Atoi(id)
+		if err == nil && errors.Is(syscall.Kill(pid, 0), syscall.ESRCH) {
+			_ = os.RemoveAll(dir)
+		}
+	}
 }
 
 // binaries finds the directory of initdb and postgres.
@@ -168,8 +183,21 @@ func (c *cluster) start() error {
 		return err
 	}
 	c.process = cmd.Process
-	dsn := fmt.Sprintf("postgres://onetrip@127.0.0.1:%d/postgres?sslmode=disable", c.port)
-	for deadline := time.Now().Add(30 * time.Second); ; {
+	if err := untilItAnswers(c.url(), exited); err != nil {
+		text, _ := os.ReadFile(filepath.Join(c.dir, "log")) // what there is of it
+		return fmt.Errorf("%w: %s", err, text)
+	}
+	return nil
+}
+
+func (c *cluster) url() string {
+	return fmt.Sprintf("postgres://onetrip@127.0.0.1:%d/postgres?sslmode=disable", c.port)
+}
+
+// untilItAnswers waits for a server that was just started. exited, where the server is
+// a process of ours, is closed when it ended.
+func untilItAnswers(dsn string, exited <-chan struct{}) error {
+	for deadline := time.Now().Add(time.Minute); ; {
 		ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 		conn, err := pgx.Connect(ctx, dsn)
 		if err == nil {
@@ -181,8 +209,7 @@ func (c *cluster) start() error {
 		}
 		select {
 		case <-exited:
-			text, _ := os.ReadFile(filepath.Join(c.dir, "log")) // what there is of it
-			return fmt.Errorf("postgres ended at once: %s", text)
+			return errors.New("postgres ended at once")
 		case <-time.After(20 * time.Millisecond):
 		}
 		if time.Now().After(deadline) {

@@ -9,7 +9,6 @@ import (
 
 	"github.com/testcontainers/testcontainers-go"
 	tcexec "github.com/testcontainers/testcontainers-go/exec"
-	"github.com/testcontainers/testcontainers-go/wait"
 )
 
 func startContainer() (*server, error) {
@@ -27,8 +26,6 @@ func startContainer() (*server, error) {
 	c, err := testcontainers.Run(ctx, image,
 		testcontainers.WithExposedPorts("5432/tcp"),
 		testcontainers.WithEnv(map[string]string{"POSTGRES_PASSWORD": "onetrip", "POSTGRES_USER": "onetrip", "POSTGRES_DB": "onetrip"}),
-		// The image starts the server twice, the first time only to set it up.
-		testcontainers.WithWaitStrategy(wait.ForLog("database system is ready to accept connections").WithOccurrence(2), wait.ForListeningPort("5432/tcp")),
 	)
 	if err != nil {
 		return nil, err
@@ -37,8 +34,13 @@ func startContainer() (*server, error) {
 	if err != nil {
 		return nil, err
 	}
+	dsn := fmt.Sprintf("postgres://onetrip:onetrip@%s/onetrip?sslmode=disable", endpoint)
+	if err := untilItAnswers(dsn, nil); err != nil {
+		_ = testcontainers.TerminateContainer(c)
+		return nil, err
+	}
 	return &server{
-		admin: fmt.Sprintf("postgres://onetrip:onetrip@%s/onetrip?sslmode=disable", endpoint),
+		admin: dsn,
 		stop:  func() { _ = testcontainers.TerminateContainer(c) },
 		inside: func(input []byte, command []string) ([]byte, error) {
 			ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
