@@ -33,7 +33,9 @@ func ETag(thing any) string {
 
 // Precondition is what must hold for a write: IfMatch lists the ETags (without
 // quotes) of which the thing must have one, "*" for any state; IfNoneMatch demands
-// that it is not there yet (If-None-Match: *). The zero value demands nothing.
+// that it is not there yet (If-None-Match: *). The zero value demands nothing. What
+// follows a dot in an ETag is not compared: an answer that shows more than the thing,
+// such as its stock, adds the state of that there.
 type Precondition struct {
 	IfMatch     []string
 	IfNoneMatch bool
@@ -48,6 +50,7 @@ func (p Precondition) Holds(etag string) bool {
 		return true
 	}
 	for _, want := range p.IfMatch {
+		want, _, _ = strings.Cut(want, ".")
 		if etag != "" && (want == "*" || want == etag) {
 			return true
 		}

@@ -414,7 +414,7 @@ func (s *stagedRows[T]) Next() bool {
 		}
 		row, err := s.decoder.Next()
 		switch {
-		case err == io.EOF:
+		case errors.Is(err, io.EOF):
 			return false
 		case err == nil:
 			s.read++

@@ -354,11 +354,11 @@ func stockFile(location string, rows, onHand int) io.Reader {
 	r, w := io.Pipe()
 	go func() {
 		b := bufio.NewWriter(w)
-		fmt.Fprint(b, "sku,location,on_hand\n")
-		for i := range rows {
-			fmt.Fprintf(b, "BULK-%07d,%s,%d\n", i+1, location, onHand)
+		_, err := fmt.Fprint(b, "sku,location,on_hand\n")
+		for i := 0; i < rows && err == nil; i++ {
+			_, err = fmt.Fprintf(b, "BULK-%07d,%s,%d\n", i+1, location, onHand)
 		}
-		w.CloseWithError(b.Flush())
+		w.CloseWithError(errors.Join(err, b.Flush()))
 	}()
 	return r
 }

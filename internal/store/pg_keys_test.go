@@ -136,7 +136,7 @@ func soon(t *testing.T, what string, holds func() bool) {
 func TestKeysAreRefused(t *testing.T) {
 	_, pool := seeded(t)
 	ctx := context.Background()
-	if _, err := store.NewKeys(pool, []byte("short")); err != store.ErrNoPepper {
+	if _, err := store.NewKeys(pool, []byte("short")); !errors.Is(err, store.ErrNoPepper) {
 		t.Errorf("a short pepper: %v", err)
 	}
 	keys, err := store.NewKeys(pool, pepper)

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"errors"
 	"os"
 	"reflect"
 	"slices"
@@ -106,7 +107,7 @@ func TestLoadReturnsWhatWasImported(t *testing.T) {
 
 func TestImportCatalogueRefusesASecondCatalogue(t *testing.T) {
 	_, pool := seeded(t)
-	if err := store.ImportCatalogue(context.Background(), pool, seed(t)); err != store.ErrNotEmpty {
+	if err := store.ImportCatalogue(context.Background(), pool, seed(t)); !errors.Is(err, store.ErrNotEmpty) {
 		t.Errorf("got %v", err)
 	}
 	same(t, load(t, pool), seed(t))
@@ -114,7 +115,7 @@ func TestImportCatalogueRefusesASecondCatalogue(t *testing.T) {
 
 func TestLoadOfAnEmptyDatabaseSaysWhatToDo(t *testing.T) {
 	pool := storetest.Pool(t, storetest.Database(t))
-	if _, err := store.Load(context.Background(), pool); err != store.ErrEmpty {
+	if _, err := store.Load(context.Background(), pool); !errors.Is(err, store.ErrEmpty) {
 		t.Errorf("got %v", err)
 	}
 }
