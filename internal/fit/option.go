@@ -57,8 +57,8 @@ func (s *Savings) Add(most int64) uint64 {
 	return 1 << (len(s.most) - 1)
 }
 
-// of adds up what a set of sources can save.
-func (s *Savings) of(sources uint64) int64 {
+// Of adds up what a set of sources can save.
+func (s *Savings) Of(sources uint64) int64 {
 	total := int64(0)
 	for ; sources != 0; sources &= sources - 1 {
 		total += s.most[bits.TrailingZeros64(sources)]
@@ -169,7 +169,7 @@ func (o *Option) finish(savings *Savings) {
 		o.Cost += d.packs(Packs(d.Part, d.units))
 		sources |= d.Sources
 	}
-	o.Floor = o.Cost - savings.of(sources)
+	o.Floor = o.Cost - savings.Of(sources)
 }
 
 func sku(p *catalog.Part) string {
@@ -246,7 +246,7 @@ func (o *Option) standsInFor(other *Option, savings *Savings) bool {
 			lost |= d.Sources
 		}
 	}
-	if spare -= savings.of(lost); spare < 0 {
+	if spare -= savings.Of(lost); spare < 0 {
 		return false
 	}
 	for i := range o.chosen {
@@ -293,7 +293,7 @@ next:
 	for _, item := range list {
 		c, n := of(&item)
 		for i := range kept {
-			if k, m := of(&kept[i]); !k.Tied && replaces(&kept[i], &item) && neverDearer(k, m, c, n, most, savings.of(c.Sources)) {
+			if k, m := of(&kept[i]); !k.Tied && replaces(&kept[i], &item) && neverDearer(k, m, c, n, most, savings.Of(c.Sources)) {
 				continue next
 			}
 		}

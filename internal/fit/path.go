@@ -1,7 +1,6 @@
 package fit
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -44,7 +43,10 @@ func NewFittings(forms []*catalog.Form) *Fittings {
 			continue
 		}
 		ways := []turned{{f, endPair{f.Ends[0], f.Ends[1]}}, {f, endPair{f.Ends[1], f.Ends[0]}}}
-		for _, t := range ways[:1+min(1, boolInt(f.Ends[0] != f.Ends[1]))] {
+		if f.Ends[0] == f.Ends[1] {
+			ways = ways[:1]
+		}
+		for _, t := range ways {
 			all = append(all, t)
 			entering[t.in] = append(entering[t.in], t)
 			x.runs[t.endPair] = append(x.runs[t.endPair], run{forms: [2]*catalog.Form{f, nil}})
@@ -95,13 +97,6 @@ func (x *Fittings) Between(open []catalog.End) map[*catalog.Form]bool {
 	return forms
 }
 
-func boolInt(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
-}
-
 // PathQuery asks for the chain of parts that brings fuel From the end of the vehicle's
 // supply line To the carburetor inlet over RunLengthIn inches.
 //
@@ -109,7 +104,7 @@ func boolInt(b bool) int {
 // enters the inlet (InletFitting) or any other (Fitting), hoses and clamps of a bore.
 // Fuel flows through filters and regulators from their first end to their second;
 // fittings are turned either way. StandIns, by need, are things without a SKU that
-// join whatever they must.
+// join whatever they must. Owned is what is had already.
 type PathQuery struct {
 	From, To              catalog.End
 	RunLengthIn           float64
@@ -120,7 +115,25 @@ type PathQuery struct {
 	Bores                 []units.Size // of the hoses that may be used
 	Hoses, Clamps         func(bore units.Size) []Candidate
 	StandIns              map[string]Candidate
-	Savings               *Savings // of the sources of all candidates
+	Owned                 []Holding
+	Switches              func(parts []*catalog.Part) []Switch
+}
+
+// Holding is a number of units of a part that cost nothing.
+type Holding struct {
+	Part  *catalog.Part
+	Units int
+}
+
+// A Switch is decided for the kit as a whole and changes which path is cheapest: a
+// bundle, whose Holds are free once it is bought, or a Tied part, which can be used
+// only when the rest of the kit allows it. Cost is the least that the path must bear
+// of the bundle's price: the price less what its other contents are worth elsewhere;
+// it may be negative. Saving is the most that the bundle can save in the whole kit.
+type Switch struct {
+	Cost, Saving int64
+	Holds        []Holding
+	Tied         *catalog.Part
 }
 
 // Step is one part of a fuel path with the ends that fuel enters and leaves by.
@@ -140,235 +153,346 @@ type PathOption struct {
 	HoseBoreIn float64
 }
 
-// Paths returns every fuel path that could belong to the optimum of a whole kit,
-// cheapest first; none when nothing joins line and inlet.
+// Paths returns the cheapest fuel path under every setting of the switches that can
+// be part of the optimum of a whole kit, without repeats; none when nothing joins line
+// and inlet.
 //
 // A path has one filter and after it, where needed, one regulator. Between line,
 // filter, regulator and inlet lies a link: a piece of hose with up to two fittings at
 // each end, or up to two fittings alone; at least one link has hose, which takes up
 // the engine's movement. The pieces are equally long: together the run, each an inch
 // more for the barbs. Every piece has a clamp at each end. All hose of one bore in a
-// path is of one kind, and so are its clamps.
+// path is of one kind, and so are its clamps. Of paths at one cost the one with fewer
+// pieces of hose is taken, then the first in the order of candidates.
+//
+// It is a shortest path over (node passed, hose so far), since under one setting every
+// part has one price. A fitting in two places counts as bought twice while paths are
+// compared.
 func Paths(q *PathQuery) []PathOption {
-	s := pathSearch{q: q}
-	stages := [][]node{s.nodes(q.Filters, needFilter)}
-	if q.NeedRegulator {
-		stages = append(stages, s.nodes(q.Regulators, needRegulator))
-	}
-	stages = append(stages, []node{{in: q.To}})
-
-	labels := []label{{end: q.From}}
-	for i, stage := range stages {
-		last := i == len(stages)-1
-		var next []label
-		for n := range stage {
-			// Labels with one open end see the same links.
-			for _, from := range labels {
-				for _, l := range s.links(from.end, stage[n].in, last) {
-					next = s.keep(next, from.extend(l, &stage[n]))
-				}
-			}
-		}
-		labels = next
-	}
+	s := newPathSearch(q)
+	s.set(off)
+	without := s.solve()
 	var found []PathOption
-	for i := range labels {
-		found = s.finish(found, &labels[i])
-	}
-	best := int64(math.MaxInt64)
-	for i := range found {
-		if !found[i].tied {
-			best = min(best, found[i].Cost)
+	keep := func(p *solved) {
+		o := s.option(p)
+		if !slices.ContainsFunc(found, func(f PathOption) bool { return slices.Equal(f.Uses, o.Uses) }) {
+			found = append(found, o)
 		}
 	}
-	found = slices.DeleteFunc(found, func(o PathOption) bool { return o.Floor > best })
-	return prune(found, q.Savings, func(o *PathOption) *Option { return &o.Option })
+	if without.cost < impossible {
+		keep(&without)
+	}
+	if len(s.switches) > 0 {
+		s.set(open)
+		s.explore(without.cost, keep)
+	}
+	slices.SortStableFunc(found, func(a, b PathOption) int { return compareOptions(&a.Option, &b.Option) })
+	return found
 }
 
-// node is a filter or regulator, or the inlet.
+// state of a switch: off and on are decided, open ones count as on while paths are
+// compared.
+type state int8
+
+const (
+	off state = iota
+	open
+	on
+)
+
+func (s *pathSearch) set(all state) {
+	for i := range s.state {
+		s.state[i] = all
+	}
+}
+
+// explore finds the cheapest path with every open switch on. If it uses none of them
+// it is the cheapest of all settings left and is kept; else the first that it uses is
+// decided both ways. A branch ends when, even so, no path can pay for what is on:
+// without is what the path costs with every switch off.
+func (s *pathSearch) explore(without int64, keep func(*solved)) {
+	p := s.solve()
+	if p.cost == impossible {
+		return
+	}
+	bound := p.cost
+	for i, st := range s.state {
+		switch {
+		case st == on:
+			bound += s.switches[i].Cost
+		case st == open:
+			bound += min(0, s.switches[i].Cost)
+		}
+	}
+	if bound > without {
+		return
+	}
+	i := s.firstUsed(&p)
+	if i < 0 {
+		keep(&p)
+		return
+	}
+	saved := slices.Clone(s.state)
+	s.state[i] = off
+	s.explore(without, keep)
+	copy(s.state, saved)
+	s.state[i] = on
+	for k := range s.switches {
+		if s.state[k] == open && s.exclude(i, k) {
+			s.state[k] = off
+		}
+	}
+	s.explore(without, keep)
+	copy(s.state, saved)
+}
+
+// firstUsed is the first open switch that a path makes use of, -1 for none.
+func (s *pathSearch) firstUsed(p *solved) int {
+	for i, st := range s.state {
+		if st == open && s.uses(p, i) {
+			return i
+		}
+	}
+	return -1
+}
+
+func (s *pathSearch) uses(p *solved, i int) bool {
+	sw := &s.switches[i]
+	if sw.Tied != nil {
+		return s.holdsPart(p, sw.Tied)
+	}
+	return slices.ContainsFunc(sw.Holds, func(h Holding) bool { return s.holdsPart(p, h.Part) })
+}
+
+// exclude reports whether two bundles can never both pay: a path has one inlet fitting,
+// one filter and one regulator, and where both hold one, the bundle whose piece lies
+// idle must still save something.
+func (s *pathSearch) exclude(i, k int) bool {
+	a, b := &s.switches[i], &s.switches[k]
+	for _, role := range [...]string{needInletFitting, needFilter, needRegulator} {
+		x, y := s.idle(a, role), s.idle(b, role)
+		if x > a.Saving && y > b.Saving {
+			return true
+		}
+	}
+	return false
+}
+
+// idle is the least that is lost when the piece of a bundle for a role is not used, 0
+// when it holds none.
+func (s *pathSearch) idle(sw *Switch, role string) int64 {
+	least := int64(0)
+	for _, h := range sw.Holds {
+		id, ok := s.ids[h.Part]
+		if !ok || s.only[id] != role {
+			continue
+		}
+		if c := s.parts[id].packs(1); least == 0 || c < least {
+			least = c
+		}
+	}
+	return least
+}
+
+// impossible is the cost of what cannot be had.
+const impossible = math.MaxInt64 / 4
+
+const maxLinks = 3 // to filter, regulator and inlet
+
+// pathSearch holds what does not depend on the setting of the switches: the parts that
+// may be used, and the joins between nodes.
+type pathSearch struct {
+	q        *PathQuery
+	parts    []Candidate
+	only     []string // by part: the one need it can serve, "" for several
+	ids      map[*catalog.Part]int
+	stages   []stage
+	hoses    [][]int // by bore: candidate parts
+	clamps   [][]int
+	switches []Switch
+	state    []state
+
+	number int     // of the setting of the switches that is being solved
+	free   []int   // by part, units that cost nothing under it
+	piece  []int64 // by part, cost of one piece under it
+}
+
+// stage is the choice of one node, and the joins that lead to it: straight from an open
+// end (by end, node), from an end to hose of a bore (by end, bore), and from the hose
+// to a node (by bore, node).
+type stage struct {
+	from     []catalog.End
+	nodes    []node
+	straight [][]*join
+	left     [][]*join
+	right    [][]*join
+}
+
+// node is a filter or regulator, or the inlet; part is -1 for the inlet. next is the
+// index of its out end among the next stage's from.
 type node struct {
 	in, out catalog.End
 	need    string
-	part    Candidate
-	special bool
+	part    int
+	next    int
 }
 
-// link is what lies between two nodes. bore is the index of its hose's bore, -1 for
-// none.
-type link struct {
-	bore  int
-	parts []linkPart
-}
-
-// linkPart is a fitting, or with a zero Candidate the place of the hose.
-type linkPart struct {
+// placed is a fitting in a run.
+type placed struct {
 	need    string
-	part    Candidate
+	part    int
 	in, out catalog.End
-	special bool
 }
 
-// label is a chain so far: what its ordinary parts cost, its special parts, and its
-// pieces of hose. Special are parts whose price in a whole
-// kit is not simply added: held by bundles, owned, tied, or due once for several.
-type label struct {
-	end      catalog.End
-	pieces   hoses
-	cost     int64
-	specials []counted
-	links    [maxLinks]*link
-	nodes    [maxLinks]*node
-	depth    int
+// join lists the runs of fittings between two open ends; an empty run where the ends
+// mate.
+type join struct {
+	runs [][]placed
+
+	number int // setting that cost and best are of
+	cost   int64
+	best   int
 }
 
-// maxLinks is how many links a path has at most: to filter, regulator and inlet.
-const maxLinks = 3
-
-// maxSame is in how many places one fitting can be: at both ends of each link's hose.
-const maxSame = 2 * maxLinks
-
-// hoses are the bores of the hose in a chain, as indexes into PathQuery.Bores plus
-// one, falling, 0 for none.
-type hoses [maxLinks]int
-
-// with has one more piece.
-func (h hoses) with(bore int) hoses {
-	b := bore + 1
-	for i := range h {
-		if b > h[i] {
-			h[i], b = b, h[i]
-		}
+func newPathSearch(q *PathQuery) *pathSearch {
+	s := &pathSearch{q: q, ids: map[*catalog.Part]int{}}
+	nodes := [][]node{s.nodes(q.Filters, needFilter)}
+	if q.NeedRegulator {
+		nodes = append(nodes, s.nodes(q.Regulators, needRegulator))
 	}
-	return h
+	nodes = append(nodes, []node{{in: q.To, part: -1}})
+	for _, bore := range q.Bores {
+		s.hoses = append(s.hoses, s.consumables(q.Hoses(bore), needHose))
+		s.clamps = append(s.clamps, s.consumables(q.Clamps(bore), needClamps))
+	}
+	from := []catalog.End{q.From}
+	for i := range nodes {
+		st := stage{from: from, nodes: nodes[i]}
+		last := i == len(nodes)-1
+		var next []catalog.End
+		byIn := map[catalog.End]int{}
+		for n := range st.nodes {
+			nd := &st.nodes[n]
+			if nd.next = slices.Index(next, nd.out); nd.next < 0 {
+				nd.next = len(next)
+				next = append(next, nd.out)
+			}
+		}
+		into := func(open catalog.End) []*join {
+			row := make([]*join, len(st.nodes))
+			clear(byIn)
+			for n := range st.nodes {
+				if k, known := byIn[st.nodes[n].in]; known {
+					row[n] = row[k]
+					continue
+				}
+				byIn[st.nodes[n].in] = n
+				row[n] = s.join(open, st.nodes[n].in, last)
+			}
+			return row
+		}
+		for _, bore := range q.Bores {
+			st.right = append(st.right, into(hoseEnd(bore)))
+		}
+		for _, f := range from {
+			st.straight = append(st.straight, into(f))
+			row := make([]*join, len(q.Bores))
+			for b, bore := range q.Bores {
+				row[b] = s.join(f, hoseEnd(bore), false)
+			}
+			st.left = append(st.left, row)
+		}
+		s.stages = append(s.stages, st)
+		from = next
+	}
+	if q.Switches != nil {
+		parts := make([]*catalog.Part, len(s.parts))
+		for i := range s.parts {
+			parts[i] = s.parts[i].Part
+		}
+		s.switches = q.Switches(parts)
+	}
+	s.state = make([]state, len(s.switches))
+	s.free, s.piece = make([]int, len(s.parts)), make([]int64, len(s.parts))
+	return s
 }
 
-// counted is a special part and in how many places it is.
-type counted struct {
-	*Candidate
-	n int
+func hoseEnd(bore units.Size) catalog.End { return catalog.End{Family: catalog.Hose, Size: bore} }
+
+func (s *pathSearch) id(c Candidate, need string) int {
+	if i, ok := s.ids[c.Part]; ok {
+		if s.only[i] != need {
+			s.only[i] = ""
+		}
+		return i
+	}
+	c.Sources = 0 // switches say it better
+	s.parts = append(s.parts, c)
+	s.only = append(s.only, need)
+	s.ids[c.Part] = len(s.parts) - 1
+	return len(s.parts) - 1
 }
 
-type pathSearch struct {
-	q     *PathQuery
-	known map[linkKey][]link
-	parts map[partKey][]Candidate
-}
-
-type linkKey struct {
-	from, to catalog.End
-	last     bool
-}
-
-type partKey struct {
-	form  *catalog.Form
-	inlet bool
-}
-
-// nodes lists the components of a stage, those that no other can stand in for.
 func (s *pathSearch) nodes(candidates []Candidate, need string) []node {
 	var out []node
 	for _, c := range candidates {
 		if len(c.Part.Ends) == 2 {
-			out = append(out, node{c.Part.Ends[0], c.Part.Ends[1], need, c, isSpecial(&c, false)})
+			out = append(out, node{in: c.Part.Ends[0], out: c.Part.Ends[1], need: need, part: s.id(c, need)})
 		}
 	}
 	if c, ok := s.q.StandIns[need]; ok {
 		for _, bore := range s.q.Bores {
 			barb := catalog.End{Family: catalog.HoseBarb, Size: bore}
-			out = append(out, node{barb, barb, need, c, false})
+			out = append(out, node{in: barb, out: barb, need: need, part: s.id(c, need)})
 		}
 	}
-	return slices.DeleteFunc(out, func(n node) bool {
-		return slices.ContainsFunc(out, func(o node) bool {
-			return o.part.Part != n.part.Part && o.in == n.in && o.out == n.out && s.beats(&o.part, &n.part)
-		})
-	})
-}
-
-// isSpecial reports whether what a part adds to a kit depends on the rest of it.
-// often: it may occur more than once in a path.
-func isSpecial(c *Candidate, often bool) bool {
-	return c.Sources != 0 || c.Tied || often && (c.Part.PackQuantity > 1 || c.once(maxSame) > 0) && c.Part.SKU != ""
-}
-
-// alone is what one piece costs, bought for itself.
-func (c *Candidate) alone() int64 { return c.packs(1) + c.Penalty }
-
-// beats reports whether c can always stand in for d: bought for itself it costs no
-// more than d after all that d's sources can save, ties by SKU.
-func (s *pathSearch) beats(c, d *Candidate) bool {
-	if c.Tied {
-		return false
-	}
-	floor := d.alone() - s.q.Savings.of(d.Sources)
-	if c.alone() != floor {
-		return c.alone() < floor
-	}
-	return d.alone() > floor || d.Tied || sku(c.Part) < sku(d.Part)
-}
-
-// links lists what can lie between an open end and a node's end.
-func (s *pathSearch) links(from, to catalog.End, last bool) []link {
-	key := linkKey{from, to, last}
-	if l, ok := s.known[key]; ok {
-		return l
-	}
-	var out []link
-	for _, parts := range s.joins(from, to, last) {
-		out = append(out, link{-1, parts})
-	}
-	for i, bore := range s.q.Bores {
-		open := catalog.End{Family: catalog.Hose, Size: bore}
-		hose := linkPart{in: open, out: open}
-		lefts := s.joins(from, open, false)
-		if len(lefts) == 0 {
-			continue
-		}
-		for _, right := range s.joins(open, to, last) {
-			for _, left := range lefts {
-				parts := append(append(slices.Clone(left), hose), right...)
-				out = append(out, link{i, parts})
-			}
-		}
-	}
-	if s.known == nil {
-		s.known = map[linkKey][]link{}
-	}
-	s.known[key] = out
 	return out
 }
 
-// joins lists the runs of fittings from an open end to another: none when they mate.
-func (s *pathSearch) joins(from, to catalog.End, last bool) [][]linkPart {
+func (s *pathSearch) consumables(candidates []Candidate, need string) []int {
+	if c, ok := s.q.StandIns[need]; ok {
+		candidates = append(slices.Clone(candidates), c)
+	}
+	out := make([]int, len(candidates))
+	for i, c := range candidates {
+		out[i] = s.id(c, need)
+	}
+	return out
+}
+
+// join finds the runs between two open ends.
+func (s *pathSearch) join(from, to catalog.End, last bool) *join {
+	j := &join{}
 	if from.Mates(to) {
-		return [][]linkPart{nil}
+		j.runs = [][]placed{nil}
+		return j
 	}
-	in, ok := entering(from)
-	if !ok {
-		return nil
+	in, entered := entering(from)
+	out, left := entering(to)
+	if !entered || !left {
+		return j
 	}
-	out, ok := entering(to)
-	if !ok {
-		return nil
+	need, list := needFittings, s.q.Fitting
+	if last {
+		need, list = needInletFitting, s.q.InletFitting
 	}
-	var list [][]linkPart
 	for _, r := range s.q.Runs.runs[endPair{in, out}] {
 		if r.forms[1] == nil {
-			for _, c := range s.fitting(r.forms[0], last) {
-				list = append(list, []linkPart{s.part(c, in, out, last)})
+			for _, c := range list(r.forms[0]) {
+				j.runs = append(j.runs, []placed{{need, s.id(c, need), in, out}})
 			}
 			continue
 		}
-		for _, a := range s.fitting(r.forms[0], false) {
-			for _, b := range s.fitting(r.forms[1], last) {
-				list = append(list, []linkPart{s.part(a, in, r.mid[0], false), s.part(b, r.mid[1], out, last)})
+		for _, a := range s.q.Fitting(r.forms[0]) {
+			for _, b := range list(r.forms[1]) {
+				j.runs = append(j.runs, []placed{{needFittings, s.id(a, needFittings), in, r.mid[0]}, {need, s.id(b, need), r.mid[1], out}})
 			}
 		}
 	}
-	if c, ok := s.q.StandIns[fittingNeed(last)]; ok {
-		list = append(list, []linkPart{s.part(c, in, out, last)})
+	if c, ok := s.q.StandIns[need]; ok {
+		j.runs = append(j.runs, []placed{{need, s.id(c, need), in, out}})
 	}
-	return s.cheapest(list)
+	return j
 }
 
 // entering is the end of a fitting that joins an open end.
@@ -379,269 +503,250 @@ func entering(open catalog.End) (catalog.End, bool) {
 	return open.Mate()
 }
 
-func fittingNeed(last bool) string {
-	if last {
-		return needInletFitting
+// priced chooses the cheapest run of a join under the setting.
+func (s *pathSearch) priced(j *join) int64 {
+	if j.number == s.number {
+		return j.cost
 	}
-	return needFittings
-}
-
-func (s *pathSearch) part(c Candidate, in, out catalog.End, last bool) linkPart {
-	return linkPart{fittingNeed(last), c, in, out, isSpecial(&c, true)}
-}
-
-// fitting is the shortlist of a form, kept for the search.
-func (s *pathSearch) fitting(f *catalog.Form, last bool) []Candidate {
-	key := partKey{f, last}
-	if c, ok := s.parts[key]; ok {
-		return c
-	}
-	list := s.q.Fitting
-	if last {
-		list = s.q.InletFitting
-	}
-	c := list(f)
-	if s.parts == nil {
-		s.parts = map[partKey][]Candidate{}
-	}
-	s.parts[key] = c
-	return c
-}
-
-// cheapest keeps of runs between the same ends the cheapest of ordinary parts, and
-// every one with special parts that may yet cost less.
-func (s *pathSearch) cheapest(list [][]linkPart) [][]linkPart {
-	if len(list) < 2 {
-		return list
-	}
-	best := int64(math.MaxInt64)
-	for _, parts := range list {
-		cost, tied := int64(0), false
-		for i := range parts {
-			cost += parts[i].most()
-			tied = tied || parts[i].part.Tied
+	j.number, j.cost = s.number, impossible
+	for i, run := range j.runs {
+		cost := int64(0)
+		for _, p := range run {
+			cost += s.piece[p.part]
 		}
-		if !tied {
-			best = min(best, cost)
+		if cost < j.cost {
+			j.cost, j.best = cost, i
 		}
 	}
-	ordinary := false
-	kept := list[:0]
-	slices.SortStableFunc(list, compareRuns)
-	for _, parts := range list {
-		floor, special, sources := int64(0), false, uint64(0)
-		for i := range parts {
-			floor += parts[i].least()
-			special = special || parts[i].special
-			sources |= parts[i].part.Sources
-		}
-		floor -= s.q.Savings.of(sources)
-		if special && floor <= best || !special && floor == best && !ordinary {
-			ordinary = ordinary || !special
-			kept = append(kept, parts)
-		}
-	}
-	return kept
+	return j.cost
 }
 
-// most and least bound what the part adds to a path beside others of it, sources
-// aside.
-func (p *linkPart) most() int64 {
-	if p.special {
-		return p.part.Cost + p.part.Once + p.part.Penalty
-	}
-	return p.part.alone()
+// label is the cheapest chain to an open end with so much hose; bores of the pieces
+// are indexes plus one, falling, 0 for none.
+type label struct {
+	end    int // index among the ends that the next stage starts from
+	pieces [maxLinks]int8
+	cost   int64
+	prev   int // index among the labels of the stage before
+	bore   int // of the link that led here, -1 without hose
+	node   int // of the stage
 }
 
-func (p *linkPart) least() int64 {
-	if p.special {
-		return p.part.sure() + p.part.Penalty
-	}
-	return p.part.alone()
+// solved is the cheapest path under one setting.
+type solved struct {
+	cost    int64
+	labels  [maxLinks + 1]label // the chain, from the line on
+	pieceIn float64
+	hoses   [maxLinks]bored
 }
 
-// sure is what doing without one piece of a special part saves at least: nothing where
-// it comes out of a pack that is opened for another.
-func (c *Candidate) sure() int64 {
-	if c.Part.PackQuantity > 1 {
-		return 0
-	}
-	return c.Cost
-}
+// bored is the hose and clamp chosen for a bore; pieces 0: none.
+type bored struct{ bore, pieces, hose, clamp int }
 
-func compareRuns(a, b []linkPart) int {
-	return slices.CompareFunc(a, b, func(x, y linkPart) int { return cmp.Compare(sku(x.part.Part), sku(y.part.Part)) })
-}
-
-// extend is the chain with a link and a node more.
-func (l label) extend(by link, to *node) label {
-	out := l
-	out.end = to.out
-	out.specials = slices.Clone(l.specials)
-	if by.bore >= 0 {
-		out.pieces = l.pieces.with(by.bore)
+// solve finds the cheapest path under the setting of the switches.
+func (s *pathSearch) solve() solved {
+	s.number++
+	for i := range s.free {
+		s.free[i] = 0
 	}
-	for i := range by.parts {
-		p := &by.parts[i]
-		if p.part.Part == nil {
-			continue
-		}
-		out.add(&p.part, p.special)
+	for _, h := range s.q.Owned {
+		s.hold(h)
 	}
-	if to.part.Part != nil {
-		out.add(&to.part, to.special)
-	}
-	out.links[l.depth], out.nodes[l.depth] = &by, to
-	out.depth++
-	return out
-}
-
-func (l *label) add(c *Candidate, special bool) {
-	if !special {
-		l.cost += c.alone()
-		return
-	}
-	l.cost += c.Penalty
-	for i := range l.specials {
-		if l.specials[i].Part == c.Part {
-			l.specials[i].n++
-			return
-		}
-	}
-	l.specials = append(l.specials, counted{c, 1})
-}
-
-// keep adds a chain unless another can stand in for it, and drops those it stands in for.
-func (s *pathSearch) keep(list []label, l label) []label {
-	for i := range list {
-		if list[i].standsInFor(&l, s.q.Savings) {
-			return list
-		}
-	}
-	list = slices.DeleteFunc(list, func(o label) bool { return l.standsInFor(&o, s.q.Savings) })
-	return append(list, l)
-}
-
-// standsInFor reports whether l completes as o does without ever costing more: with
-// the same open end and hose, bought for itself it costs no more than o after all
-// that the sources of o's other parts can save.
-func (l *label) standsInFor(o *label, savings *Savings) bool {
-	if l.end != o.end || l.pieces != o.pieces {
-		return false
-	}
-	spare, lost := o.cost-l.cost, uint64(0)
-	for _, c := range o.specials {
-		if fewer := c.n - l.count(c.Candidate); fewer > 0 {
-			spare += int64(fewer) * c.sure()
-			lost |= c.Sources
-		}
-	}
-	for _, c := range l.specials {
-		switch more := c.n - o.count(c.Candidate); {
-		case more <= 0:
-		case c.Tied && more == c.n:
-			return false // o does without it
-		default:
-			spare -= int64(more)*c.Cost + c.Once
-		}
-	}
-	return spare >= savings.of(lost)
-}
-
-func (l *label) count(c *Candidate) int {
-	for i := range l.specials {
-		if l.specials[i].Part == c.Part {
-			return l.specials[i].n
-		}
-	}
-	return 0
-}
-
-// consumable is the hose or the clamp for a bore.
-type consumable struct {
-	bore        int // index into PathQuery.Bores
-	hose, clamp Candidate
-}
-
-// finish spells a chain out with each hose and clamp that may be best for it.
-func (s *pathSearch) finish(found []PathOption, l *label) []PathOption {
-	pieces := 0
-	for pieces < maxLinks && l.pieces[pieces] > 0 {
-		pieces++
-	}
-	if pieces == 0 {
-		return found
-	}
-	pieceIn := s.q.RunLengthIn/float64(pieces) + barbOverlap
-	choices := [][]consumable{nil} // one for each bore
-	for i := 0; i < pieces; {
-		bore, n := l.pieces[i]-1, 1
-		for i++; i < pieces && l.pieces[i]-1 == bore; i++ {
-			n++
-		}
-		hoses := s.consumables(s.q.Hoses(s.q.Bores[bore]), needHose, n, func(c *Candidate) int {
-			if c.Part.LengthIn < pieceIn {
-				return 0
+	for i, st := range s.state {
+		if st != off {
+			for _, h := range s.switches[i].Holds {
+				s.hold(h)
 			}
-			return n * CutUnits(c.Part, pieceIn)
-		})
-		clamps := s.consumables(s.q.Clamps(s.q.Bores[bore]), needClamps, n, func(*Candidate) int { return n * clampsPiece })
-		var next [][]consumable
-		for _, with := range choices {
-			for _, h := range hoses {
-				for _, c := range clamps {
-					next = append(next, append(slices.Clone(with), consumable{bore, h, c}))
+		}
+	}
+	for i := range s.parts {
+		s.piece[i] = s.price(i, 1) + s.parts[i].Penalty
+	}
+	for i, st := range s.state {
+		if t := s.switches[i].Tied; t != nil && st == off {
+			s.piece[s.ids[t]] = impossible
+		}
+	}
+
+	var trail [maxLinks + 1][]label
+	trail[0] = []label{{node: -1, bore: -1}}
+	for i := range s.stages {
+		st := &s.stages[i]
+		for n := range st.nodes {
+			nd := &st.nodes[n]
+			own := int64(0)
+			if nd.part >= 0 {
+				own = s.piece[nd.part]
+			}
+			if own >= impossible {
+				continue
+			}
+			for l := range trail[i] {
+				from := &trail[i][l]
+				if cost := s.priced(st.straight[from.end][n]); cost < impossible {
+					trail[i+1] = keepCheapest(trail[i+1], label{nd.next, from.pieces, from.cost + cost + own, l, -1, n})
+				}
+				for b := range s.q.Bores {
+					left := s.priced(st.left[from.end][b])
+					if left >= impossible {
+						continue
+					}
+					if right := s.priced(st.right[b][n]); right < impossible {
+						trail[i+1] = keepCheapest(trail[i+1], label{nd.next, withPiece(from.pieces, b), from.cost + left + right + own, l, b, n})
+					}
 				}
 			}
 		}
-		choices = next
 	}
-	for _, with := range choices {
-		found = append(found, s.option(l, with, pieceIn))
+	out := solved{cost: impossible}
+	at := -1
+	final := trail[len(s.stages)]
+	for l := range final {
+		if s.withHose(&out, &final[l]) {
+			at = l
+		}
 	}
-	return found
+	for i := len(s.stages); i >= 0 && at >= 0; i-- {
+		out.labels[i] = trail[i][at]
+		at = out.labels[i].prev
+	}
+	return out
 }
 
-// consumables drops the candidates that another can stand in for, for a number of
-// places and units in all; none of them 0 units.
-func (s *pathSearch) consumables(list []Candidate, need string, places int, unitsOf func(*Candidate) int) []Candidate {
-	if c, ok := s.q.StandIns[need]; ok {
-		list = append(slices.Clone(list), c)
+// holdsPart reports whether a path has a part in it.
+func (s *pathSearch) holdsPart(p *solved, part *catalog.Part) bool {
+	id := s.ids[part]
+	in := func(j *join) bool {
+		return slices.ContainsFunc(j.runs[j.best], func(f placed) bool { return f.part == id })
 	}
-	list = slices.DeleteFunc(slices.Clone(list), func(c Candidate) bool { return unitsOf(&c) == 0 })
-	for i := range list {
-		list[i].Penalty *= int64(places) // one use here stands for all places
+	for i := range s.stages {
+		st, l := &s.stages[i], &p.labels[i+1]
+		from := p.labels[i].end
+		if l.bore < 0 && in(st.straight[from][l.node]) || st.nodes[l.node].part == id {
+			return true
+		}
+		if l.bore >= 0 && (in(st.left[from][l.bore]) || in(st.right[l.bore][l.node])) {
+			return true
+		}
 	}
-	list = undominated(list, s.q.Savings, func(c *Candidate) (*Candidate, int) { return c, unitsOf(c) }, 1, func(a, b *Candidate) bool { return true })
-	for i := range list {
-		list[i].Penalty /= int64(places)
-	}
-	return list
+	return slices.ContainsFunc(p.hoses[:], func(b bored) bool { return b.pieces > 0 && (b.hose == id || b.clamp == id) })
 }
 
-// option is a chain with its hoses and clamps.
-func (s *pathSearch) option(l *label, with []consumable, pieceIn float64) PathOption {
-	o := PathOption{HoseBoreIn: math.Inf(1)}
-	for i := range l.depth {
-		link, node := l.links[i], l.nodes[i]
-		for _, p := range link.parts {
-			if p.part.Part == nil {
-				c := with[slices.IndexFunc(with, func(c consumable) bool { return c.bore == link.bore })]
-				o.Steps = append(o.Steps, Step{needHose, c.hose.Part, p.in, p.out, pieceIn})
-				o.HoseBoreIn = min(o.HoseBoreIn, p.in.Size.Inches())
-				o.add(needHose, c.hose, CutUnits(c.hose.Part, pieceIn))
-				o.add(needClamps, c.clamp, clampsPiece)
-				continue
+func (s *pathSearch) hold(h Holding) {
+	if i, ok := s.ids[h.Part]; ok {
+		s.free[i] += h.Units
+	}
+}
+
+// price is what units of a part cost beside those that are free.
+func (s *pathSearch) price(part, n int) int64 {
+	c := &s.parts[part]
+	return c.packs(Packs(c.Part, n-s.free[part]))
+}
+
+func withPiece(pieces [maxLinks]int8, bore int) [maxLinks]int8 {
+	b := int8(bore + 1)
+	for i := range pieces {
+		if b > pieces[i] {
+			pieces[i], b = b, pieces[i]
+		}
+	}
+	return pieces
+}
+
+func keepCheapest(list []label, l label) []label {
+	for i := range list {
+		if list[i].end == l.end && list[i].pieces == l.pieces {
+			if l.cost < list[i].cost {
+				list[i] = l
 			}
-			o.Steps = append(o.Steps, Step{p.need, p.part.Part, p.in, p.out, p.part.Part.LengthIn})
-			o.add(p.need, p.part, 1)
-		}
-		if node.part.Part != nil {
-			o.Steps = append(o.Steps, Step{node.need, node.part.Part, node.in, node.out, node.part.Part.LengthIn})
-			o.add(node.need, node.part, 1)
+			return list
 		}
 	}
-	o.Option.finish(s.q.Savings)
+	return append(list, l)
+}
+
+// withHose adds the cheapest hose and clamps of each bore to a whole chain and, if it
+// beats the best path so far, takes its place.
+func (s *pathSearch) withHose(best *solved, l *label) bool {
+	count := 0
+	for count < maxLinks && l.pieces[count] > 0 {
+		count++
+	}
+	if count == 0 || l.cost >= best.cost {
+		return false
+	}
+	pieceIn := s.q.RunLengthIn/float64(count) + barbOverlap
+	cost := l.cost
+	var hoses [maxLinks]bored
+	for i, kinds := 0, 0; i < count; kinds++ {
+		bore, n := int(l.pieces[i])-1, 1
+		for i++; i < count && int(l.pieces[i])-1 == bore; i++ {
+			n++
+		}
+		hose, hoseCost := s.cheapest(s.hoses[bore], n, func(p *catalog.Part) int {
+			if p.LengthIn < pieceIn {
+				return 0
+			}
+			return n * CutUnits(p, pieceIn)
+		})
+		clamp, clampCost := s.cheapest(s.clamps[bore], n, func(*catalog.Part) int { return n * clampsPiece })
+		if cost += hoseCost + clampCost; cost >= best.cost {
+			return false
+		}
+		hoses[kinds] = bored{bore, n, hose, clamp}
+	}
+	best.cost, best.pieceIn, best.hoses = cost, pieceIn, hoses
+	return true
+}
+
+// cheapest is the part that costs least for so many places and units in all.
+func (s *pathSearch) cheapest(parts []int, places int, unitsOf func(*catalog.Part) int) (best int, cost int64) {
+	best, cost = -1, impossible
+	for _, i := range parts {
+		n := unitsOf(s.parts[i].Part)
+		if n == 0 || s.piece[i] >= impossible {
+			continue
+		}
+		if c := s.price(i, n) + int64(places)*s.parts[i].Penalty; c < cost {
+			best, cost = i, c
+		}
+	}
+	return best, cost
+}
+
+// option spells out the path that was just solved.
+func (s *pathSearch) option(p *solved) PathOption {
+	o := PathOption{HoseBoreIn: math.Inf(1)}
+	run := func(j *join) {
+		for _, f := range j.runs[j.best] {
+			part := s.parts[f.part]
+			o.Steps = append(o.Steps, Step{f.need, part.Part, f.in, f.out, part.Part.LengthIn})
+			o.add(f.need, part, 1)
+		}
+	}
+	for i := range s.stages {
+		st, from, l := &s.stages[i], p.labels[i].end, &p.labels[i+1]
+		if l.bore < 0 {
+			run(st.straight[from][l.node])
+		} else {
+			run(st.left[from][l.bore])
+			with := p.hoses[slices.IndexFunc(p.hoses[:], func(b bored) bool { return b.pieces > 0 && b.bore == l.bore })]
+			hose, clamp := s.parts[with.hose], s.parts[with.clamp]
+			end := hoseEnd(s.q.Bores[l.bore])
+			o.Steps = append(o.Steps, Step{needHose, hose.Part, end, end, p.pieceIn})
+			o.HoseBoreIn = min(o.HoseBoreIn, end.Size.Inches())
+			o.add(needHose, hose, CutUnits(hose.Part, p.pieceIn))
+			o.add(needClamps, clamp, clampsPiece)
+			run(st.right[l.bore][l.node])
+		}
+		if nd := &st.nodes[l.node]; nd.part >= 0 {
+			part := s.parts[nd.part]
+			o.Steps = append(o.Steps, Step{nd.need, part.Part, nd.in, nd.out, part.Part.LengthIn})
+			o.add(nd.need, part, 1)
+		}
+	}
+	o.Option.finish(nil)
 	return o
 }
 

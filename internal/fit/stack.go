@@ -205,7 +205,7 @@ func (s *stackSearch) fits(totalIn float64) bool {
 // walk chooses the slots from i on, over totalIn of stack of which clampedIn is held
 // by studs.
 func (s *stackSearch) walk(i int, totalIn, clampedIn float64, cost int64, sources uint64) {
-	if !s.fits(totalIn+s.above[i]) || cost-s.q.Savings.of(sources) > s.best {
+	if !s.fits(totalIn+s.above[i]) || cost-s.q.Savings.Of(sources) > s.best {
 		return
 	}
 	if i == len(s.slots) {

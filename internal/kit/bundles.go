@@ -63,6 +63,66 @@ func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
 	})
 }
 
+// switches are the bundles that can save money on some of the parts, and the tied
+// among them.
+func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
+	var out []fit.Switch
+	var seen []*catalog.Bundle
+	for _, p := range parts {
+		if !real(p) {
+			continue
+		}
+		if j.s.Catalog.Tied(p) {
+			out = append(out, fit.Switch{Tied: p})
+		}
+		for _, b := range j.s.Catalog.BundlesHolding(p) {
+			if slices.Contains(seen, b) {
+				continue
+			}
+			seen = append(seen, b)
+			if j.bundleBit(b, a) != 0 {
+				out = append(out, j.bundleSwitch(b, parts, a))
+			}
+		}
+	}
+	return out
+}
+
+func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.Switch {
+	sw := fit.Switch{Cost: b.Price.AmountMinor, Saving: j.savings.Of(j.bundleBit(b, a))}
+	if a.objective == ByFewest {
+		sw.Cost += lineWeight
+	}
+	for _, content := range b.Contents {
+		p, err := j.s.Catalog.Part(content.SKU)
+		switch {
+		case err != nil:
+		case slices.Contains(parts, p):
+			sw.Holds = append(sw.Holds, fit.Holding{Part: p, Units: content.Quantity * fit.PieceUnits(p)})
+		case j.usable(p):
+			sw.Cost -= a.alone(j.s.Catalog, p, content.Quantity)
+		}
+	}
+	return sw
+}
+
+// holdings are the parts that are had by SKU.
+func (j *job) holdings() []fit.Holding {
+	var out []fit.Holding
+	add := func(sku string, pieces int) {
+		if p, err := j.s.Catalog.Part(sku); sku != "" && err == nil {
+			out = append(out, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
+		}
+	}
+	for _, in := range j.carburetor.InBox {
+		add(in.SKU, in.Quantity)
+	}
+	for _, h := range j.request.OnHand {
+		add(h.SKU, max(1, h.Quantity))
+	}
+	return out
+}
+
 // pieces is how many of a SKU are in the box and on hand.
 func (j *job) pieces(sku string) int {
 	n := 0

@@ -188,7 +188,8 @@ func (j *job) pathQuery(a aim) *fit.PathQuery {
 	q := &fit.PathQuery{
 		From: j.supply, To: j.carburetor.Inlet.End, RunLengthIn: v.Fuel.RunLengthIn,
 		NeedRegulator: j.role("fuel.pressure_regulator") != nil,
-		Runs:          j.s.fittings, StandIns: map[string]fit.Candidate{}, Savings: &j.savings,
+		Runs:          j.s.fittings, StandIns: map[string]fit.Candidate{},
+		Owned: j.holdings(), Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, a) },
 	}
 	// list gives the parts of a form that a need accepts.
 	list := func(need string) func(*catalog.Form) []fit.Candidate {

@@ -177,13 +177,13 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 
 	var offers []buy
 	bundles := map[*catalog.Bundle]bool{}
-	item := func(b buy, supplies []pick.Amount) {
+	item := func(b buy, supplies []pick.Amount, most int32) {
 		charge, above := sel.aim.once(j.s.Catalog, b.offer)
-		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: b.offer.Price.AmountMinor, Charge: charge, ChargeAbove: above, Supplies: supplies})
+		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: b.offer.Price.AmountMinor, Charge: charge, ChargeAbove: above, Supplies: supplies, Max: most})
 		offers = append(offers, b)
 	}
 	for n, part := range sel.parts {
-		item(buy{offer: &part.Offer, part: part}, []pick.Amount{{Resource: int32(n), Units: int32(fit.PackUnits(part))}})
+		item(buy{offer: &part.Offer, part: part}, []pick.Amount{{Resource: int32(n), Units: int32(fit.PackUnits(part))}}, 0)
 		for _, b := range j.s.Catalog.BundlesHolding(part) {
 			if bundles[b] || j.bundleBit(b, sel.aim) == 0 {
 				continue
@@ -199,7 +199,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 					supplies = append(supplies, pick.Amount{Resource: m, Units: int32(content.Quantity * fit.PieceUnits(inside))})
 				}
 			}
-			item(buy{offer: &b.Offer, bundle: b}, supplies)
+			item(buy{offer: &b.Offer, bundle: b}, supplies, 1) // a bundle is for one swap
 		}
 	}
 
