@@ -335,15 +335,28 @@ func (c *core) climb(at, target int64, theta float64) bool {
 	for _, r := range c.rows {
 		c.sub[ng+int(r)] = -float64(c.net[r])
 	}
-	for _, lg := range c.groups {
-		c.on[lg.g] = lg.active
+	for n := range c.groups {
+		lg := &c.groups[n]
+		c.on[lg.g], c.sub[lg.g] = lg.active, 0
+	}
+	for _, i := range c.items {
+		if c.buys[i] == 0 {
+			continue
+		}
+		for _, d := range c.supplies(i) {
+			for _, o := range c.uOpt[c.uAt[d.res]:c.uAt[d.res+1]] {
+				if g := c.oGroup[o]; c.oItem[o] == i && c.oCost[o] <= c.fill[g] && c.isLive(o) {
+					c.sub[g]-- // of no use for groups that are settled, but harmless
+				}
+			}
+		}
 	}
 	for n := len(c.groups) - 1; n >= 0; n-- {
 		lg := &c.groups[n]
 		g := lg.g
-		s := 0.0
+		s := c.sub[g]
 		if c.on[g] {
-			s = 1
+			s++
 			for _, h := range c.triggers(c.sel[g]) {
 				if c.state[h] == waiting && c.parent[h] == g {
 					c.on[h] = true
@@ -356,12 +369,6 @@ func (c *core) climb(at, target int64, theta float64) bool {
 			}
 		}
 		capped := false
-		for k := range c.single[lg.at:lg.to] {
-			one := &c.single[int(lg.at)+k]
-			if one.cost <= c.fill[g] && c.buys[one.item] > 0 {
-				s--
-			}
-		}
 		for k := lg.start; k < lg.end; k++ {
 			lo := &c.opts[k]
 			if lo.needAt == lo.needEnd {

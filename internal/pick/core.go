@@ -22,7 +22,7 @@ type core struct {
 	oGroup []int32
 	oSrc   []int32 // number in the work
 	oCost  []int64
-	oItem  []int32 // the item it needs a pack of, when that is all it needs and no other option of the group does; else -1
+	oItem  []int32 // the item it needs a pack of, if that is all it needs, nothing else supplies it and no other option of its group needs it; else -1
 	oBuys  []bool  // has folded demands: choosing it buys something
 	dAt    []int32
 	dem    []demand
@@ -41,6 +41,7 @@ type core struct {
 	uOpt  []int32
 	peak  []int64 // largest single demand
 	whole []bool  // any one pack of any supplier is enough for all groups together, and nothing less is for any
+	twice []bool  // two options of one group demand it
 	loose []int32 // resources that are not whole with a single supplier
 
 	// Items.
@@ -99,36 +100,26 @@ const (
 	paidSet
 )
 
+// reset forgets the local numbers of an earlier problem. Components share nothing, so once per problem is enough.
+func (c *core) reset(groups, options, resources, items int) {
+	c.localG, c.localO = resize(c.localG, groups), resize(c.localO, options)
+	c.localR, c.localI = resize(c.localR, resources), resize(c.localI, items)
+	for r := range c.localR {
+		c.localR[r] = -1
+	}
+	for i := range c.localI {
+		c.localI[i] = -1
+	}
+}
+
 // build numbers the component's groups, the options worth keeping, and the resources and items they involve.
 func (c *core) build(w *work, groups []int32) {
 	p := w.p
 	c.w, c.zero = w, false
-	if len(c.localG) < len(p.Groups) {
-		c.localG = make([]int32, len(p.Groups)*2)
-	}
-	if len(c.localO) < len(w.usable) {
-		c.localO = make([]int32, len(w.usable)*2)
-	}
-	if len(c.localR) < len(w.need) {
-		c.localR = make([]int32, len(w.need)*2)
-	}
-	if len(c.localI) < len(p.Items) {
-		c.localI = make([]int32, len(p.Items)*2)
-	}
 	c.group = append(c.group[:0], groups...)
 	c.gAt, c.oGroup, c.oSrc, c.oCost = append(c.gAt[:0], 0), c.oGroup[:0], c.oSrc[:0], c.oCost[:0]
 	c.oBuys = c.oBuys[:0]
 	c.dAt, c.dem, c.rSrc = append(c.dAt[:0], 0), c.dem[:0], c.rSrc[:0]
-	for _, g := range groups {
-		for o := w.optAt[g]; o < w.optAt[g+1]; o++ {
-			if w.usable[o] && w.tied[o] {
-				for _, d := range w.demands(o) {
-					c.localR[d.res] = -1
-				}
-			}
-		}
-	}
-
 	for lg, g := range groups {
 		c.localG[g] = int32(lg)
 		plain := w.cheapestPlain(g)
@@ -219,6 +210,7 @@ func (c *core) build(w *work, groups []int32) {
 		c.uAt[r] += c.uAt[r-1]
 	}
 	c.uOpt, c.peak, c.whole = resize(c.uOpt, len(c.dem)), resize(c.peak, nr), resize(c.whole, nr)
+	c.twice = resize(c.twice, nr)
 	c.least, c.cap, c.stamp, c.share = resize(c.least, nr), resize(c.cap, nr), resize(c.stamp, nr), resize(c.share, nr)
 	for o := range c.oSrc {
 		g := c.oGroup[o]
@@ -232,6 +224,8 @@ func (c *core) build(w *work, groups []int32) {
 			}
 			if c.stamp[r] != g+1 {
 				c.stamp[r], c.share[r] = g+1, 0
+			} else {
+				c.twice[r] = true
 			}
 			if d.units > c.share[r] {
 				c.cap[r] += d.units - c.share[r]
@@ -243,11 +237,6 @@ func (c *core) build(w *work, groups []int32) {
 	c.sAt, c.sup = append(c.sAt[:0], 0), c.sup[:0]
 	c.iSrc, c.unit, c.charge, c.above = c.iSrc[:0], c.unit[:0], c.charge[:0], c.above[:0]
 	c.lo, c.hi = c.lo[:0], c.hi[:0]
-	for _, src := range c.rSrc {
-		for _, s := range w.suppliers(src) {
-			c.localI[s.item] = -1
-		}
-	}
 	for r, src := range c.rSrc {
 		c.net[r] = w.free[src]
 		c.whole[r] = c.net[r] < c.least[r]
@@ -296,30 +285,24 @@ func (c *core) build(w *work, groups []int32) {
 			c.loose = append(c.loose, int32(r))
 		}
 	}
-	c.oItem = resize(c.oItem, no)
+	c.oItem, c.fresh = resize(c.oItem, no), 0
 	for o := range c.oItem {
 		c.oItem[o] = -1
+		if c.dAt[o] == c.dAt[o+1] {
+			c.fresh |= 1 << (c.oGroup[o] % 64)
+		}
 		if ds := c.demands(int32(o)); len(ds) == 1 && len(c.triggers(int32(o))) == 0 {
-			if sup := c.suppliers(ds[0].res); c.whole[ds[0].res] && len(sup) == 1 {
+			if sup := c.suppliers(ds[0].res); c.whole[ds[0].res] && !c.twice[ds[0].res] && len(sup) == 1 {
 				c.oItem[o] = sup[0].item
 			}
 		}
 	}
-	for r := range c.rSrc {
-		last := int32(-1)
-		for _, o := range c.uOpt[c.uAt[r]:c.uAt[r+1]] { // in order of groups
-			if last >= 0 && c.oGroup[o] == c.oGroup[last] {
-				c.oItem[o], c.oItem[last] = -1, -1
-			}
-			last = o
-		}
-	}
-
 	// Scale costs.
-	total := 0.0
-	for o := range c.oCost {
-		total = max(total, float64(c.oCost[o])*float64(ng))
+	dearest := int64(0)
+	for _, cost := range c.oCost {
+		dearest = max(dearest, cost)
 	}
+	total := float64(dearest) * float64(ng)
 	for i := range c.unit {
 		total += float64(c.unit[i])*float64(c.hi[i]) + float64(c.charge[i])
 	}
@@ -342,7 +325,7 @@ func (c *core) build(w *work, groups []int32) {
 		c.cnt[g] = c.gAt[g+1] - c.gAt[g]
 		c.chosen[g] = -1
 	}
-	c.paid, c.trail, c.fresh = 0, c.trail[:0], ^uint64(0)
+	c.paid, c.trail = 0, c.trail[:0]
 }
 
 // cheapestPlain returns the best option of g that touches nothing else: it stands for all others like it.

@@ -90,6 +90,7 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 		return Solution{}, err
 	}
 	w.components()
+	w.core.reset(len(p.Groups), len(w.usable), len(w.need), len(p.Items))
 
 	out := make([]int32, len(p.Groups)+len(p.Items))
 	w.choice, w.buy = out[:len(p.Groups):len(p.Groups)], out[len(p.Groups):]

@@ -31,6 +31,7 @@ type search struct {
 	bought []int64
 	picked []int32 // option per group, -1 inactive
 	lex    []lexItem
+	sorted bool // lex is in order of SKU and up to date
 }
 
 // A lexItem is an item whose number of packs may differ between selections as good as the best.
@@ -87,14 +88,16 @@ func (c *core) deepen() (lower int64, done bool) {
 	if !c.free() {
 		return infinite, true
 	}
-	c.fresh = 0
-	lower = c.lower(8, 1)
+	lower = c.lower(8, 1.4)
 	c.dive()
 	if c.best = c.cost; lower <= c.best {
-		lower = max(lower, c.lower(12, 1))
+		if !c.fix() {
+			return c.cost, true
+		}
+		lower = max(lower, c.lower(9, 1))
 	}
 	mark := len(c.trail)
-	for _, part := range [...]int64{6, 3, 1} {
+	for _, part := range [...]int64{3, 2, 1} {
 		if c.first && c.found {
 			return lower, true
 		}
@@ -296,6 +299,9 @@ func (c *core) free() bool {
 				continue
 			}
 			for _, o := range c.live(int32(g)) {
+				if i := c.oItem[o]; i >= 0 && c.lo[i] == 0 {
+					continue
+				}
 				if c.harmless(o) && c.cheapest(o) {
 					if !c.choose(o) {
 						return false
@@ -406,8 +412,8 @@ func (c *core) record() {
 		}
 		c.picked = append(c.picked, o)
 	}
-	for n := range c.lex {
-		c.lex[n].best, _ = c.range_(&c.lex[n])
+	if c.sorted {
+		c.rerank()
 	}
 }
 
@@ -450,17 +456,29 @@ func (c *core) rank() {
 			}
 		}
 	}
-	slices.SortFunc(c.lex, func(a, b lexItem) int {
-		if c.w.skuLess(a.item, b.item) {
-			return -1
-		}
-		return 1
-	})
-	if !c.found {
-		return
+	c.sorted = false
+}
+
+// ranked sorts the list the first time two selections of equal cost meet.
+func (c *core) ranked() []lexItem {
+	if !c.sorted {
+		c.sorted = true
+		slices.SortFunc(c.lex, func(a, b lexItem) int {
+			if c.w.skuLess(a.item, b.item) {
+				return -1
+			}
+			return 1
+		})
+		c.rerank()
 	}
+	return c.lex
+}
+
+// rerank notes what the best selection buys.
+func (c *core) rerank() {
 	for n := range c.lex {
 		x := &c.lex[n]
+		x.best = 0
 		if x.core >= 0 {
 			x.best = c.bought[x.core]
 		} else if o := c.picked[x.grp]; o >= 0 {
@@ -480,8 +498,8 @@ func (c *core) foldedPacks(o, item int32) int64 {
 	return 0
 }
 
-// range_ returns the fewest and most packs of an item that the current state allows.
-func (c *core) range_(x *lexItem) (least, most int64) {
+// packsAllowed returns the fewest and most packs of an item that the current state allows.
+func (c *core) packsAllowed(x *lexItem) (least, most int64) {
 	switch {
 	case x.core >= 0:
 		return c.lo[x.core], c.hi[x.core]
@@ -496,9 +514,10 @@ func (c *core) range_(x *lexItem) (least, most int64) {
 
 // better compares the finished current state with the best selection of the same cost.
 func (c *core) better() bool {
-	for n := range c.lex {
-		x := &c.lex[n]
-		if k, _ := c.range_(x); k != x.best {
+	list := c.ranked()
+	for n := range list {
+		x := &list[n]
+		if k, _ := c.packsAllowed(x); k != x.best {
 			return less(k, x.best)
 		}
 	}
@@ -510,9 +529,10 @@ func (c *core) hopeless() bool {
 	if c.cost > c.best {
 		return false
 	}
-	for n := range c.lex {
-		x := &c.lex[n]
-		lo, hi := c.range_(x)
+	list := c.ranked()
+	for n := range list {
+		x := &list[n]
+		lo, hi := c.packsAllowed(x)
 		k := min(max(lo, 1), hi)
 		if less(k, x.best) {
 			return false
