@@ -82,7 +82,7 @@ func (c *core) initBound() {
 	c.items = c.items[:0]
 	c.level(0)
 
-	// Start where each item's cost is shared evenly among the groups that could use it.
+	// Start where each item's cost is shared evenly among the options that could use it.
 	for r := range c.rSrc {
 		if !c.whole[r] {
 			cheapest := int64(math.MaxInt64)
@@ -95,6 +95,13 @@ func (c *core) initBound() {
 			}
 		}
 	}
+	for i := range c.rc {
+		users := 0
+		for _, s := range c.supplies(int32(i)) {
+			users += int(c.uAt[s.res+1] - c.uAt[s.res])
+		}
+		c.rc[i] = c.packs(int32(i), 1) / int64(users)
+	}
 	for g := range c.group {
 		least := int64(math.MaxInt64)
 		for _, o := range c.live(int32(g)) {
@@ -106,9 +113,9 @@ func (c *core) initBound() {
 				}
 				cheapest := int64(math.MaxInt64)
 				for _, s := range c.suppliers(d.res) {
-					cheapest = min(cheapest, c.packs(s.item, 1)/int64(len(c.supplies(s.item))))
+					cheapest = min(cheapest, c.rc[s.item])
 				}
-				value += cheapest / int64(c.uAt[d.res+1]-c.uAt[d.res])
+				value += cheapest
 			}
 			least = min(least, value)
 		}

@@ -23,6 +23,7 @@ type core struct {
 	oSrc   []int32 // number in the work
 	oCost  []int64
 	oItem  []int32 // the item it needs a pack of, if that is all it needs, nothing else supplies it and no other option of its group needs it; else -1
+	plain  []int32 // options that demand nothing
 	oBuys  []bool  // has folded demands: choosing it buys something
 	dAt    []int32
 	dem    []demand
@@ -63,7 +64,7 @@ type core struct {
 	chosen   []int32
 	causes   []int32 // live options that would activate a waiting group
 	net      []int64 // free plus bought less demanded by chosen options
-	fresh    uint64  // groups, modulo 64, that may have an option whose demands are bought; see free
+	taken    []int32 // items bought
 	avail    []int64 // net plus what can still be bought
 	lo, hi   []int64
 	paid     int64
@@ -285,11 +286,11 @@ func (c *core) build(w *work, groups []int32) {
 			c.loose = append(c.loose, int32(r))
 		}
 	}
-	c.oItem, c.fresh = resize(c.oItem, no), 0
+	c.oItem, c.plain, c.taken = resize(c.oItem, no), c.plain[:0], c.taken[:0]
 	for o := range c.oItem {
 		c.oItem[o] = -1
 		if c.dAt[o] == c.dAt[o+1] {
-			c.fresh |= 1 << (c.oGroup[o] % 64)
+			c.plain = append(c.plain, int32(o))
 		}
 		if ds := c.demands(int32(o)); len(ds) == 1 && len(c.triggers(int32(o))) == 0 {
 			if sup := c.suppliers(ds[0].res); c.whole[ds[0].res] && !c.twice[ds[0].res] && len(sup) == 1 {
@@ -378,7 +379,9 @@ func (c *core) undo(mark int) {
 		case availSet:
 			c.avail[ch.at] = ch.old
 		case loSet:
-			c.lo[ch.at] = ch.old
+			if c.lo[ch.at] = ch.old; ch.old == 0 {
+				c.taken = c.taken[:len(c.taken)-1]
+			}
 		case hiSet:
 			c.hi[ch.at] = ch.old
 		case paidSet:
@@ -548,13 +551,13 @@ func (c *core) take(i int32, k int64) bool {
 		return false
 	}
 	c.note(loSet, i, c.lo[i])
+	if c.lo[i] == 0 {
+		c.taken = append(c.taken, i)
+	}
 	c.lo[i] += k
 	for _, s := range c.supplies(i) {
 		c.note(netSet, s.res, c.net[s.res])
 		c.net[s.res] += k * s.units
-		for _, o := range c.uOpt[c.uAt[s.res]:c.uAt[s.res+1]] {
-			c.fresh |= 1 << (c.oGroup[o] % 64)
-		}
 	}
 	return true
 }

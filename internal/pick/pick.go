@@ -13,7 +13,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"sync"
 )
@@ -210,16 +209,11 @@ func less(a, b int64) bool {
 
 // ceilDiv rounds up; b is positive.
 func ceilDiv(a, b int64) int64 {
-	if a <= 0 {
+	switch {
+	case a <= 0:
 		return 0
+	case a <= b: // the common case, without a division
+		return 1
 	}
 	return (a-1)/b + 1
-}
-
-// mulSat multiplies non-negative numbers, saturating above any permitted total.
-func mulSat(a, b int64) int64 {
-	if a != 0 && b > math.MaxInt64/4/a {
-		return math.MaxInt64 / 4
-	}
-	return a * b
 }

@@ -208,12 +208,15 @@ func (c *core) node(depth int) bool {
 	}
 }
 
-// branch returns the group to branch on, or else a resource that lacks supply.
+// branch returns the group to branch on, a dear one with few options, or else a resource that lacks supply.
 func (c *core) branch() (group, resource int32) {
 	group, resource = -1, -1
+	best := 0.0
 	for g := range c.group {
-		if c.state[g] == active && (group < 0 || c.cnt[g] < c.cnt[group] || c.cnt[g] == c.cnt[group] && c.v[g] > c.v[group]) {
-			group = int32(g)
+		if c.state[g] == active {
+			if score := float64(c.v[g]+1) / float64(c.cnt[g]*c.cnt[g]); score > best {
+				group, best = int32(g), score
+			}
 		}
 	}
 	if group < 0 {
@@ -291,28 +294,26 @@ func (c *core) free() bool {
 	if c.zero {
 		return true
 	}
-	for again := true; again; {
-		again = false
-	next:
-		for g := range c.group {
-			if c.state[g] != active || c.fresh&(1<<(g%64)) == 0 {
-				continue
-			}
-			for _, o := range c.live(int32(g)) {
-				if i := c.oItem[o]; i >= 0 && c.lo[i] == 0 {
-					continue
-				}
-				if c.harmless(o) && c.cheapest(o) {
-					if !c.choose(o) {
-						return false
-					}
-					again = true
-					continue next
+	for _, o := range c.plain {
+		if !c.settleFree(o) {
+			return false
+		}
+	}
+	for n := 0; n < len(c.taken); n++ { // choosing may buy more
+		for _, d := range c.supplies(c.taken[n]) {
+			for _, o := range c.uOpt[c.uAt[d.res]:c.uAt[d.res+1]] {
+				if !c.settleFree(o) {
+					return false
 				}
 			}
 		}
 	}
 	return true
+}
+
+// settleFree chooses an option if free may.
+func (c *core) settleFree(o int32) bool {
+	return c.state[c.oGroup[o]] != active || !c.isLive(o) || !c.harmless(o) || !c.cheapest(o) || c.choose(o)
 }
 
 // cheapest says whether exchanging any live option of the group for this one saves cost or changes no purchase.
