@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
+
+	"onetrip/internal/units"
 )
 
 // Form is the physical form of a part: everything that decides whether it fits.
@@ -18,6 +20,7 @@ type Form struct {
 
 	parts    []*Part // of this form, by price then SKU; set by NewSnapshot
 	byLength bool    // set by NewSnapshot
+	thread   units.Thread
 }
 
 // Parts lists the parts of this form, cheapest first, then by SKU.
@@ -26,6 +29,15 @@ func (f *Form) Parts() []*Part { return f.parts }
 // ByLength reports whether the form is cut from the length sold. Known of the forms
 // of a Snapshot; false of others.
 func (f *Form) ByLength() bool { return f.byLength }
+
+// Thread is the attribute thread, the zero Thread when there is none.
+func (f *Form) Thread() units.Thread {
+	if f.thread.IsZero() {
+		t, _ := units.ParseThread(f.Text("thread"))
+		return t
+	}
+	return f.thread
+}
 
 // Attr returns an attribute by name. length_in and height_in answer as numbers.
 func (f *Form) Attr(name string) (Attr, bool) {

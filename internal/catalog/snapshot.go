@@ -128,6 +128,7 @@ func (s *Snapshot) intern(known map[string]*Form, p *Part) {
 	f := p.Form
 	known[key] = f
 	f.parts = []*Part{p}
+	f.thread = f.Thread()
 	if spec, ok := f.Kind.Spec(); ok {
 		f.byLength = spec.ByLength
 	}

@@ -169,7 +169,10 @@ func (o *Option) finish(savings *Savings) {
 		o.Cost += d.packs(Packs(d.Part, d.units))
 		sources |= d.Sources
 	}
-	o.Floor = o.Cost - savings.Of(sources)
+	o.Floor = o.Cost
+	if savings != nil {
+		o.Floor -= savings.Of(sources)
+	}
 }
 
 func sku(p *catalog.Part) string {

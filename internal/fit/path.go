@@ -168,8 +168,25 @@ type PathOption struct {
 // It is a shortest path over (node passed, hose so far), since under one setting every
 // part has one price. A fitting in two places counts as bought twice while paths are
 // compared.
-func Paths(q *PathQuery) []PathOption {
-	s := newPathSearch(q)
+func Paths(q *PathQuery) []PathOption { return NewPathSearch(q).Paths(nil) }
+
+// Paths answers as the function Paths does, with every part priced anew when price is
+// not nil: which parts join does not depend on what they cost.
+func (s *PathSearch) Paths(price func(*catalog.Part) Candidate) []PathOption {
+	if price != nil {
+		for i := range s.parts {
+			s.parts[i] = price(s.parts[i].Part)
+		}
+	}
+	s.switches = nil
+	if s.q.Switches != nil {
+		parts := make([]*catalog.Part, len(s.parts))
+		for i := range s.parts {
+			parts[i] = s.parts[i].Part
+		}
+		s.switches = s.q.Switches(parts)
+	}
+	s.state = make([]state, len(s.switches))
 	s.set(off)
 	without := s.solve()
 	var found []PathOption
@@ -200,7 +217,7 @@ const (
 	on
 )
 
-func (s *pathSearch) set(all state) {
+func (s *PathSearch) set(all state) {
 	for i := range s.state {
 		s.state[i] = all
 	}
@@ -210,7 +227,7 @@ func (s *pathSearch) set(all state) {
 // it is the cheapest of all settings left and is kept; else the first that it uses is
 // decided both ways. A branch ends when, even so, no path can pay for what is on:
 // without is what the path costs with every switch off.
-func (s *pathSearch) explore(without int64, keep func(*solved)) {
+func (s *PathSearch) explore(without int64, keep func(*solved)) {
 	p := s.solve()
 	if p.cost == impossible {
 		return
@@ -247,7 +264,7 @@ func (s *pathSearch) explore(without int64, keep func(*solved)) {
 }
 
 // firstUsed is the first open switch that a path makes use of, -1 for none.
-func (s *pathSearch) firstUsed(p *solved) int {
+func (s *PathSearch) firstUsed(p *solved) int {
 	for i, st := range s.state {
 		if st == open && s.uses(p, i) {
 			return i
@@ -256,7 +273,7 @@ func (s *pathSearch) firstUsed(p *solved) int {
 	return -1
 }
 
-func (s *pathSearch) uses(p *solved, i int) bool {
+func (s *PathSearch) uses(p *solved, i int) bool {
 	sw := &s.switches[i]
 	if sw.Tied != nil {
 		return s.holdsPart(p, sw.Tied)
@@ -267,7 +284,7 @@ func (s *pathSearch) uses(p *solved, i int) bool {
 // exclude reports whether two bundles can never both pay: a path has one inlet fitting,
 // one filter and one regulator, and where both hold one, the bundle whose piece lies
 // idle must still save something.
-func (s *pathSearch) exclude(i, k int) bool {
+func (s *PathSearch) exclude(i, k int) bool {
 	a, b := &s.switches[i], &s.switches[k]
 	for _, role := range [...]string{needInletFitting, needFilter, needRegulator} {
 		x, y := s.idle(a, role), s.idle(b, role)
@@ -280,7 +297,7 @@ func (s *pathSearch) exclude(i, k int) bool {
 
 // idle is the least that is lost when the piece of a bundle for a role is not used, 0
 // when it holds none.
-func (s *pathSearch) idle(sw *Switch, role string) int64 {
+func (s *PathSearch) idle(sw *Switch, role string) int64 {
 	least := int64(0)
 	for _, h := range sw.Holds {
 		id, ok := s.ids[h.Part]
@@ -299,9 +316,9 @@ const impossible = math.MaxInt64 / 4
 
 const maxLinks = 3 // to filter, regulator and inlet
 
-// pathSearch holds what does not depend on the setting of the switches: the parts that
+// PathSearch holds what does not depend on the setting of the switches: the parts that
 // may be used, and the joins between nodes.
-type pathSearch struct {
+type PathSearch struct {
 	q        *PathQuery
 	parts    []Candidate
 	only     []string // by part: the one need it can serve, "" for several
@@ -354,8 +371,9 @@ type join struct {
 	best   int
 }
 
-func newPathSearch(q *PathQuery) *pathSearch {
-	s := &pathSearch{q: q, ids: map[*catalog.Part]int{}}
+// NewPathSearch finds out which parts join for a query; it is for one goroutine.
+func NewPathSearch(q *PathQuery) *PathSearch {
+	s := &PathSearch{q: q, ids: map[*catalog.Part]int{}}
 	nodes := [][]node{s.nodes(q.Filters, needFilter)}
 	if q.NeedRegulator {
 		nodes = append(nodes, s.nodes(q.Regulators, needRegulator))
@@ -405,35 +423,26 @@ func newPathSearch(q *PathQuery) *pathSearch {
 		s.stages = append(s.stages, st)
 		from = next
 	}
-	if q.Switches != nil {
-		parts := make([]*catalog.Part, len(s.parts))
-		for i := range s.parts {
-			parts[i] = s.parts[i].Part
-		}
-		s.switches = q.Switches(parts)
-	}
-	s.state = make([]state, len(s.switches))
 	s.free, s.piece = make([]int, len(s.parts)), make([]int64, len(s.parts))
 	return s
 }
 
 func hoseEnd(bore units.Size) catalog.End { return catalog.End{Family: catalog.Hose, Size: bore} }
 
-func (s *pathSearch) id(c Candidate, need string) int {
+func (s *PathSearch) id(c Candidate, need string) int {
 	if i, ok := s.ids[c.Part]; ok {
 		if s.only[i] != need {
 			s.only[i] = ""
 		}
 		return i
 	}
-	c.Sources = 0 // switches say it better
 	s.parts = append(s.parts, c)
 	s.only = append(s.only, need)
 	s.ids[c.Part] = len(s.parts) - 1
 	return len(s.parts) - 1
 }
 
-func (s *pathSearch) nodes(candidates []Candidate, need string) []node {
+func (s *PathSearch) nodes(candidates []Candidate, need string) []node {
 	var out []node
 	for _, c := range candidates {
 		if len(c.Part.Ends) == 2 {
@@ -449,7 +458,7 @@ func (s *pathSearch) nodes(candidates []Candidate, need string) []node {
 	return out
 }
 
-func (s *pathSearch) consumables(candidates []Candidate, need string) []int {
+func (s *PathSearch) consumables(candidates []Candidate, need string) []int {
 	if c, ok := s.q.StandIns[need]; ok {
 		candidates = append(slices.Clone(candidates), c)
 	}
@@ -461,7 +470,7 @@ func (s *pathSearch) consumables(candidates []Candidate, need string) []int {
 }
 
 // join finds the runs between two open ends.
-func (s *pathSearch) join(from, to catalog.End, last bool) *join {
+func (s *PathSearch) join(from, to catalog.End, last bool) *join {
 	j := &join{}
 	if from.Mates(to) {
 		j.runs = [][]placed{nil}
@@ -504,7 +513,7 @@ func entering(open catalog.End) (catalog.End, bool) {
 }
 
 // priced chooses the cheapest run of a join under the setting.
-func (s *pathSearch) priced(j *join) int64 {
+func (s *PathSearch) priced(j *join) int64 {
 	if j.number == s.number {
 		return j.cost
 	}
@@ -544,7 +553,7 @@ type solved struct {
 type bored struct{ bore, pieces, hose, clamp int }
 
 // solve finds the cheapest path under the setting of the switches.
-func (s *pathSearch) solve() solved {
+func (s *PathSearch) solve() solved {
 	s.number++
 	for i := range s.free {
 		s.free[i] = 0
@@ -614,7 +623,7 @@ func (s *pathSearch) solve() solved {
 }
 
 // holdsPart reports whether a path has a part in it.
-func (s *pathSearch) holdsPart(p *solved, part *catalog.Part) bool {
+func (s *PathSearch) holdsPart(p *solved, part *catalog.Part) bool {
 	id := s.ids[part]
 	in := func(j *join) bool {
 		return slices.ContainsFunc(j.runs[j.best], func(f placed) bool { return f.part == id })
@@ -632,14 +641,14 @@ func (s *pathSearch) holdsPart(p *solved, part *catalog.Part) bool {
 	return slices.ContainsFunc(p.hoses[:], func(b bored) bool { return b.pieces > 0 && (b.hose == id || b.clamp == id) })
 }
 
-func (s *pathSearch) hold(h Holding) {
+func (s *PathSearch) hold(h Holding) {
 	if i, ok := s.ids[h.Part]; ok {
 		s.free[i] += h.Units
 	}
 }
 
 // price is what units of a part cost beside those that are free.
-func (s *pathSearch) price(part, n int) int64 {
+func (s *PathSearch) price(part, n int) int64 {
 	c := &s.parts[part]
 	return c.packs(Packs(c.Part, n-s.free[part]))
 }
@@ -668,7 +677,7 @@ func keepCheapest(list []label, l label) []label {
 
 // withHose adds the cheapest hose and clamps of each bore to a whole chain and, if it
 // beats the best path so far, takes its place.
-func (s *pathSearch) withHose(best *solved, l *label) bool {
+func (s *PathSearch) withHose(best *solved, l *label) bool {
 	count := 0
 	for count < maxLinks && l.pieces[count] > 0 {
 		count++
@@ -701,7 +710,7 @@ func (s *pathSearch) withHose(best *solved, l *label) bool {
 }
 
 // cheapest is the part that costs least for so many places and units in all.
-func (s *pathSearch) cheapest(parts []int, places int, unitsOf func(*catalog.Part) int) (best int, cost int64) {
+func (s *PathSearch) cheapest(parts []int, places int, unitsOf func(*catalog.Part) int) (best int, cost int64) {
 	best, cost = -1, impossible
 	for _, i := range parts {
 		n := unitsOf(s.parts[i].Part)
@@ -716,7 +725,7 @@ func (s *pathSearch) cheapest(parts []int, places int, unitsOf func(*catalog.Par
 }
 
 // option spells out the path that was just solved.
-func (s *pathSearch) option(p *solved) PathOption {
+func (s *PathSearch) option(p *solved) PathOption {
 	o := PathOption{HoseBoreIn: math.Inf(1)}
 	run := func(j *join) {
 		for _, f := range j.runs[j.best] {

@@ -239,9 +239,9 @@ func (s *stackSearch) chooseStuds(totalIn, clampedIn float64) {
 			s.add(totalIn, needed, c)
 			continue
 		}
-		thread, err := units.ParseThread(c.Part.Text("thread"))
-		if err != nil {
-			continue // not a stud set: no thread
+		thread := c.Part.Thread()
+		if thread.IsZero() {
+			continue // not a stud set
 		}
 		if needed := StudNeededFor(clampedIn, &thread); c.Part.LengthIn+roundingIn >= needed {
 			s.add(totalIn, needed, c)

@@ -59,12 +59,13 @@ func (j *job) consumed(d *demand, p *catalog.Part) int {
 	return fit.CutUnits(p, d.remaining())
 }
 
-// candidates lists the parts that meet a demand. Of parts of one form only those
-// that can be in an optimum are kept.
+// candidates lists the parts that meet a demand, priced under an aim.
 func (j *job) candidates(d *demand, a aim) []fit.Candidate {
 	var out []fit.Candidate
 	for _, f := range j.forms(d) {
-		out = j.shortlist(out, f, a)
+		for _, p := range j.shortlist(f) {
+			out = append(out, j.candidate(p, a))
+		}
 	}
 	return out
 }
@@ -72,51 +73,61 @@ func (j *job) candidates(d *demand, a aim) []fit.Candidate {
 // forms are the physical forms that meet a demand, through the index of the rule
 // with most equality tests.
 func (j *job) forms(d *demand) []*catalog.Form {
+	if d.found {
+		return d.forms
+	}
+	d.found = true
 	best := 0
 	for i, r := range d.rules {
 		if len(r.EqualityAttrs()) > len(d.rules[best].EqualityAttrs()) {
 			best = i
 		}
 	}
-	var values []catalog.Value
+	var values [8]catalog.Value
+	equal := values[:0]
 	for i := range d.rules[best].EqualityAttrs() {
-		values = append(values, d.matches[best].Equal(i))
+		equal = append(equal, d.matches[best].Equal(i))
 	}
-	var out []*catalog.Form
-	for _, f := range j.s.indexes[d.rules[best]].Lookup(values) {
+	for _, f := range j.s.indexes[d.rules[best]].Lookup(equal) {
 		if d.accepts(f) {
-			out = append(out, f)
+			d.forms = append(d.forms, f)
 		}
 	}
-	return out
+	return d.forms
 }
 
-// shortlist appends the parts of a form that no other part of it beats: cheaper or
-// equal, in packs at least as large, at least as well stocked, and free of ties to
-// other SKUs. Parts that are had already, or that a bundle holds, always stay.
-func (j *job) shortlist(out []fit.Candidate, f *catalog.Form, a aim) []fit.Candidate {
-	from := len(out)
+// shortlist is the parts of a form that can be in an optimum under any aim of the
+// job: those that no cheaper one matches in finish, pack and stock, and those that are
+// had already, tied to other SKUs or held by a bundle.
+func (j *job) shortlist(f *catalog.Form) []*catalog.Part {
+	if list, known := j.shortlists[f]; known {
+		return list
+	}
+	cat := j.s.Catalog
+	var out []*catalog.Part
 	for _, p := range f.Parts() {
 		if p.Discontinued {
 			continue
 		}
-		c := j.candidate(p, a)
-		beaten := slices.ContainsFunc(out[from:], func(o fit.Candidate) bool { return j.beats(o, c, a) })
+		special := cat.Tied(p) || len(cat.BundlesHolding(p)) > 0 || j.pieces(p.SKU) > 0
+		beaten := !special && slices.ContainsFunc(out, func(o *catalog.Part) bool {
+			return !cat.Tied(o) && o.PackQuantity >= p.PackQuantity &&
+				(o.Finish == p.Finish || p.Finish != j.aim.finish && p.Finish != catalog.FinishBright) &&
+				cat.OnHand(&o.Offer, j.aim.location) >= min(enoughStock, cat.OnHand(&p.Offer, j.aim.location))
+		})
 		if !beaten {
-			out = append(out, c)
+			out = append(out, p)
 		}
 	}
+	if j.shortlists == nil {
+		j.shortlists = make(map[*catalog.Form][]*catalog.Part, 64)
+	}
+	j.shortlists[f] = out
 	return out
 }
 
-func (j *job) beats(o, c fit.Candidate, a aim) bool {
-	if c.Tied || o.Tied || c.Sources != 0 {
-		return false
-	}
-	stocked := a.objective != ByStock ||
-		j.s.Catalog.OnHand(&o.Part.Offer, a.location) >= j.s.Catalog.OnHand(&c.Part.Offer, a.location)
-	return o.Cost+o.Penalty <= c.Cost+c.Penalty && o.Cost <= c.Cost && o.Part.PackQuantity >= c.Part.PackQuantity && stocked
-}
+// enoughStock is more packs of one part than any kit takes.
+const enoughStock = 100
 
 // candidate prices a part under an aim.
 func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
@@ -147,19 +158,22 @@ func (j *job) fuelGroup(a aim) group {
 	if len(g.demands) == 0 {
 		return group{}
 	}
-	var paths []fit.PathOption
-	if !j.fuelBroken {
-		paths = fit.Paths(j.pathQuery(a))
-	}
-	if len(paths) == 0 {
-		j.fuelBroken = true
-		q := j.pathQuery(a)
-		for _, need := range pathNeeds {
-			if _, had := q.StandIns[need]; !had {
-				q.StandIns[need] = standIn(need, standInCost)
-			}
+	price := func(p *catalog.Part) fit.Candidate {
+		if !real(p) {
+			return fit.Candidate{Part: p, Penalty: p.Price.AmountMinor}
 		}
-		paths = fit.Paths(q)
+		return j.candidate(p, a)
+	}
+	var paths []fit.PathOption
+	for _, broken := range []bool{false, true} {
+		if j.paths == nil || broken {
+			j.pathAim, j.fuelBroken = a, broken
+			j.paths = fit.NewPathSearch(j.pathQuery(broken))
+		}
+		j.pathAim = a
+		if paths = j.paths.Paths(price); len(paths) > 0 {
+			break
+		}
 	}
 	for i := range paths {
 		g.options = append(g.options, option{uses: paths[i].Uses, penalty: paths[i].Penalty, path: &paths[i]})
@@ -177,19 +191,20 @@ func nobodySells(p *catalog.Part) bool { return p != nil && p.SKU == "" && p.Pri
 // has, or that nobody sells.
 func standIn(need string, cost int64) fit.Candidate {
 	kind := catalog.Kind(strings.ReplaceAll(need[len("fuel."):], "_", " "))
-	return fit.Candidate{Penalty: cost, Part: &catalog.Part{
+	return fit.Candidate{Part: &catalog.Part{
 		Offer: catalog.Offer{Name: string(kind), PackQuantity: 1000, Price: units.Money{AmountMinor: cost}},
 		Form:  &catalog.Form{LengthIn: 1000},
 	}}
 }
 
-func (j *job) pathQuery(a aim) *fit.PathQuery {
+// pathQuery asks for the fuel path; standIns for everything lets no path be broken.
+func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 	v := j.vehicle
 	q := &fit.PathQuery{
 		From: j.supply, To: j.carburetor.Inlet.End, RunLengthIn: v.Fuel.RunLengthIn,
 		NeedRegulator: j.role("fuel.pressure_regulator") != nil,
 		Runs:          j.s.fittings, StandIns: map[string]fit.Candidate{},
-		Owned: j.holdings(), Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, a) },
+		Owned: j.holdings(), Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, j.pathAim) },
 	}
 	// list gives the parts of a form that a need accepts.
 	list := func(need string) func(*catalog.Form) []fit.Candidate {
@@ -199,11 +214,16 @@ func (j *job) pathQuery(a aim) *fit.PathQuery {
 		case had(d):
 			q.StandIns[need] = standIn(need, 0)
 		default:
-			return func(f *catalog.Form) []fit.Candidate {
-				if !d.accepts(f) {
-					return nil
+			if standIns {
+				q.StandIns[need] = standIn(need, standInCost)
+			}
+			return func(f *catalog.Form) (out []fit.Candidate) {
+				if d.accepts(f) {
+					for _, p := range j.shortlist(f) {
+						out = append(out, fit.Candidate{Part: p})
+					}
 				}
-				return j.shortlist(nil, f, a)
+				return out
 			}
 		}
 		return func(*catalog.Form) []fit.Candidate { return nil }
@@ -326,7 +346,9 @@ func (j *job) bought(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackR
 	r := fit.StackRole{Asked: true}
 	for _, f := range j.forms(d) {
 		if keep == nil || keep(f) {
-			r.Candidates = j.shortlist(r.Candidates, f, a)
+			for _, p := range j.shortlist(f) {
+				r.Candidates = append(r.Candidates, j.candidate(p, a))
+			}
 		}
 	}
 	return r

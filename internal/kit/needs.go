@@ -22,10 +22,11 @@ type demand struct {
 	matches  []rules.Match // all hold together
 	because  []Because
 
-	status  Status  // "" while open
-	boxed   float64 // pieces of quantity that are in the box
-	owned   float64 // pieces of quantity that are on hand
-	options []option
+	status Status  // "" while open
+	boxed  float64 // pieces of quantity that are in the box
+	owned  float64 // pieces of quantity that are on hand
+	found  bool    // forms is known
+	forms  []*catalog.Form
 }
 
 // accepts reports whether a form meets every match of the demand.
