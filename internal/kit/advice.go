@@ -13,17 +13,20 @@ import (
 // checks are all figures against their limits, in the order of the work.
 func (j *job) checks(sel *selection) []Check {
 	v, c, f := j.vehicle, j.carburetor, j.figures
-	var set, wire *catalog.Form
+	var set, wire, conversion *catalog.Form
 	if p := sel.part("tuning.metering_set"); p != nil {
 		set = p.Form
 	}
 	if p := sel.part("choke.feed_wire"); p != nil {
 		wire = p.Form
 	}
+	if p := sel.part("choke.conversion"); p != nil {
+		conversion = p.Form
+	}
 	out := airChecks(v, c, f)
 	out = append(out, altitudeChecks(v, c, f, set)...)
 	out = append(out, fuelChecks(v, c, f, sel.path())...)
-	out = append(out, chokeChecks(v, f, wire)...)
+	out = append(out, chokeChecks(v, f, wire, conversion)...)
 	out = append(out, stackChecks(v, sel, f, j.stackGap)...)
 	return append(out, travelChecks(v, c, j.travel, sel.part("transmission.tv_geometry"))...)
 }
@@ -42,7 +45,11 @@ func (j *job) settings(sel *selection) []Setting {
 		{"float level", "as shipped; check against the maker's drawing before fitting", "Shipping can bend a float arm: too high floods, too low starves." + manual},
 		{"ignition timing", "as the shop manual states, vacuum advance hose off and plugged while setting", "Mixture cannot be set on wrong timing."},
 	}
-	switch c.Choke.Kind {
+	choke := c.Choke.Kind
+	if p := sel.part("choke.conversion"); p != nil {
+		choke = catalog.ChokeKind(p.Text("to"))
+	}
+	switch choke {
 	case catalog.ChokeElectric:
 		out = append(out,
 			Setting{"choke index", "on the centre mark", "Closes lightly at about 70 °F with the engine cold; richer if it stalls cold, leaner if it smokes. Common practice, no source." + manual},

@@ -118,7 +118,7 @@ func (j *job) holdings() []fit.Holding {
 		add(in.SKU, in.Quantity)
 	}
 	for _, h := range j.request.OnHand {
-		add(h.SKU, max(1, h.Quantity))
+		add(h.SKU, h.Quantity)
 	}
 	return out
 }
@@ -133,7 +133,7 @@ func (j *job) pieces(sku string) int {
 	}
 	for _, h := range j.request.OnHand {
 		if h.SKU == sku {
-			n += max(1, h.Quantity)
+			n += h.Quantity
 		}
 	}
 	return n

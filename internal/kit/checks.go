@@ -187,8 +187,9 @@ func pairText(p calc.MeteringPair) string {
 }
 
 // chokeChecks: voltage drop and fuse of an electric choke's feed.
-func chokeChecks(v *catalog.Vehicle, f *figures, wire *catalog.Form) []Check {
-	if f.ChokeAmps == 0 {
+// A choke converted to manual has no feed.
+func chokeChecks(v *catalog.Vehicle, f *figures, wire, conversion *catalog.Form) []Check {
+	if f.ChokeAmps == 0 || conversion != nil && conversion.Text("to") == string(catalog.ChokeManual) {
 		return nil
 	}
 	limit := v.Electrical.NominalVolts * maxChokeDropFraction

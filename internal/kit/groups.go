@@ -273,7 +273,10 @@ func (j *job) stackGroups(a aim) []group {
 			}
 			return []group{g}
 		}
-		j.gap(j.demandFor(j.stackGap.Need), upperFirst(j.stackGap.Text)+".")
+		text := upperFirst(j.stackGap.Text) + "."
+		if d := j.demandFor(j.stackGap.Need, text); d != nil {
+			j.gap(d, text)
+		}
 	}
 	var out []group
 	for _, need := range stackNeeds {
@@ -292,14 +295,18 @@ func (j *job) stackGroups(a aim) []group {
 }
 
 // demandFor is the demand of a need that fit found in the way, raised now when no
-// rule raised it.
-func (j *job) demandFor(need string) *demand {
+// rule raised it; nil when no rule of the catalogue ever does.
+func (j *job) demandFor(need, text string) *demand {
 	if d := j.role(need); d != nil {
 		return d
 	}
-	kind, _ := j.s.Rules.NeedKind(need)
+	kind, known := j.s.Rules.NeedKind(need)
+	if !known {
+		return nil
+	}
 	spec, _ := kind.Spec()
-	d := &demand{need: need, each: -1, level: Required, severity: Blocking, quantity: 1, spec: spec}
+	d := &demand{need: need, each: -1, level: Required, severity: Blocking, quantity: 1, spec: spec,
+		because: []Because{{Rule: "stack", Text: text, Source: "arithmetic"}}}
 	j.demands = append(j.demands, d)
 	return d
 }

@@ -211,7 +211,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	}
 	for _, h := range j.request.OnHand {
 		if n, ok := j.owned(ids, h.SKU); ok {
-			sel.free[n].onHand += max(1, h.Quantity) * fit.PieceUnits(sel.parts[n])
+			sel.free[n].onHand += h.Quantity * fit.PieceUnits(sel.parts[n])
 		}
 	}
 	for n, own := range sel.free {
