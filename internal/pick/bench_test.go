@@ -188,10 +188,14 @@ func BenchmarkOutside(b *testing.B) {
 		if s.needs > 14 {
 			continue // gophersat does not finish these in reasonable time
 		}
+		asked := len(ps)
+		if s.proportional {
+			asked = 5 // it runs into its time limit on nearly all of them
+		}
 		b.Run("gophersat/"+s.name, func(b *testing.B) {
 			for b.Loop() {
 				var times []time.Duration
-				for k := range ps {
+				for k := range ps[:asked] {
 					took, got, done := gophersatApart(b, index, k)
 					if !done {
 						continue
@@ -204,7 +208,7 @@ func BenchmarkOutside(b *testing.B) {
 				if len(times) > 0 {
 					report(b, times)
 				}
-				b.ReportMetric(float64(len(times))/float64(len(ps)), "share-finished")
+				b.ReportMetric(float64(len(times))/float64(asked), "share-finished")
 			}
 		})
 	}

@@ -4,63 +4,37 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 )
 
-// explain finds a minimal reason why p is infeasible. It starts from everything and drops one constraint after
-// another, keeping dropped what the rest does not need to be infeasible. What remains is irreducible: one pass is
-// enough, since a constraint that could not be dropped from a larger set cannot be dropped from a smaller one.
+// explain finds a minimal reason why p is infeasible. It starts from everything and drops what the rest does not
+// need to be infeasible, whole runs of constraints at a time and single ones last. What remains is irreducible in
+// one pass: a constraint that could not be dropped from a larger set cannot be dropped from a smaller one.
 func explain(ctx context.Context, p *Problem) error {
 	q, err := waived(p)
 	if err != nil {
 		return err
 	}
-	w := new(work)
-	needed := func() (bool, error) {
-		_, err := w.solve(ctx, q.problem(), Limits{}, true)
-		if errors.Is(err, errInfeasible) {
-			return false, nil
+	// Conflicts and resources before groups: a reason with few of them is the easiest to read, and the groups that
+	// only they involve drop out after.
+	for _, list := range [][]bool{q.conflict, q.resource, q.group} {
+		if err := q.drop(ctx, list); err != nil {
+			return fmt.Errorf("pick: nothing fits, and the reason was not found in time: %w", err)
 		}
-		if err != nil {
-			return false, fmt.Errorf("pick: infeasible, but the reason was not reduced in time: %w", err)
-		}
-		return true, nil
 	}
 	e := &InfeasibleError{}
-	// Conflicts and resources first: a reason with few of them is the easiest to read, and groups that only they
-	// involve drop out after.
 	for i, c := range p.Conflicts {
-		q.conflict[i] = false
-		keep, err := needed()
-		if err != nil {
-			return err
-		}
-		if keep {
-			q.conflict[i] = true
+		if q.conflict[i] {
 			e.Conflicts = append(e.Conflicts, c)
 		}
 	}
-	for r := range q.resource {
-		if !q.resource[r] {
-			continue
-		}
-		q.resource[r] = false
-		keep, err := needed()
-		if err != nil {
-			return err
-		}
-		if keep {
-			q.resource[r] = true
+	for r, on := range q.resource {
+		if on {
 			e.Resources = append(e.Resources, int32(r))
 		}
 	}
 	for g := range p.Groups {
-		q.group[g] = false
-		keep, err := needed()
-		if err != nil {
-			return err
-		}
-		if keep {
-			q.group[g] = true
+		if q.group[g] {
 			e.Groups = append(e.Groups, int32(g))
 			e.names = append(e.names, p.Groups[g].Name)
 		}
@@ -68,9 +42,31 @@ func explain(ctx context.Context, p *Problem) error {
 	return e
 }
 
+// drop waives as much of a run of constraints as leaves the problem infeasible.
+func (q *waiver) drop(ctx context.Context, run []bool) error {
+	if !slices.Contains(run, true) {
+		return nil
+	}
+	before := slices.Clone(run)
+	clear(run)
+	_, err := q.work.solve(ctx, q.problem(), Limits{}, true)
+	if errors.Is(err, errInfeasible) {
+		return nil
+	}
+	copy(run, before)
+	if err != nil || len(run) == 1 {
+		return err
+	}
+	if err := q.drop(ctx, run[:len(run)/2]); err != nil {
+		return err
+	}
+	return q.drop(ctx, run[len(run)/2:])
+}
+
 // A waiver is a problem with some of its constraints dropped. Costs are left out: only feasibility is asked.
 type waiver struct {
 	p                         *Problem
+	work                      work
 	group, conflict, resource []bool // constraint is in force
 }
 
@@ -79,7 +75,7 @@ func waived(p *Problem) (*waiver, error) {
 	if err != nil {
 		return nil, err
 	}
-	q := &waiver{p, make([]bool, len(p.Groups)), make([]bool, len(p.Conflicts)), make([]bool, nr)}
+	q := &waiver{p: p, group: make([]bool, len(p.Groups)), conflict: make([]bool, len(p.Conflicts)), resource: make([]bool, nr)}
 	for g := range q.group {
 		q.group[g] = true
 		for o := range p.Groups[g].Options {

@@ -93,21 +93,34 @@ type InfeasibleError struct {
 
 func (e *InfeasibleError) Error() string {
 	var b strings.Builder
-	b.WriteString("pick: nothing fits ")
-	b.WriteString(strings.Join(e.names, " and "))
-	b.WriteString(" together")
-	if len(e.names) == 1 {
-		b.Reset()
-		fmt.Fprintf(&b, "pick: nothing fits %s", e.names[0])
+	b.WriteString("pick: nothing fits " + strings.Join(e.names, " and "))
+	if len(e.names) > 1 {
+		b.WriteString(" together")
 	}
-	if n := len(e.Conflicts); n > 0 {
-		fmt.Fprintf(&b, "; %d of their options exclude each other", n)
+	mend := "; add an option"
+	for n, c := range e.Conflicts {
+		sep := ", "
+		if n == 0 {
+			sep = ": "
+		}
+		fmt.Fprintf(&b, "%soption %d of %s and option %d of %s exclude each other", sep, c[0].Option, e.name(c[0]), c[1].Option, e.name(c[1]))
 	}
 	if len(e.Resources) > 0 {
 		fmt.Fprintf(&b, "; not enough of resource %s", strings.Trim(fmt.Sprint(e.Resources), "[]"))
+		mend += " or an item that supplies it"
 	}
-	b.WriteString("; add an option or an item that supplies it")
-	return b.String()
+	return b.String() + mend
+}
+
+// name returns the name of the group of an option in a conflict. Both groups of every conflict in a minimal reason
+// are in the reason: waiving a group leaves a way around its conflicts.
+func (e *InfeasibleError) name(r OptionRef) string {
+	for n, g := range e.Groups {
+		if g == r.Group {
+			return e.names[n]
+		}
+	}
+	return fmt.Sprintf("group %d", r.Group)
 }
 
 // Solve returns the least-cost selection. The error is an *InfeasibleError when there is none, ErrLimit when a

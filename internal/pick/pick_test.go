@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 )
 
 // agree checks Solve against the enumerator: feasibility, cost, the tie-break, and the proof.
@@ -127,5 +128,48 @@ func TestInfeasibleReasonIsMinimal(t *testing.T) {
 	}
 	if seen < 100 {
 		t.Errorf("only %d infeasible problems", seen)
+	}
+}
+
+func TestReasonsReadAsOneLine(t *testing.T) {
+	one := func(resource int32) []Option { return []Option{{Demands: []Amount{{resource, 2}}}} }
+	p := &Problem{
+		Items: []Item{
+			{SKU: "A", Unit: 1, Max: 1, Supplies: []Amount{{0, 1}}},
+			{SKU: "B", Unit: 1, Supplies: []Amount{{1, 1}}},
+			{SKU: "C", Unit: 1, Supplies: []Amount{{2, 1}}},
+		},
+		Groups: []Group{{Name: "hose", Options: one(1)}, {Name: "filter", Options: one(0)}},
+	}
+	_, err := Solve(context.Background(), p, Limits{})
+	if want := "pick: nothing fits filter; not enough of resource 0; add an option or an item that supplies it"; err == nil || err.Error() != want {
+		t.Errorf("got %v, want %s", err, want)
+	}
+	p.Groups = []Group{{Name: "hose", Options: one(1)}, {Name: "clamp", Options: one(2)}, {Name: "nut", Options: one(2)}}
+	p.Conflicts = [][2]OptionRef{{{0, 0}, {1, 0}}, {{1, 0}, {2, 0}}}
+	_, err = Solve(context.Background(), p, Limits{})
+	if want := "pick: nothing fits clamp and nut together: option 0 of clamp and option 0 of nut exclude each other; add an option"; err == nil || err.Error() != want {
+		t.Errorf("got %v, want %s", err, want)
+	}
+}
+
+// A reason must be found among thousands of constraints without trying each.
+func TestReasonInALargeProblem(t *testing.T) {
+	p := cover(rand.New(rand.NewPCG(3, 3)), 40, 2000, 100, true)
+	p.Groups[7].Options = p.Groups[7].Options[:3]
+	p.Conflicts = slices.DeleteFunc(p.Conflicts, func(c [2]OptionRef) bool {
+		return c[0].Group == 7 && c[0].Option > 2 || c[1].Group == 7 && c[1].Option > 2
+	})
+	for o := range p.Groups[7].Options {
+		p.Groups[7].Options[o].Demands = []Amount{{2000, 1}}
+	}
+	start := time.Now()
+	_, err := Solve(context.Background(), p, Limits{})
+	var e *InfeasibleError
+	if !errors.As(err, &e) || !slices.Equal(e.Groups, []int32{7}) || !slices.Equal(e.Resources, []int32{2000}) || len(e.Conflicts) != 0 {
+		t.Fatalf("got %v", err)
+	}
+	if took := time.Since(start); took > 5*time.Second {
+		t.Errorf("took %v", took)
 	}
 }
