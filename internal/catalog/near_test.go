@@ -15,7 +15,7 @@ func TestNearSuggestsTheLikeliestFirst(t *testing.T) {
 		"displacment_in3": {"displacement_in3"}, // a letter lost
 		"cylinedrs":       {"cylinders"},        // two exchanged
 		"TUNE":            {"tune"},             // case
-		"tune ":           {"tune"},
+		"tune_":           {"tune"},
 		"cabel":           {"cable"},
 		"redline":         {"redline_rpm"}, // the beginning of it
 		"manifodl":        {"manifold"},

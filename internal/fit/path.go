@@ -234,10 +234,10 @@ func (s *PathSearch) explore(without int64, keep func(*solved)) {
 	}
 	bound := p.cost
 	for i, st := range s.state {
-		switch {
-		case st == on:
+		switch st {
+		case on:
 			bound += s.switches[i].Cost
-		case st == open:
+		case open:
 			bound += min(0, s.switches[i].Cost)
 		}
 	}

@@ -143,7 +143,7 @@ func (j *job) tools(sel *selection) []Tool {
 }
 
 // cautions are those of the rules that fired and those every swap has.
-func (j *job) cautions(k *Kit) []Caution {
+func (j *job) cautions() []Caution {
 	out := []Caution{}
 	add := func(c Caution) {
 		if !slices.ContainsFunc(out, func(o Caution) bool { return o.ID == c.ID }) {

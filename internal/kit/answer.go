@@ -36,7 +36,7 @@ func (j *job) answer(sel *selection, others []Alternative) *Kit {
 	k.Checks = j.checks(sel)
 	k.Settings = j.settings(sel)
 	k.Tools = j.tools(sel)
-	k.Cautions = j.cautions(k)
+	k.Cautions = j.cautions()
 	k.Questions = j.questions()
 	k.Totals = totals(k.Lines, k.Needs, j.s.Catalog.Currency)
 	k.Verdict, k.VerdictReasons = j.verdict(k)

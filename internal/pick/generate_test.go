@@ -158,7 +158,6 @@ func retail(r *rand.Rand, proportional bool) *Problem {
 		case 0: // sold singly, and in a pack
 			it.Supplies[0].Units = 1
 			p.Items = append(p.Items, Item{SKU: fmt.Sprintf("K%05d", i), Unit: it.Unit * 2, Supplies: []Amount{{int32(i), 2 + r.Int32N(9)}}})
-			it = &p.Items[i]
 		case 1:
 			it.Supplies[0].Units = 1
 			it.Max = 1 + r.Int32N(2)

@@ -183,7 +183,8 @@ func (c *core) node(depth int) bool {
 			return true
 		}
 		// The first branch chooses an option, or buys enough of an item; the second forbids it.
-		item, option, ok := int32(-1), int32(-1), false
+		var item int32
+		option, ok := int32(-1), false
 		most := int64(0)
 		if g >= 0 {
 			option = c.promising(g)

@@ -218,7 +218,11 @@ func FuzzParse(f *testing.F) {
 			}
 			return
 		}
-		for _, e := range err.(Errors) {
+		var list Errors
+		if !errors.As(err, &list) {
+			t.Fatalf("%q: %T is not a list of errors", text, err)
+		}
+		for _, e := range list {
 			if e.Line < 1 || e.Column < 1 || e.Detail == "" {
 				t.Fatalf("%q: %+v", text, e)
 			}

@@ -230,14 +230,16 @@ func (d *Decoder[T]) readHeader() error {
 	start, _ := d.bytes.from.Peek(3)
 	switch {
 	case bytes.HasPrefix(start, []byte("\xef\xbb\xbf")):
-		d.bytes.from.Discard(3)
+		if _, err := d.bytes.from.Discard(3); err != nil {
+			return err
+		}
 	case bytes.HasPrefix(start, []byte("\xff\xfe")), bytes.HasPrefix(start, []byte("\xfe\xff")):
 		return d.rowError(1, "", "the file is UTF-16; save it as UTF-8")
 	case bytes.HasPrefix(start, []byte("\x1f\x8b")):
 		return d.rowError(1, "", "the file is gzip; unpack it first")
 	}
 	header, err := d.read()
-	if err == io.EOF {
+	if errors.Is(err, io.EOF) {
 		return d.rowError(1, "", "the file is empty; its first row names the columns: "+strings.Join(d.table.Names(), ","))
 	}
 	if err != nil {

@@ -26,7 +26,7 @@ func readAll[T any](t rapid.TB, text string, table *Table[T]) ([]*T, []string) {
 		row, err := d.Next()
 		var list FileErrors
 		switch {
-		case err == io.EOF:
+		case errors.Is(err, io.EOF):
 			return rows, wrong
 		case errors.As(err, &list):
 			wrong = append(wrong, strings.Split(list.Error(), "\n")...)
@@ -551,7 +551,7 @@ func TestReadingErrorsAreNotContentErrors(t *testing.T) {
 	if !errors.Is(err, broken) || errors.As(err, &list) {
 		t.Errorf("%v", err)
 	}
-	if _, err := d.Next(); err != io.EOF {
+	if _, err := d.Next(); !errors.Is(err, io.EOF) {
 		t.Errorf("after the error: %v", err)
 	}
 }

@@ -111,7 +111,7 @@ func eachRow[T any](r *reader, file string, table *Table[T], take func(row *T, a
 		row, err := d.Next()
 		var wrong FileErrors
 		switch {
-		case err == io.EOF:
+		case errors.Is(err, io.EOF):
 			return nil
 		case errors.As(err, &wrong):
 			r.found = append(r.found, wrong...)
