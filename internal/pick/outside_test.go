@@ -6,7 +6,6 @@ import (
 	"context"
 	"encoding/csv"
 	"errors"
-	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -19,6 +18,8 @@ import (
 	"time"
 
 	"github.com/crillab/gophersat/solver"
+
+	"onetrip/internal/golden"
 )
 
 // The outside solvers are glpsol (GLPK, Debian package glpk-utils), clasp (Debian package clasp) and gophersat (Go
@@ -29,7 +30,7 @@ import (
 //
 // so that a machine without glpsol checks against them too. With ONETRIP_REQUIRE_GLPSOL=1 a missing glpsol or
 // clasp fails the test.
-var update = flag.Bool("update", false, "record glpsol's optima in testdata")
+var update = golden.Update
 
 const infeasible = -1 // in place of an optimum
 

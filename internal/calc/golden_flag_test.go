@@ -1,0 +1,3 @@
+package calc
+
+import _ "onetrip/internal/golden" // accepts -update here too

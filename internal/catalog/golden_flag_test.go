@@ -1,0 +1,3 @@
+package catalog
+
+import _ "onetrip/internal/golden" // accepts -update here too

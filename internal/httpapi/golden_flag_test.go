@@ -1,0 +1,3 @@
+package httpapi
+
+import _ "onetrip/internal/golden" // accepts -update here too

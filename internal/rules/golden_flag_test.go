@@ -1,0 +1,3 @@
+package rules
+
+import _ "onetrip/internal/golden" // accepts -update here too

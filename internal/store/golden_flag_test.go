@@ -1,0 +1,3 @@
+package store_test
+
+import _ "onetrip/internal/golden" // accepts -update here too

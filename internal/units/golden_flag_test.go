@@ -1,0 +1,3 @@
+package units
+
+import _ "onetrip/internal/golden" // accepts -update here too
