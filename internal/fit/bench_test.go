@@ -9,24 +9,16 @@ import (
 )
 
 // retailShop is an invented shop of 3 finishes: 3 x 36 fittings, 24 filters, 9
-// regulators, 24 hoses, 18 clamps. One part in eight may come
-// from one of four bundles that save up to 1.50 each.
+// regulators, 24 hoses, 18 clamps; and four bundles, each of a fitting, a filter, a hose
+// and clamps, that save 1.50 on what their contents cost alone.
 func retailShop() *shop {
 	s := &shop{}
-	var bundles []uint64
-	for range 4 {
-		bundles = append(bundles, s.savings.Add(150))
-	}
 	n := 0
 	add := func(list *[]Candidate, kind catalog.Kind, lengthIn float64, ends []string, attrs ...string) {
 		for finish := range 3 {
 			n++
 			p := part(fmt.Sprintf("P%03d", n), kind, 1, lengthIn, 0, ends, attrs...)
-			c := candidate(int64(300+37*n%400+150*finish), p)
-			if n%8 == 0 {
-				c.Sources = bundles[n/8%4]
-			}
-			*list = append(*list, c)
+			*list = append(*list, candidate(int64(300+37*n%400+150*finish), p))
 		}
 	}
 	for _, end := range []string{"inverted_flare 5/16 female", "inverted_flare 3/8 female", "inverted_flare 1/2 female", "an_flare -6 male", "an_flare -8 male", "npt 1/8 male", "npt 1/4 male", "npt 3/8 male", "unf_port 7/8-20 male", "unf_port 9/16-24 male", "inverted_flare 3/8 male", "an_flare -6 female"} {
@@ -45,6 +37,15 @@ func retailShop() *shop {
 	}
 	for range 3 {
 		add(&s.regulators, "pressure_regulator", 3, []string{"npt 1/4 female", "npt 1/4 female"})
+	}
+	for i := range 4 {
+		b := bundle{priceMinor: -150}
+		for _, list := range [][]Candidate{s.fittings, s.filters, s.hoses, s.clamps} {
+			c := list[5*i%len(list)]
+			b.priceMinor += c.Cost
+			b.holds = append(b.holds, Holding{c.Part, PieceUnits(c.Part)})
+		}
+		s.bundles = append(s.bundles, b)
 	}
 	return s
 }

@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"onetrip/internal/catalog"
+	_ "onetrip/internal/golden" // for the flag -update
 )
 
 // check draws times as many cases as rapid does by itself.
@@ -102,17 +103,18 @@ func billOf(o *Option) bill {
 }
 
 // world is one way the rest of a kit may turn out: sources that give units of parts
-// for a fee, so high that none saves more than it may; and parts that cannot be had
-// because of what they require or conflict with.
+// for a fee, so high that none saves more than it may; parts that cannot be had
+// because of what they require or conflict with; and units owned already.
 type world struct {
 	candidates map[*catalog.Part]Candidate
 	fees       []int64
 	gives      []map[*catalog.Part]int
 	without    map[*catalog.Part]bool
+	owned      map[*catalog.Part]int
 }
 
 func drawWorld(t *rapid.T, all []Candidate, s *Savings) world {
-	w := world{map[*catalog.Part]Candidate{}, make([]int64, len(s.most)), make([]map[*catalog.Part]int, len(s.most)), map[*catalog.Part]bool{}}
+	w := world{candidates: map[*catalog.Part]Candidate{}, fees: make([]int64, len(s.most)), gives: make([]map[*catalog.Part]int, len(s.most)), without: map[*catalog.Part]bool{}}
 	for _, c := range all {
 		w.candidates[c.Part] = c
 		w.without[c.Part] = c.Tied && rapid.Bool().Draw(t, c.Part.SKU+" cannot be had")
@@ -152,7 +154,7 @@ func (w world) price(b bill) (best int64, ok bool) {
 			}
 		}
 		for p, n := range b.units {
-			packs := Packs(p, n-free[p])
+			packs := Packs(p, n-free[p]-w.owned[p])
 			c := w.candidates[p]
 			sum += int64(packs) * c.Cost
 			if packs > int(c.OnceAbove) {

@@ -14,10 +14,65 @@ import (
 	"onetrip/internal/units"
 )
 
-// shop is a set of fuel parts that answers a FuelQuery.
+// shop is a set of fuel parts that answers a PathQuery, with bundles of them.
 type shop struct {
 	fittings, filters, regulators, hoses, clamps []Candidate
-	savings                                      Savings
+	bundles                                      []bundle
+	owned                                        []Holding
+}
+
+// bundle is sold at priceMinor; its other contents are worth up to otherMinor elsewhere
+// in the kit.
+type bundle struct {
+	priceMinor, otherMinor int64
+	holds                  []Holding
+}
+
+// switches are the bundles that hold some of the parts, and the tied among them.
+func (s *shop) switches(parts []*catalog.Part) (found []Switch) {
+	candidates := map[*catalog.Part]Candidate{}
+	for _, c := range s.all() {
+		candidates[c.Part] = c
+		if c.Tied && slices.Contains(parts, c.Part) {
+			found = append(found, Switch{Tied: c.Part})
+		}
+	}
+	for _, b := range s.bundles {
+		sw := Switch{Cost: b.priceMinor - b.otherMinor, Saving: b.otherMinor - b.priceMinor}
+		for _, h := range b.holds {
+			if slices.Contains(parts, h.Part) {
+				sw.Holds = append(sw.Holds, h)
+			}
+			c := candidates[h.Part]
+			sw.Saving += int64(Packs(h.Part, h.Units))*c.Cost + c.Once
+		}
+		if sw.Saving = max(0, sw.Saving); len(sw.Holds) > 0 {
+			found = append(found, sw)
+		}
+	}
+	return found
+}
+
+// drawKit is one way the rest of a kit may turn out: which tied parts can be had, and
+// how much of each bundle's price its other contents bear.
+func (s *shop) drawKit(t *rapid.T) world {
+	w := world{candidates: map[*catalog.Part]Candidate{}, without: map[*catalog.Part]bool{}, owned: map[*catalog.Part]int{}}
+	for _, c := range s.all() {
+		w.candidates[c.Part] = c
+		w.without[c.Part] = c.Tied && rapid.Bool().Draw(t, c.Part.SKU+" cannot be had")
+	}
+	for i, b := range s.bundles {
+		gives := map[*catalog.Part]int{}
+		for _, h := range b.holds {
+			gives[h.Part] += h.Units
+		}
+		w.gives = append(w.gives, gives)
+		w.fees = append(w.fees, b.priceMinor-rapid.Int64Range(0, b.otherMinor).Draw(t, fmt.Sprint("bundle ", i, " other contents bear")))
+	}
+	for _, h := range s.owned {
+		w.owned[h.Part] += h.Units
+	}
+	return w
 }
 
 func (s *shop) all() []Candidate {
@@ -26,7 +81,7 @@ func (s *shop) all() []Candidate {
 
 func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery {
 	q := &PathQuery{From: mustEnd(from), To: mustEnd(to), RunLengthIn: runIn, NeedRegulator: regulator,
-		Filters: s.filters, Regulators: s.regulators, StandIns: map[string]Candidate{}, Savings: &s.savings}
+		Filters: s.filters, Regulators: s.regulators, StandIns: map[string]Candidate{}, Owned: s.owned, Switches: s.switches}
 	var forms []*catalog.Form
 	for _, c := range s.fittings {
 		forms = append(forms, c.Part.Form)
@@ -73,17 +128,22 @@ var (
 )
 
 func drawShop(t *rapid.T) *shop {
-	s := &shop{savings: *drawSavings(t)}
+	s, none := &shop{}, &Savings{}
 	pack := func(label string) int { return rapid.SampledFrom([]int{1, 1, 2, 4}).Draw(t, label+" pack") }
 	list := func(least, most int, prefix string, kind catalog.Kind, a, b []string) (found []Candidate) {
 		for i := range rapid.IntRange(least, most).Draw(t, prefix) {
 			sku := fmt.Sprint(prefix, i)
-			found = append(found, drawPrices(t, part(sku, kind, pack(sku), 1, 0, []string{rapid.SampledFrom(a).Draw(t, sku+" a"), rapid.SampledFrom(b).Draw(t, sku+" b")}), &s.savings))
+			found = append(found, drawPrices(t, part(sku, kind, pack(sku), 1, 0, []string{rapid.SampledFrom(a).Draw(t, sku+" a"), rapid.SampledFrom(b).Draw(t, sku+" b")}), none))
 		}
 		return found
 	}
 	s.fittings = list(2, 4, "f", "fuel_fitting", threads, barbs)
 	s.fittings = append(s.fittings, list(0, 1, "g", "fuel_fitting", threads, threads)...)
+	for i := range s.fittings {
+		// The search counts a fitting in two places as bought twice; one to a pack,
+		// without a charge for the line, that is exact.
+		s.fittings[i].Part.PackQuantity, s.fittings[i].Once = 1, 0
+	}
 	s.filters = list(2, 3, "l", "fuel_filter", components, components)
 	s.regulators = list(2, 2, "r", "pressure_regulator", components, components)
 	bore := func(label string, i int) string {
@@ -96,14 +156,37 @@ func drawShop(t *rapid.T) *shop {
 		sku := fmt.Sprint("h", i)
 		b := bore(sku, i)
 		length := float64(rapid.SampledFrom([]int{36, 24, 60, 120, 18, 35, 12}).Draw(t, sku+" length"))
-		s.hoses = append(s.hoses, drawPrices(t, part(sku, "fuel_hose", pack(sku), length, 0, []string{"hose " + b, "hose " + b}), &s.savings))
+		s.hoses = append(s.hoses, drawPrices(t, part(sku, "fuel_hose", pack(sku), length, 0, []string{"hose " + b, "hose " + b}), none))
 	}
 	for i := range rapid.IntRange(1, 3).Draw(t, "clamps") {
 		sku := fmt.Sprint("c", i)
-		s.clamps = append(s.clamps, drawPrices(t, part(sku, "hose_clamp", pack(sku), 0, 0, nil, "hose_in", bore(sku, i)), &s.savings))
+		s.clamps = append(s.clamps, drawPrices(t, part(sku, "hose_clamp", pack(sku), 0, 0, nil, "hose_in", bore(sku, i)), none))
+	}
+	all := s.all()
+	hold := func(label string) Holding {
+		c := rapid.SampledFrom(all).Draw(t, label)
+		n := rapid.SampledFrom([]int{1, 2, 4}).Draw(t, label+" pieces")
+		if c.Part.Kind == "fuel_fitting" {
+			n = maxFittings // as above, fewer would count as held in every place
+		}
+		return Holding{c.Part, n * PieceUnits(c.Part)}
+	}
+	for i := range rapid.IntRange(0, 3).Draw(t, "bundles") {
+		label := fmt.Sprint("bundle ", i)
+		b := bundle{priceMinor: rapid.Int64Range(0, 20).Draw(t, label+" price"), otherMinor: rapid.Int64Range(0, 6).Draw(t, label+" other contents")}
+		for k := range rapid.IntRange(1, 4).Draw(t, label+" contents") {
+			b.holds = append(b.holds, hold(fmt.Sprint(label, " content ", k)))
+		}
+		s.bundles = append(s.bundles, b)
+	}
+	for i := range rapid.IntRange(0, 2).Draw(t, "owned") {
+		s.owned = append(s.owned, hold(fmt.Sprint("owned ", i)))
 	}
 	return s
 }
+
+// maxFittings is how many fittings a path can have: two at each end of three links.
+const maxFittings = 12
 
 // The order of parts in a chain, one letter each: Fitting, Hose, fiLter, Regulator,
 // Inlet fitting.
@@ -224,12 +307,18 @@ func drawFuelQuery(t *rapid.T) (*shop, *PathQuery) {
 }
 
 // In whatever way the rest of the kit turns out, the options hold the optimum that a
-// brute-force enumeration of all chains finds.
+// brute-force enumeration of all chains and all sets of bundles finds, with and without
+// the tied parts; and so again when the search is asked with other prices.
 func TestPropertyPathsHoldEveryOptimum(t *testing.T) {
-	joined := 0
+	joined, several := 0, 0
 	check(t, 10, func(t *rapid.T) {
 		s, q := drawFuelQuery(t)
-		options := Paths(q)
+		search := NewPathSearch(q)
+		options := search.Paths(nil)
+		if rapid.Bool().Draw(t, "prices change") {
+			s.reprice(t)
+			options = search.Paths(s.candidate)
+		}
 		chains := everyChain(s, q)
 		if (len(chains) > 0) != (len(options) > 0) {
 			t.Fatalf("%d options, brute force finds %d chains", len(options), len(chains))
@@ -238,17 +327,23 @@ func TestPropertyPathsHoldEveryOptimum(t *testing.T) {
 			return
 		}
 		joined++
+		if len(options) > 1 {
+			several++
+		}
 		var ours []bill
 		for i := range options {
-			checkOption(t, &options[i].Option, s.all(), &s.savings)
+			checkOption(t, &options[i].Option, s.all(), &Savings{})
 			checkChain(t, q, &options[i])
 			ours = append(ours, billOf(&options[i].Option))
 			if i > 0 && options[i].Cost < options[i-1].Cost {
 				t.Fatal("options are not sorted by cost")
 			}
+			if slices.ContainsFunc(options[:i], func(o PathOption) bool { return slices.Equal(o.Uses, options[i].Uses) }) {
+				t.Fatalf("an option twice: %+v", options[i].Uses)
+			}
 		}
 		for range 4 {
-			w := drawWorld(t, s.all(), &s.savings)
+			w := s.drawKit(t)
 			got, ok := w.cheapest(ours)
 			want, possible := w.cheapest(chains)
 			if ok != possible || got != want {
@@ -256,9 +351,23 @@ func TestPropertyPathsHoldEveryOptimum(t *testing.T) {
 			}
 		}
 	})
-	if joined == 0 {
-		t.Error("no drawn shop had a path: the test shows nothing")
+	if joined == 0 || several == 0 {
+		t.Errorf("%d drawn shops had a path, %d several: the test shows nothing", joined, several)
 	}
+}
+
+// reprice draws new costs for all parts.
+func (s *shop) reprice(t *rapid.T) {
+	for _, list := range [][]Candidate{s.fittings, s.filters, s.regulators, s.hoses, s.clamps} {
+		for i := range list {
+			list[i].Cost = rapid.Int64Range(0, 9).Draw(t, list[i].Part.SKU+" new cost")
+		}
+	}
+}
+
+func (s *shop) candidate(p *catalog.Part) Candidate {
+	all := s.all()
+	return all[slices.IndexFunc(all, func(c Candidate) bool { return c.Part == p })]
 }
 
 func checkChain(t *rapid.T, q *PathQuery, o *PathOption) {
@@ -364,6 +473,14 @@ func chainText(o *PathOption) string {
 	}
 	return strings.Join(names, " ")
 }
+
+func chainTexts(options []PathOption) (texts []string) {
+	for i := range options {
+		texts = append(texts, chainText(&options[i]))
+	}
+	return texts
+}
+
 func TestPathOfOneVehicle(t *testing.T) {
 	s := workbench()
 	options := Paths(s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false))
@@ -375,8 +492,8 @@ func TestPathOfOneVehicle(t *testing.T) {
 		t.Errorf("chain %s, want %s", got, want)
 	}
 	// Two pieces of 30/2+1 = 16 in come from one hose of 36 in, four clamps from one pack.
-	if want := int64(300 + 900 + 500 + 450 + 400); o.Cost != want || o.Floor != want {
-		t.Errorf("cost %d, floor %d, want %d", o.Cost, o.Floor, want)
+	if want := int64(300 + 900 + 500 + 450 + 400); o.Cost != want {
+		t.Errorf("cost %d, want %d", o.Cost, want)
 	}
 	if o.Steps[1].LengthIn != 16 || o.HoseBoreIn != 0.375 {
 		t.Errorf("pieces of %g in, bore %g", o.Steps[1].LengthIn, o.HoseBoreIn)
@@ -444,22 +561,64 @@ func TestPathNeedsEveryPiece(t *testing.T) {
 	}
 }
 
-// A part that a bundle may hold stays an option although it is dearer by itself; one
-// that is merely dearer does not.
+// A part that a bundle holds is an option beside a cheaper one as long as the bundle
+// may pay; one that is merely dearer is not.
 func TestPathKeepsWhatABundleMayHold(t *testing.T) {
+	const filterMinor = 500 // of the plain filter, see workbench
+	for _, c := range []struct {
+		bundleMinor int64
+		bright      bool
+	}{{filterMinor - 1, true}, {filterMinor, true}, {filterMinor + 1, false}} {
+		s := workbench()
+		bright := candidate(900, part("FILTER-BRIGHT", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 3/8"}))
+		s.filters = append(s.filters, bright)
+		if options := Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)); len(options) != 1 || chainText(&options[0]) != "HOSE-36 FILTER HOSE-36" {
+			t.Errorf("%d options, want the cheaper filter alone", len(options))
+		}
+		s.bundles = []bundle{{priceMinor: c.bundleMinor, holds: []Holding{{bright.Part, 1}}}}
+		want := []string{"HOSE-36 FILTER HOSE-36"}
+		if c.bright {
+			want = append(want, "HOSE-36 FILTER-BRIGHT HOSE-36")
+		}
+		if got := chainTexts(Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); !slices.Equal(got, want) {
+			t.Errorf("bundle at %d: %q, want %q", c.bundleMinor, got, want)
+		}
+	}
+}
+
+// What other needs of the kit bear of a bundle's price lets a dearer one pay.
+func TestPathCountsWhatOtherNeedsBear(t *testing.T) {
 	s := workbench()
-	s.filters = append(s.filters, candidate(900, part("FILTER-BRIGHT", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 3/8"})))
-	if options := Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)); len(options) != 1 {
-		t.Errorf("%d options, want the cheaper filter alone", len(options))
+	bright := candidate(900, part("FILTER-BRIGHT", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 3/8"}))
+	s.filters = append(s.filters, bright)
+	s.bundles = []bundle{{priceMinor: 1500, otherMinor: 1000, holds: []Holding{{bright.Part, 1}}}}
+	if got := chainTexts(Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); len(got) != 2 {
+		t.Errorf("%q, want both filters", got)
 	}
-	s.filters[1].Sources = s.savings.Add(401)
-	if options := Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)); len(options) != 2 || chainText(&options[1]) != "HOSE-36 FILTER-BRIGHT HOSE-36" {
-		t.Errorf("%d options, want both filters", len(options))
+}
+
+// A tied part never hides the path that does without it.
+func TestPathKeepsWhatDoesWithoutATiedPart(t *testing.T) {
+	s := workbench()
+	tied := candidate(100, part("FILTER-TIED", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 3/8"}))
+	tied.Tied = true
+	s.filters = append(s.filters, tied)
+	want := []string{"HOSE-36 FILTER-TIED HOSE-36", "HOSE-36 FILTER HOSE-36"}
+	if got := chainTexts(Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
 	}
-	s.savings = Savings{}
-	s.filters[1].Sources = s.savings.Add(400)
-	if options := Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)); len(options) != 1 {
-		t.Errorf("%d options: a bundle that saves 4.00 does no better than a part 4.00 cheaper", len(options))
+}
+
+// What is owned in number costs nothing, so a dear part that is had displaces a cheap
+// one that is not.
+func TestPathPrefersWhatIsOwned(t *testing.T) {
+	s := workbench()
+	had := candidate(900, part("FILTER-HAD", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 3/8"}))
+	s.filters = append(s.filters, had)
+	s.owned = []Holding{{had.Part, 1}}
+	want := []string{"HOSE-36 FILTER-HAD HOSE-36"}
+	if got := chainTexts(Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
 	}
 }
 
