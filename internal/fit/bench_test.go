@@ -10,7 +10,8 @@ import (
 
 // retailShop is an invented shop of 3 finishes: 3 x 36 fittings, 24 filters, 9
 // regulators, 24 hoses, 18 clamps; and four bundles, each of a fitting, a filter, a hose
-// and clamps, that save 1.50 on what their contents cost alone.
+// and clamps, that save 1.50 on what these cost alone. Other needs may bear three
+// quarters of a bundle's price.
 func retailShop() *shop {
 	s := &shop{}
 	n := 0
@@ -45,6 +46,7 @@ func retailShop() *shop {
 			b.priceMinor += c.Cost
 			b.holds = append(b.holds, Holding{c.Part, PieceUnits(c.Part)})
 		}
+		b.otherMinor = b.priceMinor * 3 / 4
 		s.bundles = append(s.bundles, b)
 	}
 	return s

@@ -167,7 +167,7 @@ type PathOption struct {
 //
 // It is a shortest path over (node passed, hose so far), since under one setting every
 // part has one price. A fitting in two places counts as bought twice while paths are
-// compared.
+// compared, or as held twice where one is held.
 func Paths(q *PathQuery) []PathOption { return NewPathSearch(q).Paths(nil) }
 
 // Paths answers as the function Paths does, with every part priced anew when price is

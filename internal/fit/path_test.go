@@ -311,7 +311,7 @@ func drawFuelQuery(t *rapid.T) (*shop, *PathQuery) {
 // the tied parts; and so again when the search is asked with other prices.
 func TestPropertyPathsHoldEveryOptimum(t *testing.T) {
 	joined, several := 0, 0
-	check(t, 10, func(t *rapid.T) {
+	check(t, 30, func(t *rapid.T) {
 		s, q := drawFuelQuery(t)
 		search := NewPathSearch(q)
 		options := search.Paths(nil)
@@ -595,6 +595,32 @@ func TestPathCountsWhatOtherNeedsBear(t *testing.T) {
 	if got := chainTexts(Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); len(got) != 2 {
 		t.Errorf("%q, want both filters", got)
 	}
+}
+
+// Two bundles that hold a filter each may both pay, although one filter lies idle.
+func TestPathTakesTwoBundlesWithAFilterEach(t *testing.T) {
+	s := workbench()
+	barb, hose := []string{"hose_barb 3/8", "hose_barb 3/8"}, []string{"hose 3/8", "hose 3/8"}
+	filterA := candidate(600, part("FILTER-A", "fuel_filter", 1, 3, 0, barb))
+	filterB := candidate(600, part("FILTER-B", "fuel_filter", 1, 3, 0, barb))
+	hoseA := candidate(1500, part("HOSE-A", "fuel_hose", 1, 36, 0, hose))
+	clampsB := candidate(900, part("CLAMPS-B", "hose_clamp", 10, 0, 0, nil, "hose_in", "3/8"))
+	s.filters = append(s.filters, filterA, filterB)
+	s.hoses = append(s.hoses, hoseA)
+	s.clamps = append(s.clamps, clampsB)
+	s.bundles = []bundle{
+		{priceMinor: 800, holds: []Holding{{filterA.Part, 1}, {hoseA.Part, 36}}},
+		{priceMinor: 200, holds: []Holding{{filterB.Part, 1}, {clampsB.Part, 10}}},
+	}
+	// Both bundles cost 10.00 and leave nothing to buy; the second alone leaves a hose
+	// of 9.00, the first alone clamps of 4.00.
+	for _, o := range Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)) {
+		b := billOf(&o.Option)
+		if b.units[hoseA.Part] > 0 && b.units[clampsB.Part] > 0 && (b.units[filterA.Part] > 0 || b.units[filterB.Part] > 0) {
+			return
+		}
+	}
+	t.Error("no option takes the hose of one bundle and the clamps of the other")
 }
 
 // A tied part never hides the path that does without it.
