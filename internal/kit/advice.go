@@ -27,8 +27,8 @@ func (j *job) checks(sel *selection) []Check {
 	out = append(out, altitudeChecks(v, c, f, set)...)
 	out = append(out, fuelChecks(v, c, f, sel.path())...)
 	out = append(out, chokeChecks(v, f, wire, conversion)...)
-	out = append(out, stackChecks(v, sel, f, j.stackGap)...)
-	return append(out, travelChecks(v, c, j.travel, sel.part("transmission.tv_geometry"))...)
+	out = append(out, stackChecks(v, sel, f, j.stackGap, j.owns("mount.studs"))...)
+	return append(out, travelChecks(v, c, j.travel, sel.part("transmission.tv_geometry"), j.owns("transmission.tv_geometry"))...)
 }
 
 // settings are where adjustment starts. They never replace the maker's manual.

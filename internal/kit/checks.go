@@ -323,7 +323,7 @@ func fittingLossPSI(flowGPH, boreIn float64, fittings int) (float64, error) {
 
 // stackChecks: height under the hood and length of the studs, for the stack chosen or
 // for the lowest when none fits.
-func stackChecks(v *catalog.Vehicle, sel *selection, f *figures, gap *fit.Gap) []Check {
+func stackChecks(v *catalog.Vehicle, sel *selection, f *figures, gap *fit.Gap, studsHad bool) []Check {
 	total, studNeeded := f.StackShortestIn, f.StudNeededIn
 	text := ""
 	if stack := sel.stack(); stack != nil {
@@ -350,6 +350,9 @@ func stackChecks(v *catalog.Vehicle, sel *selection, f *figures, gap *fit.Gap) [
 	case p != nil:
 		studs.Value = p.LengthIn
 		studs.Text = fmt.Sprintf("The new studs stand %g in, %.2f in are needed.", p.LengthIn, studNeeded)
+	case studsHad:
+		studs.Outcome = Warn
+		studs.Text = fmt.Sprintf("The studs are the owner's: measure them, %.2f in are needed.", studNeeded)
 	case v.Intake.StudLengthIn != nil:
 		studs.Value = *v.Intake.StudLengthIn
 		studs.Text = fmt.Sprintf("The vehicle's studs stand %g in, %.2f in are needed.", studs.Value, studNeeded)
@@ -368,7 +371,7 @@ func stackChecks(v *catalog.Vehicle, sel *selection, f *figures, gap *fit.Gap) [
 
 // travelChecks: pedal against lever, and the transmission's cable against its lever or
 // the geometry lever in the kit.
-func travelChecks(v *catalog.Vehicle, c *catalog.Carburetor, t fit.TravelPlan, lever *catalog.Part) []Check {
+func travelChecks(v *catalog.Vehicle, c *catalog.Carburetor, t fit.TravelPlan, lever *catalog.Part, leverHad bool) []Check {
 	throttle := withSI(Check{
 		ID: "throttle.travel", Outcome: Pass, Value: round(v.Throttle.PedalTravelIn, 3), Unit: "in",
 		Limit:   between(round(t.ThrottleTravelIn, 3), round(t.ThrottleTravelIn*(1+fit.PedalOvertravel), 3)),
@@ -413,17 +416,28 @@ func travelChecks(v *catalog.Vehicle, c *catalog.Carburetor, t fit.TravelPlan, l
 			cable.Outcome = cable.Limit.outcome(travel, Fail)
 			cable.Text = fmt.Sprintf("With geometry lever %s the cable travels %.2f in of its %.2f in. Check line pressure before driving.", lever.SKU, travel, *v.Transmission.CableTravelIn)
 		}
+	case leverHad && v.Transmission.CableTravelIn != nil:
+		cable.Outcome = Warn
+		cable.Text = fmt.Sprintf("The geometry lever is the owner's: with it the cable must travel %.2f in, where the carburetor's own lever gives %.2f in; %s.", *v.Transmission.CableTravelIn, t.TransmissionTravelIn, outOfTravel(downshift))
 	case !t.CableTravelKnown:
 		cable.Outcome = Fail
-		cable.Text = "The cable's travel or the lever's radius is unknown, so full travel at wide open cannot be shown. Low line pressure burns clutches: measure before driving."
+		cable.Text = fmt.Sprintf("The cable's travel or the lever's radius is unknown, so full travel at wide open cannot be shown: measure before driving; %s.", outOfTravel(downshift))
 	case t.CableTravelOK:
 		cable.Outcome = Pass
 		cable.Text = fmt.Sprintf("The lever moves the cable %.2f in of its %.2f in.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn)
 	default:
 		cable.Outcome = Fail
-		cable.Text = fmt.Sprintf("The lever moves the cable %.2f in where it needs %.2f in; a throttle-valve cable out of travel burns clutches.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn)
+		cable.Text = fmt.Sprintf("The lever moves the cable %.2f in where it needs %.2f in; %s.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn, outOfTravel(downshift))
 	}
 	return append(out, withSI(cable))
+}
+
+// outOfTravel says what a downshift cable of wrong travel does.
+func outOfTravel(d catalog.Downshift) string {
+	if d == catalog.ThrottleValveCable {
+		return "a throttle-valve cable out of travel gives the wrong line pressure and burns clutches"
+	}
+	return "a detent cable out of travel shifts down too early or not at all"
 }
 
 func upperFirst(s string) string {

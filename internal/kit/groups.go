@@ -144,6 +144,12 @@ func (j *job) role(need string) *demand { return find(j.demands, need, -1) }
 // hand or declined.
 func had(d *demand) bool { return d.status != "" || d.boxed > 0 || d.owned > 0 }
 
+// owns reports whether the owner has pieces for a need that the job raises.
+func (j *job) owns(need string) bool {
+	d := j.role(need)
+	return d != nil && d.owned > 0
+}
+
 // fuelGroup is the group of the fuel path. Without any path that mates end to end
 // the search is repeated with stand-ins for parts nobody sells, at a price above
 // any real part, so that the kit names the fewest missing pieces and still lists
@@ -275,16 +281,25 @@ func (j *job) stackGroups(a aim) []group {
 		}
 		text := upperFirst(j.stackGap.Text) + "."
 		if d := j.demandFor(j.stackGap.Need, text); d != nil {
+			if len(d.rules) > 0 && len(j.forms(d)) == 0 {
+				text = "" // what no part has says more than that nothing stacks up
+			}
 			j.gap(d, text)
 		}
 	}
 	var out []group
 	for _, need := range stackNeeds {
 		d := j.role(need)
-		if d == nil || d.status != "" || had(d) {
+		if d == nil || d.status != "" {
 			continue
 		}
 		d.quantity = max(1, d.quantity)
+		if d.remaining() == 0 {
+			if d.status = InTheBox; d.owned > 0 {
+				d.status = OnTheShelf
+			}
+			continue
+		}
 		if g := j.single(d, a); len(g.options) > 0 {
 			out = append(out, g)
 		} else {
@@ -323,6 +338,11 @@ func (j *job) stackQuery(a aim) fit.StackQuery {
 		}
 		return j.bought(d, keep, a)
 	}
+	// A spacer is nothing the carburetor must have: one not asked for is not there.
+	spacer := role("mount.spacer", nil)
+	if d := j.role("mount.spacer"); d != nil && d.status == Declined {
+		spacer = fit.StackRole{}
+	}
 	flange := func(want catalog.Flange) func(*catalog.Form) bool {
 		return func(f *catalog.Form) bool { return f.Text("flange") == string(want) }
 	}
@@ -332,7 +352,7 @@ func (j *job) stackQuery(a aim) fit.StackQuery {
 		StudLengthIn: v.Intake.StudLengthIn, StudThread: v.Intake.StudThread,
 		Adapter:       role("mount.adapter", nil),
 		BaseGasket:    role("mount.base_gasket", flange(c.Flange)),
-		Spacer:        role("mount.spacer", nil),
+		Spacer:        spacer,
 		Studs:         role("mount.studs", nil).Candidates,
 		NeckAdapter:   role("air.neck_adapter", nil),
 		CleanerGasket: role("air.gasket", nil),
