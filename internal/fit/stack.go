@@ -53,7 +53,8 @@ type StackQuery struct {
 	StudThread         *units.Thread // nil: unknown
 
 	Adapter        StackRole
-	BaseGasket     StackRole // of the carburetor's flange: under the carburetor and under a spacer
+	BaseGasket     StackRole // of the carburetor's flange: under the carburetor
+	SpacerGasket   StackRole // of the carburetor's flange: under a spacer; as BaseGasket when not asked for
 	ManifoldGasket StackRole // of the manifold's flange: under an adapter
 	Spacer         StackRole
 	Studs          []Candidate // taken when the vehicle's own are unknown or too short
@@ -136,8 +137,12 @@ func (q *StackQuery) slots(lowProfile bool) []stackSlot {
 		choose(needAdapter, "adapter plate", nominalAdapterIn, true, q.Adapter.Candidates)
 	}
 	if q.Spacer.Asked {
-		if q.BaseGasket.Asked {
-			choose(needBaseGasket, "gasket under the spacer", nominalGasketIn, true, q.BaseGasket.Candidates)
+		gasket := q.SpacerGasket
+		if !gasket.Asked {
+			gasket = q.BaseGasket
+		}
+		if gasket.Asked {
+			choose(needBaseGasket, "gasket under the spacer", nominalGasketIn, true, gasket.Candidates)
 		}
 		choose(needSpacer, "heat spacer", nominalSpacerIn, true, q.Spacer.Candidates)
 	}

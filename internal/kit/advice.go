@@ -25,7 +25,7 @@ func (j *job) checks(sel *selection) []Check {
 	}
 	out := airChecks(v, c, f)
 	out = append(out, altitudeChecks(v, c, f, set)...)
-	out = append(out, fuelChecks(v, c, f, sel.path())...)
+	out = append(out, fuelChecks(v, c, f, sel.path(), sel.part("fuel.pump"))...)
 	out = append(out, chokeChecks(v, f, wire, conversion)...)
 	out = append(out, stackChecks(v, sel, f, j.stackGap, j.owns("mount.studs"))...)
 	return append(out, travelChecks(v, c, j.travel, sel.part("transmission.tv_geometry"), j.owns("transmission.tv_geometry"))...)

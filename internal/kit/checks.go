@@ -151,6 +151,11 @@ func altitudeChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, set *
 		return []Check{density, mixture}
 	}
 	mixture.Outcome = mixture.Limit.outcome(f.MixtureRichPercent, Warn)
+	if v.Fuel.EthanolPercent > petrolJetsEthanolPercent {
+		mixture.Outcome = Warn
+		mixture.Text = fmt.Sprintf("On petrol the jets as shipped would be %.1f %% richer than at sea level; for %g %% ethanol they are far too lean.", f.MixtureRichPercent, v.Fuel.EthanolPercent)
+		return []Check{density, mixture}
+	}
 	mixture.Text = fmt.Sprintf("With the jets as shipped the mixture is %.1f %% richer than at sea level.", f.MixtureRichPercent)
 	return []Check{density, mixture}
 }
@@ -234,9 +239,13 @@ func filterDropPSI(f *catalog.Form, flowGPH float64) float64 {
 	return f.Num("drop_psi_at_rated_flow") * share * share
 }
 
+// petrolJetsEthanolPercent is the share of ethanol up to which jets for petrol serve.
+// Common practice, no source.
+const petrolJetsEthanolPercent = 30
+
 // fuelChecks: demand, loss along the path chosen (or the vehicle's line when there is
 // none), pressure at the inlet and what the float valve passes.
-func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit.PathOption) []Check {
+func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit.PathOption, pump *catalog.Part) []Check {
 	demand := Check{
 		ID: "fuel.demand", Outcome: Info, Value: round(f.FuelDemandGPH, 1), Unit: "gph",
 		Formula: "air_demand_cfm * air_density / air_fuel_ratio / fuel_density",
@@ -244,7 +253,12 @@ func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit
 		Source:  "conservation of mass at sea-level density; full power at 12.5:1 on petrol is " + commonPractice,
 		Text:    fmt.Sprintf("At redline and full throttle the engine burns %.1f gal/h.", f.FuelDemandGPH),
 	}
-	if f.PumpFlowKnown {
+	switch {
+	case pump != nil:
+		demand.Limit = atMost(pump.Num("free_flow_gph"))
+		demand.Outcome = demand.Limit.outcome(f.FuelDemandGPH, Warn)
+		demand.Text += fmt.Sprintf(" The new pump %s delivers %.0f gal/h into an open can.", pump.SKU, pump.Num("free_flow_gph"))
+	case f.PumpFlowKnown:
 		demand.Limit = atMost(*v.Fuel.FreeFlowGPH)
 		demand.Outcome = demand.Limit.outcome(f.FuelDemandGPH, Warn)
 		demand.Text += fmt.Sprintf(" The pump delivers %.0f gal/h into an open can.", *v.Fuel.FreeFlowGPH)
@@ -252,6 +266,10 @@ func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit
 
 	boreIn, fittings, drop := f.lineBoreIn, 0, 0.0
 	pressure, regulated := v.Fuel.PressurePSI, false
+	if pump != nil {
+		pressure = pump.Num("pressure_psi")
+	}
+	pumpPSI, outletPSI := pressure, c.MaxFuelPSI
 	if path != nil {
 		if !math.IsInf(path.HoseBoreIn, 0) {
 			boreIn = path.HoseBoreIn
@@ -264,6 +282,9 @@ func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit
 				drop += filterDropPSI(s.Part.Form, f.FuelDemandGPH)
 			case "fuel.pressure_regulator":
 				regulated = true
+				if most := s.Part.Num("outlet_max_psi"); most > 0 { // the owner's regulator states none
+					outletPSI = min(outletPSI, most)
+				}
 			}
 		}
 	}
@@ -281,17 +302,20 @@ func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit
 	loss.Outcome = loss.Limit.outcome(total, Warn)
 
 	if regulated || pressure > c.MaxFuelPSI {
-		pressure = min(pressure, c.MaxFuelPSI)
+		pressure = min(pressure, outletPSI)
 	}
 	delivered := pressure - total
 	inlet := withSI(Check{
 		ID: "fuel.delivered_pressure", Value: round(delivered, 2), Unit: "psi", Limit: between(minDeliveredPSI, c.MaxFuelPSI),
-		Formula: "min(pump_pressure_psi, max_fuel_psi when regulated) - line_loss_psi",
-		Inputs:  Inputs{{"pump_pressure_psi", v.Fuel.PressurePSI}, {"max_fuel_psi", c.MaxFuelPSI}, {"line_loss_psi", total}},
+		Formula: "min(pump_pressure_psi, outlet_psi when regulated) - line_loss_psi",
+		Inputs:  Inputs{{"pump_pressure_psi", pumpPSI}, {"line_loss_psi", total}},
 		Source:  "the carburetor's stated limit; 3 psi at the inlet is " + commonPractice,
 		Text:    fmt.Sprintf("About %.1f psi reaches the inlet at full demand; the carburetor takes up to %g psi.", delivered, c.MaxFuelPSI),
 	})
 	inlet.Outcome = inlet.Limit.outcome(delivered, Warn)
+	if regulated {
+		inlet.Inputs = append(inlet.Inputs, Input{"outlet_psi", outletPSI})
+	}
 	if v.Fuel.PressurePSI > c.MaxFuelPSI && !regulated {
 		inlet.Value, inlet.Outcome = v.Fuel.PressurePSI, Fail
 		inlet.Text = fmt.Sprintf("The pump makes %g psi, the carburetor takes %g psi: without a regulator it floods, and fuel on a hot engine burns.", v.Fuel.PressurePSI, c.MaxFuelPSI)

@@ -1,6 +1,7 @@
 package kit
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -93,7 +94,25 @@ func (j *job) forms(d *demand) []*catalog.Form {
 			d.forms = append(d.forms, f)
 		}
 	}
+	if d.need == "tuning.metering_set" {
+		d.forms = j.putRight(d.forms)
+	}
 	return d.forms
+}
+
+// putRight are the metering sets whose nearest jets leave the mixture within the limit
+// of its check; all of them when none does.
+func (j *job) putRight(sets []*catalog.Form) []*catalog.Form {
+	var out []*catalog.Form
+	for _, f := range sets {
+		if pair, ok := meteringPair(j.carburetor, j.figures, f); ok && math.Abs(pair.ResidualPercent) <= reJetPercent {
+			out = append(out, f)
+		}
+	}
+	if len(out) == 0 {
+		return sets
+	}
+	return out
 }
 
 // shortlist is the parts of a form that can be in an optimum under any aim of the
@@ -177,7 +196,8 @@ func (j *job) fuelGroup(a aim) group {
 			j.paths = fit.NewPathSearch(j.pathQuery(broken))
 		}
 		j.pathAim = a
-		if paths = j.paths.Paths(price); len(paths) > 0 {
+		paths = slices.DeleteFunc(j.paths.Paths(price), func(o fit.PathOption) bool { return conflicting(o.Uses) != "" })
+		if len(paths) > 0 {
 			break
 		}
 	}
@@ -185,6 +205,23 @@ func (j *job) fuelGroup(a aim) group {
 		g.options = append(g.options, option{uses: paths[i].Uses, penalty: paths[i].Penalty, path: &paths[i]})
 	}
 	return g
+}
+
+// conflicting is the need of a part that conflicts with another of the same option, ""
+// when none does. Conflicts between groups are selection's. The search keeps what does
+// without a tied part, so that dropping an option loses no optimum.
+func conflicting(uses []fit.Use) string {
+	for _, u := range uses {
+		if u.Part == nil {
+			continue
+		}
+		for _, sku := range u.Part.Conflicts {
+			if slices.ContainsFunc(uses, func(o fit.Use) bool { return real(o.Part) && o.Part.SKU == sku }) {
+				return u.Need
+			}
+		}
+	}
+	return ""
 }
 
 // standInCost is what a part nobody sells counts: more than any real path.
@@ -273,7 +310,15 @@ func (j *job) stackGroups(a aim) []group {
 			}
 		}
 		var stacks []fit.StackOption
-		if stacks, j.stackGap = fit.Stack(j.stackQuery(a)); j.stackGap == nil {
+		stacks, j.stackGap = fit.Stack(j.stackQuery(a))
+		if n := len(stacks); n > 0 {
+			need := conflicting(stacks[0].Uses)
+			stacks = slices.DeleteFunc(stacks, func(o fit.StackOption) bool { return conflicting(o.Uses) != "" })
+			if len(stacks) == 0 {
+				j.stackGap = &fit.Gap{Need: need, Text: "every stack that fits holds two parts that conflict"}
+			}
+		}
+		if j.stackGap == nil {
 			for i := range stacks {
 				g.options = append(g.options, option{uses: stacks[i].Uses, penalty: stacks[i].Penalty, stack: &stacks[i]})
 			}
@@ -284,6 +329,7 @@ func (j *job) stackGroups(a aim) []group {
 			if len(d.rules) > 0 && len(j.forms(d)) == 0 {
 				text = "" // what no part has says more than that nothing stacks up
 			}
+			d.quantity = max(1, d.quantity)
 			j.gap(d, text)
 		}
 	}
@@ -357,6 +403,10 @@ func (j *job) stackQuery(a aim) fit.StackQuery {
 		NeckAdapter:   role("air.neck_adapter", nil),
 		CleanerGasket: role("air.gasket", nil),
 		LowProfile:    role("air.low_profile", nil).Candidates,
+	}
+	// A box or shelf with one gasket has none for the other side of a spacer.
+	if d := j.role("mount.base_gasket"); d != nil && q.Spacer.Asked && d.status == "" && had(d) && d.boxed+d.owned < 2 {
+		q.SpacerGasket = j.bought(d, flange(c.Flange), a)
 	}
 	// The gasket in the box is of the carburetor's flange: under an adapter it is no use.
 	if d := j.role("mount.base_gasket"); d != nil && v.Intake.Flange != c.Flange {
