@@ -1,0 +1,230 @@
+package kit_test
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+
+	"onetrip/db"
+	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
+	"onetrip/internal/store"
+)
+
+// changedSnapshot is the demo catalogue after a change.
+func changedSnapshot(t *testing.T, change func(*catalog.Data)) *kit.Snapshot {
+	t.Helper()
+	data, err := store.ReadCatalogue(db.Seed())
+	if err != nil {
+		t.Fatal(err)
+	}
+	change(data)
+	s, err := kit.Open(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// manualChoke is usualCarburetor's sister of 600 cfm with a manual choke.
+const manualChoke = "QYC-2A19"
+
+// linePart is the part of a kind that fills a need.
+func linePart(t *testing.T, k *kit.Kit, id string, kind catalog.Kind) *catalog.Part {
+	t.Helper()
+	n, _ := need(k, id)
+	return partsOf(t, k, n.Lines, kind)[0]
+}
+
+func hasLine(k *kit.Kit, sku string) bool {
+	return slices.ContainsFunc(k.Lines, func(l kit.Line) bool { return l.SKU == sku })
+}
+
+// partOf finds a part of catalogue data by SKU.
+func partOf(t *testing.T, d *catalog.Data, sku string) *catalog.Part {
+	t.Helper()
+	i := slices.IndexFunc(d.Parts, func(p *catalog.Part) bool { return p.SKU == sku })
+	if i < 0 {
+		t.Fatalf("no part %s in the demo catalogue", sku)
+	}
+	return d.Parts[i]
+}
+
+func TestWrongRequestsNameTheFieldAndWhatComesNear(t *testing.T) {
+	cases := []struct {
+		name, pointer, near string
+		request             kit.Request
+	}{
+		{"carburetor", "/carburetor_sku", "QYC-2A07", kit.Request{Vehicle: usual(), CarburetorSKU: "QYC-2A0"}},
+		{"vehicle", "/vehicle_id", "ostrind-plumgrove-1962", kit.Request{VehicleID: "ostrind-plumgrove-1963", CarburetorSKU: manualChoke}},
+		{"part on hand", "/on_hand/1/sku", "VAQ-2A19", kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke,
+			OnHand: []kit.OnHand{{Need: "fuel.filter"}, {SKU: "VAQ-2A1", Quantity: 1}}}},
+		{"need on hand", "/on_hand/0/need", "fuel.filter", kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke, OnHand: []kit.OnHand{{Need: "fuel.filtr"}}}},
+		{"declined need", "/preferences/declined/0", "mount.spacer", kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke,
+			Preferences: kit.Preferences{Declined: []string{"mount.spaser"}}}},
+		{"location", "/preferences/location", "brindlecote", kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke,
+			Preferences: kit.Preferences{Location: "brindlecot"}}},
+		{"pieces of a SKU", "/on_hand/0/quantity", "1 or more", kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke, OnHand: []kit.OnHand{{SKU: "VAQ-2A19"}}}},
+		{"both vehicles", "/vehicle_id", "one of the two", kit.Request{Vehicle: usual(), VehicleID: "ostrind-plumgrove-1962", CarburetorSKU: manualChoke}},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			_, err := kit.Resolve(context.Background(), demoSnapshot(t), &c.request)
+			if err == nil {
+				t.Fatal("no error")
+			}
+			var invalid *catalog.InvalidError
+			var missing *catalog.NotFoundError
+			switch {
+			case errors.As(err, &missing):
+				if missing.Pointer != c.pointer {
+					t.Errorf("points at %s, want %s", missing.Pointer, c.pointer)
+				}
+			case errors.As(err, &invalid):
+				if len(invalid.Violations) != 1 || invalid.Violations[0].Pointer != c.pointer {
+					t.Errorf("violations %+v, want one at %s", invalid.Violations, c.pointer)
+				}
+			default:
+				t.Errorf("%T: %v", err, err)
+			}
+			if !strings.Contains(err.Error(), c.near) {
+				t.Errorf("%v; want %q in it", err, c.near)
+			}
+		})
+	}
+}
+
+// The set of bracket and springs is taken while it is cheaper than its pieces.
+func TestBundleIsTakenOnlyWhileItSaves(t *testing.T) {
+	const set, bracket, springs = "OYB-2A75", "BIX-2A03", "SJO-2A35"
+	price := func(minor func(d *catalog.Data) int64) *kit.Kit {
+		s := changedSnapshot(t, func(d *catalog.Data) {
+			i := slices.IndexFunc(d.Bundles, func(b *catalog.Bundle) bool { return b.SKU == set })
+			d.Bundles[i].Price.AmountMinor = minor(d)
+		})
+		return mustResolve(t, s, &kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke})
+	}
+	pieces := func(d *catalog.Data) int64 {
+		return partOf(t, d, bracket).Price.AmountMinor + partOf(t, d, springs).Price.AmountMinor
+	}
+	cheaper := price(func(d *catalog.Data) int64 { return pieces(d) - 1 })
+	if !hasLine(cheaper, set) || hasLine(cheaper, bracket) || hasLine(cheaper, springs) {
+		t.Errorf("one cent cheaper: lines %+v, want %s in place of its pieces", cheaper.Lines, set)
+	}
+	dearer := price(func(d *catalog.Data) int64 { return pieces(d) + 1 })
+	if hasLine(dearer, set) || !hasLine(dearer, bracket) || !hasLine(dearer, springs) {
+		t.Errorf("one cent dearer: lines %+v, want %s and %s", dearer.Lines, bracket, springs)
+	}
+	if d := dearer.Totals.All.AmountMinor - cheaper.Totals.All.AmountMinor; d != 1 {
+		t.Errorf("the kits differ by %d cents, want 1", d)
+	}
+}
+
+// What the owner has by SKU is used, and what is used up is bought on top.
+func TestOnHandSKUIsUsed(t *testing.T) {
+	plain := swap(t, usual(), manualChoke)
+	filter := linePart(t, plain, "fuel.filter", "fuel_filter")
+	k := mustResolve(t, demoSnapshot(t), &kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke, OnHand: []kit.OnHand{{SKU: filter.SKU, Quantity: 1}}})
+	wantStatus(t, k, "fuel.filter", kit.OnTheShelf)
+	if hasLine(k, filter.SKU) {
+		t.Errorf("%s is on hand and bought too", filter.SKU)
+	}
+	if saved := plain.Totals.All.AmountMinor - k.Totals.All.AmountMinor; saved < filter.Price.AmountMinor {
+		t.Errorf("saves %d, want at least the filter's %d", saved, filter.Price.AmountMinor)
+	}
+	if !slices.ContainsFunc(k.FuelPath, func(p kit.PathStep) bool { return p.SKU == filter.SKU }) {
+		t.Errorf("the filter on hand is not in the path %+v", k.FuelPath)
+	}
+}
+
+// A part that requires another brings it along.
+func TestRequiredPartComesAlong(t *testing.T) {
+	const plate, studs = "DUV-2A35", "ZUD-2A75" // a 2 in plate and the studs made for it
+	s := changedSnapshot(t, func(d *catalog.Data) {
+		for _, p := range d.Parts {
+			if p.Kind == "adapter_plate" && p.SKU != plate {
+				p.Discontinued = true
+			}
+		}
+	})
+	k := mustResolve(t, s, &kit.Request{CarburetorSKU: manualChoke, Vehicle: usual(func(v *catalog.Vehicle) {
+		stud := 5.0 // the studs there are long enough, so only the plate asks for new ones
+		v.Intake.Flange, v.Intake.HoodClearanceIn, v.Intake.StudLengthIn = catalog.SpreadBore, 9, &stud
+	})})
+	if !hasLine(k, plate) || !hasLine(k, studs) {
+		t.Errorf("lines %+v, want %s and the %s it requires", k.Lines, plate, studs)
+	}
+}
+
+// Two parts that conflict are not in one kit, and avoiding that costs as little as it can.
+func TestConflictingPartsAreKeptApart(t *testing.T) {
+	request := &kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke}
+	before := mustResolve(t, demoSnapshot(t), request)
+	filter, hose := linePart(t, before, "fuel.filter", "fuel_filter").SKU, linePart(t, before, "fuel.hose", "fuel_hose").SKU
+	s := changedSnapshot(t, func(d *catalog.Data) {
+		p := partOf(t, d, filter)
+		p.Conflicts = append(p.Conflicts, hose)
+	})
+	k := mustResolve(t, s, request)
+	if hasLine(k, filter) && hasLine(k, hose) {
+		t.Errorf("%s conflicts with %s and both are bought", filter, hose)
+	}
+	wantStatus(t, k, "fuel.filter", kit.Filled)
+	wantStatus(t, k, "fuel.hose", kit.Filled)
+	if k.Totals.All.AmountMinor < before.Totals.All.AmountMinor {
+		t.Errorf("a conflict makes the kit cheaper: %v, before %v", k.Totals.All, before.Totals.All)
+	}
+}
+
+// A spacer nobody asked for is not in the stack and lengthens no studs; one that is
+// wanted, or lies on the owner's shelf, does both.
+func TestSpacerNotWantedIsNotInTheStack(t *testing.T) {
+	request := func(change func(*kit.Request)) *kit.Kit {
+		r := &kit.Request{CarburetorSKU: manualChoke, Vehicle: usual(func(v *catalog.Vehicle) {
+			v.Intake.HoodClearanceIn, v.Fuel.EthanolPercent = 9, 10
+		})}
+		change(r)
+		return mustResolve(t, demoSnapshot(t), r)
+	}
+	stacked := func(k *kit.Kit) bool {
+		return slices.ContainsFunc(k.Stack, func(s kit.StackItem) bool { return s.Item == "heat spacer" })
+	}
+	declined := request(func(r *kit.Request) { r.Preferences.Declined = []string{"mount.spacer"} })
+	wantStatus(t, declined, "mount.spacer", kit.Declined)
+	wantNoNeed(t, declined, "mount.studs")
+	if stacked(declined) {
+		t.Errorf("declined and in the stack: %+v", declined.Stack)
+	}
+	for name, k := range map[string]*kit.Kit{
+		"wanted": request(func(*kit.Request) {}),
+		"owned":  request(func(r *kit.Request) { r.OnHand = []kit.OnHand{{Need: "mount.spacer"}} }),
+	} {
+		if !stacked(k) {
+			t.Errorf("%s: stack %+v, want a spacer in it", name, k.Stack)
+		}
+		wantStatus(t, k, "mount.studs", kit.Filled)
+	}
+}
+
+// The fuse of a feed wire carries 125 % of the cold draw, common practice, no source, at
+// the next rating of ISO 8820-3: 5.2 A takes 7.5 A.
+func TestFeedWireIsFusedForTheDraw(t *testing.T) {
+	k := mustResolve(t, demoSnapshot(t), &kit.Request{VehicleID: "ostrind-larderman-1983", CarburetorSKU: "QYC-2A79"})
+	if p := linePart(t, k, "choke.feed_wire", "choke_wire"); p.Num("fuse_a") < 7.5 {
+		t.Errorf("%s for 5.2 A", p.Name)
+	}
+}
+
+// A carburetor whose box holds no plug gets one for its unused rear port.
+func TestPlugIsBoughtWhenTheBoxHoldsNone(t *testing.T) {
+	k := swap(t, usual(func(v *catalog.Vehicle) {
+		v.Accessories.PowerBrakes = false
+		v.Transmission = catalog.Transmission{Kind: catalog.Manual, Downshift: catalog.DownshiftNone}
+	}), "QYC-2B31")
+	wantStatus(t, k, "vacuum.pipe_plug", kit.Filled)
+	if p := linePart(t, k, "vacuum.pipe_plug", "pipe_plug"); p.Text("npt_in") != "1/4" {
+		t.Errorf("the plug is %s, wanted 1/4 in", p.Name)
+	}
+}
