@@ -184,7 +184,8 @@ func (c *core) node(depth int) bool {
 		}
 		// The first branch chooses an option, or buys enough of an item; the second forbids it.
 		var item int32
-		option, ok := int32(-1), false
+		var ok bool
+		option := int32(-1)
 		most := int64(0)
 		if g >= 0 {
 			option = c.promising(g)

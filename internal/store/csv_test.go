@@ -584,7 +584,7 @@ func BenchmarkDecodeStock(b *testing.B) {
 		d := NewDecoder(strings.NewReader(text.String()), "stock.csv", StockTable())
 		rows := 0
 		for {
-			if _, err := d.Next(); err == io.EOF {
+			if _, err := d.Next(); errors.Is(err, io.EOF) {
 				break
 			} else if err != nil {
 				b.Fatal(err)
