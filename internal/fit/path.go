@@ -450,9 +450,17 @@ func (s *PathSearch) nodes(candidates []Candidate, need string) []node {
 		}
 	}
 	if c, ok := s.q.StandIns[need]; ok {
-		for _, bore := range s.q.Bores {
-			barb := catalog.End{Family: catalog.HoseBarb, Size: bore}
-			out = append(out, node{in: barb, out: barb, need: need, part: s.id(c, need)})
+		part, same := s.id(c, need), len(out)
+		for _, in := range s.q.Bores {
+			for _, to := range s.q.Bores { // a step of the bore may be what only this part can give
+				n := node{in: catalog.End{Family: catalog.HoseBarb, Size: in}, out: catalog.End{Family: catalog.HoseBarb, Size: to}, need: need, part: part}
+				if in != to {
+					out = append(out, n)
+				} else {
+					out = slices.Insert(out, same, n) // first, so that it is taken where both would do
+					same++
+				}
+			}
 		}
 	}
 	return out

@@ -1,6 +1,7 @@
 package kit
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -203,6 +204,14 @@ func (j *job) fuelGroup(a aim) group {
 	}
 	for i := range paths {
 		g.options = append(g.options, option{uses: paths[i].Uses, penalty: paths[i].Penalty, path: &paths[i]})
+	}
+	if len(paths) == 0 { // not even with stand-ins: nothing can be said of single parts
+		for _, d := range g.demands {
+			if d.status == "" {
+				d.quantity = max(1, d.quantity)
+				j.gap(d, fmt.Sprintf("No row of parts leads from the supply line, %s, to the inlet, %s.", j.supply, j.carburetor.Inlet.End))
+			}
+		}
 	}
 	return g
 }
