@@ -89,7 +89,7 @@ type ownedUnits struct{ boxed, onHand int }
 
 // pickNodeLimit stops a search that presolve and bounds should have made short; a
 // stopped search answers with its gap in the proof.
-const pickNodeLimit = 200_000
+const pickNodeLimit = 50_000
 
 // choose builds the selection problem of a job under an aim and solves it.
 func (j *job) choose(ctx context.Context, a aim) (*selection, error) {

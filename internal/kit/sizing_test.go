@@ -35,7 +35,7 @@ func TestSizingRanksWhatSuitsFirst(t *testing.T) {
 		if want := c.FlowCFM * math.Sqrt(1.5/c.RatedAtInHg) / sizing.AirDemandCFM; math.Abs(c.Ratio-want) > 1e-3 {
 			t.Errorf("%s: ratio %v, wanted %v", c.SKU, c.Ratio, want)
 		}
-		if want := c.RatedAtInHg * math.Pow(sizing.AirDemandCFM/c.FlowCFM, 2); math.Abs(c.DepressionInHg-want) > 0.01 {
+		if want := c.RatedAtInHg * (sizing.AirDemandCFM / c.FlowCFM) * (sizing.AirDemandCFM / c.FlowCFM); math.Abs(c.DepressionInHg-want) > 0.01 {
 			t.Errorf("%s: depression %v, wanted %v", c.SKU, c.DepressionInHg, want)
 		}
 		if i == 0 {
