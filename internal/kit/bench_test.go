@@ -1,0 +1,47 @@
+package kit_test
+
+import (
+	"context"
+	"encoding/json"
+	"os"
+	"testing"
+
+	"onetrip/internal/kit"
+)
+
+// BenchmarkResolve answers the README's example on the demo catalogue, alternatives
+// included.
+func BenchmarkResolve(b *testing.B) {
+	raw, err := os.ReadFile("../../testdata/requests/first.json")
+	if err != nil {
+		b.Fatal(err)
+	}
+	var request kit.Request
+	if err := json.Unmarshal(raw, &request); err != nil {
+		b.Fatal(err)
+	}
+	benchmarkRequests(b, []*kit.Request{&request})
+}
+
+// BenchmarkResolveEveryPair answers every vehicle and carburetor of the demo catalogue
+// in turn.
+func BenchmarkResolveEveryPair(b *testing.B) {
+	s := demoSnapshot(b)
+	var requests []*kit.Request
+	for _, v := range s.Catalog.Vehicles() {
+		for _, c := range s.Catalog.Carburetors() {
+			requests = append(requests, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU})
+		}
+	}
+	benchmarkRequests(b, requests)
+}
+
+func benchmarkRequests(b *testing.B, requests []*kit.Request) {
+	s := demoSnapshot(b)
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		if _, err := kit.Resolve(context.Background(), s, requests[i%len(requests)]); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
