@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -199,6 +200,9 @@ func TestEveryVehicleResolvesSoundly(t *testing.T) {
 // checkPath follows the fuel path joint by joint.
 func checkPath(t *rapid.T, s *kit.Snapshot, r *kit.Request, k *kit.Kit) {
 	if len(k.FuelPath) == 0 {
+		if !slices.ContainsFunc(k.Missing, func(m kit.Missing) bool { return strings.HasPrefix(m.Need, "fuel.") }) {
+			t.Fatal("no fuel path, and nothing says so")
+		}
 		return
 	}
 	open, err := r.Vehicle.Fuel.SupplyEnd()
