@@ -212,17 +212,17 @@ const (
 // first, ties by SKU. An option goes when another can stand in for it in every kit
 // without adding cost: bought for itself the other costs no more, even after all that
 // the sources of the parts it does without could save. Tied options displace nothing.
-func prune[O any](options []O, savings *Savings, of func(*O) *Option) []O {
-	slices.SortStableFunc(options, func(a, b O) int { return compareOptions(of(&a), of(&b)) })
-	kept := options[:0]
+func prune[O any](options []*O, savings *Savings, of func(*O) *Option) []O {
+	slices.SortStableFunc(options, func(a, b *O) int { return compareOptions(of(a), of(b)) })
+	var kept []O
 next:
 	for _, o := range options {
 		for i := range kept {
-			if of(&kept[i]).standsInFor(of(&o), savings) {
+			if of(&kept[i]).standsInFor(of(o), savings) {
 				continue next
 			}
 		}
-		kept = append(kept, o)
+		kept = append(kept, *o)
 	}
 	return kept
 }
@@ -285,22 +285,25 @@ func (o *Option) unitsOf(p *catalog.Part) int {
 // candidate and how many units each use takes, replaces whether a can physically
 // stand in for b.
 func undominated[T any](list []T, savings *Savings, of func(*T) (*Candidate, int), most int, replaces func(a, b *T) bool) []T {
-	list = slices.Clone(list)
-	slices.SortStableFunc(list, func(a, b T) int {
-		x, m := of(&a)
-		y, n := of(&b)
+	byCost := make([]*T, len(list)) // pointers, so that comparing copies nothing
+	for i := range list {
+		byCost[i] = &list[i]
+	}
+	slices.SortStableFunc(byCost, func(a, b *T) int {
+		x, m := of(a)
+		y, n := of(b)
 		return cmp.Or(cmp.Compare(x.Cost+x.Penalty, y.Cost+y.Penalty), cmp.Compare(Packs(x.Part, most*m), Packs(y.Part, most*n)), strings.Compare(sku(x.Part), sku(y.Part)))
 	})
-	kept := list[:0]
+	kept := make([]T, 0, len(list))
 next:
-	for _, item := range list {
-		c, n := of(&item)
+	for _, item := range byCost {
+		c, n := of(item)
 		for i := range kept {
-			if k, m := of(&kept[i]); !k.Tied && replaces(&kept[i], &item) && neverDearer(k, m, c, n, most, savings.Of(c.Sources)) {
+			if k, m := of(&kept[i]); !k.Tied && replaces(&kept[i], item) && neverDearer(k, m, c, n, most, savings.Of(c.Sources)) {
 				continue next
 			}
 		}
-		kept = append(kept, item)
+		kept = append(kept, *item)
 	}
 	return kept
 }

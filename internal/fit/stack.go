@@ -96,7 +96,7 @@ func Stack(q StackQuery) ([]StackOption, *Gap) {
 	if len(s.found) == 0 {
 		return nil, gap
 	}
-	found := slices.DeleteFunc(s.found, func(o StackOption) bool { return o.Floor > s.best })
+	found := slices.DeleteFunc(s.found, func(o *StackOption) bool { return o.Floor > s.best })
 	return prune(found, q.Savings, func(o *StackOption) *Option { return &o.Option }), nil
 }
 
@@ -171,7 +171,7 @@ type stackSearch struct {
 	above []float64 // least height of the slots from each on
 	path  []*Candidate
 	best  int64
-	found []StackOption
+	found []*StackOption
 }
 
 // run collects the stacks of the slots, or says why there is none.
@@ -214,7 +214,7 @@ func (s *stackSearch) walk(i int, totalIn, clampedIn float64, cost int64, source
 		return
 	}
 	if i == len(s.slots) {
-		s.chooseStuds(totalIn, clampedIn)
+		s.chooseStuds(totalIn, clampedIn, cost, sources)
 		return
 	}
 	slot := &s.slots[i]
@@ -232,7 +232,7 @@ func (s *stackSearch) walk(i int, totalIn, clampedIn float64, cost int64, source
 
 // chooseStuds completes a stack with the vehicle's own studs or with each set that is
 // long enough.
-func (s *stackSearch) chooseStuds(totalIn, clampedIn float64) {
+func (s *stackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, sources uint64) {
 	needed := StudNeededFor(clampedIn, s.q.StudThread)
 	if own := s.q.StudLengthIn; own != nil && *own+roundingIn >= needed {
 		s.add(totalIn, needed, nil)
@@ -240,6 +240,9 @@ func (s *stackSearch) chooseStuds(totalIn, clampedIn float64) {
 	}
 	for i := range s.studs {
 		c := &s.studs[i]
+		if cost+c.share()-s.q.Savings.Of(sources|c.Sources) > s.best {
+			continue
+		}
 		if c.Part == nil {
 			s.add(totalIn, needed, c)
 			continue
@@ -255,8 +258,9 @@ func (s *stackSearch) chooseStuds(totalIn, clampedIn float64) {
 }
 
 func (s *stackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
-	o := StackOption{Layers: make([]Layer, len(s.slots)), TotalIn: totalIn,
+	o := &StackOption{Layers: make([]Layer, len(s.slots)), TotalIn: totalIn,
 		MarginIn: s.q.HoodClearanceIn - totalIn, StudNeededIn: studNeededIn}
+	o.Uses, o.chosen = make([]Use, 0, len(s.path)+1), make([]chosen, 0, len(s.path)+1)
 	for i, c := range s.path {
 		slot := &s.slots[i]
 		o.Layers[i] = Layer{slot.item, c.Part, slot.heightIn(c)}
