@@ -376,13 +376,25 @@ func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, 
 		if alt.aim == j.aim {
 			continue
 		}
-		other, err := j.choose(ctx, alt.aim)
-		if err != nil {
-			return nil, err
+		other := sel
+		if !j.alsoBest(sel, alt.aim) {
+			var err error
+			if other, err = j.choose(ctx, alt.aim); err != nil {
+				return nil, err
+			}
 		}
 		out = append(out, j.compare(alt.name, sel, other))
 	}
 	return out, nil
+}
+
+// alsoBest reports whether a selection is plainly the optimum of another aim too: the
+// cheapest kit, when it is all in stock, is the best of the kits that are.
+func (j *job) alsoBest(sel *selection, other aim) bool {
+	asked := other
+	asked.objective = ByPrice
+	return other.objective == ByStock && sel.aim == asked && sel.solution.Optimal &&
+		!slices.ContainsFunc(sel.buys, func(b buy) bool { return j.s.Catalog.OnHand(b.offer, other.location) < b.packs })
 }
 
 // compare states a selection as changes to another.

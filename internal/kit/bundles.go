@@ -110,7 +110,10 @@ func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.
 func (j *job) holdings() []fit.Holding {
 	var out []fit.Holding
 	add := func(sku string, pieces int) {
-		if p, err := j.s.Catalog.Part(sku); sku != "" && err == nil {
+		if sku == "" {
+			return // had by need, not by SKU
+		}
+		if p, err := j.s.Catalog.Part(sku); err == nil {
 			out = append(out, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
 		}
 	}
