@@ -208,25 +208,6 @@ const (
 	needLowProfile  = "air.low_profile"
 )
 
-// prune keeps the options that could belong to the optimum of a whole kit, cheapest
-// first, ties by SKU. An option goes when another can stand in for it in every kit
-// without adding cost: bought for itself the other costs no more, even after all that
-// the sources of the parts it does without could save. Tied options displace nothing.
-func prune[O any](options []*O, savings *Savings, of func(*O) *Option) []O {
-	slices.SortStableFunc(options, func(a, b *O) int { return compareOptions(of(a), of(b)) })
-	var kept []O
-next:
-	for _, o := range options {
-		for i := range kept {
-			if of(&kept[i]).standsInFor(of(o), savings) {
-				continue next
-			}
-		}
-		kept = append(kept, *o)
-	}
-	return kept
-}
-
 func compareOptions(a, b *Option) int {
 	if n := cmp.Or(cmp.Compare(a.Cost, b.Cost), cmp.Compare(len(a.Uses), len(b.Uses))); n != 0 {
 		return n
@@ -234,50 +215,6 @@ func compareOptions(a, b *Option) int {
 	return slices.CompareFunc(a.Uses, b.Uses, func(x, y Use) int {
 		return cmp.Or(strings.Compare(x.Need, y.Need), strings.Compare(sku(x.Part), sku(y.Part)), cmp.Compare(x.Units, y.Units))
 	})
-}
-
-// standsInFor compares purchases alone: with the same ones, less the sources of what
-// only other has, o does.
-func (o *Option) standsInFor(other *Option, savings *Savings) bool {
-	spare := other.Cost - o.Cost
-	if spare < 0 {
-		return false
-	}
-	lost := uint64(0)
-	for i := range other.chosen {
-		if d := &other.chosen[i]; d.Sources != 0 && d.units > o.unitsOf(d.Part) {
-			lost |= d.Sources
-		}
-	}
-	if spare -= savings.Of(lost); spare < 0 {
-		return false
-	}
-	for i := range o.chosen {
-		d := &o.chosen[i]
-		units := other.unitsOf(d.Part)
-		if d.units <= units {
-			continue
-		}
-		if d.Tied {
-			return false
-		}
-		if d.Sources&^lost != 0 {
-			// Units had from a source may fill the pack that the two share, so what o
-			// has more of is counted in packs of its own.
-			spare -= int64(Packs(d.Part, d.units-units))*d.Cost + d.Once
-			spare += d.packs(Packs(d.Part, d.units)) - d.packs(Packs(d.Part, units))
-		}
-	}
-	return spare >= 0
-}
-
-func (o *Option) unitsOf(p *catalog.Part) int {
-	for _, d := range o.chosen {
-		if d.Part == p {
-			return d.units
-		}
-	}
-	return 0
 }
 
 // undominated sorts a list by cost and drops every item that another can stand in for

@@ -1,9 +1,11 @@
 package fit
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
@@ -96,8 +98,7 @@ func Stack(q StackQuery) ([]StackOption, *Gap) {
 	if len(s.found) == 0 {
 		return nil, gap
 	}
-	found := slices.DeleteFunc(s.found, func(o *StackOption) bool { return o.Floor > s.best })
-	return prune(found, q.Savings, func(o *StackOption) *Option { return &o.Option }), nil
+	return s.options(), nil
 }
 
 func one(c *Candidate) (*Candidate, int) { return c, 1 }
@@ -171,7 +172,7 @@ type stackSearch struct {
 	above []float64 // least height of the slots from each on
 	path  []*Candidate
 	best  int64
-	found []*StackOption
+	found []rawStack
 }
 
 // run collects the stacks of the slots, or says why there is none.
@@ -257,25 +258,143 @@ func (s *stackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, source
 	}
 }
 
+// rawStack is a stack found: what was chosen for each slot, then the studs if any.
+type rawStack struct {
+	slots                 []stackSlot
+	chosen                [maxLayers]*Candidate
+	count                 int
+	totalIn, studNeededIn float64
+	cost, floor           int64
+	tied                  bool
+}
+
+// maxLayers is more than a stack can have: every layer of StackQuery, and studs.
+const maxLayers = 12
+
 func (s *stackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
-	o := &StackOption{Layers: make([]Layer, len(s.slots)), TotalIn: totalIn,
-		MarginIn: s.q.HoodClearanceIn - totalIn, StudNeededIn: studNeededIn}
-	o.Uses, o.chosen = make([]Use, 0, len(s.path)+1), make([]chosen, 0, len(s.path)+1)
-	for i, c := range s.path {
-		slot := &s.slots[i]
-		o.Layers[i] = Layer{slot.item, c.Part, slot.heightIn(c)}
-		if !slot.given {
-			o.Option.add(slot.need, *c, 1)
+	r := rawStack{slots: s.slots, totalIn: totalIn, studNeededIn: studNeededIn}
+	r.count = copy(r.chosen[:], s.path)
+	if studs != nil {
+		r.chosen[r.count] = studs
+		r.count++
+	}
+	sources := uint64(0)
+	for i, c := range r.chosen[:r.count] {
+		r.tied = r.tied || c.Tied
+		r.cost += c.Penalty
+		sources |= c.Sources
+		if units := r.units(c.Part, i); units > 0 {
+			r.cost += c.packs(Packs(c.Part, units))
 		}
 	}
-	if studs != nil {
-		o.Option.add(needStuds, *studs, 1)
+	r.floor = r.cost - s.q.Savings.Of(sources)
+	if r.floor > s.best {
+		return
+	}
+	if !r.tied {
+		s.best = min(s.best, r.cost)
+	}
+	s.found = append(s.found, r)
+}
+
+// units is how often a part is in a stack, told at its first place; 0 at the others
+// and for what is no part.
+func (r *rawStack) units(p *catalog.Part, at int) int {
+	if p == nil {
+		return 0
+	}
+	n := 0
+	for i, c := range r.chosen[:r.count] {
+		if c.Part == p {
+			if i < at {
+				return 0
+			}
+			n++
+		}
+	}
+	return n
+}
+
+// options spells out the stacks that none other can stand in for.
+func (s *stackSearch) options() []StackOption {
+	byCost := make([]*rawStack, 0, len(s.found))
+	for i := range s.found {
+		if r := &s.found[i]; r.floor <= s.best {
+			byCost = append(byCost, r)
+		}
+	}
+	slices.SortStableFunc(byCost, func(a, b *rawStack) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.count, b.count), slices.CompareFunc(a.chosen[:a.count], b.chosen[:b.count],
+			func(x, y *Candidate) int { return strings.Compare(sku(x.Part), sku(y.Part)) }))
+	})
+	kept := byCost[:0]
+next:
+	for _, r := range byCost {
+		for _, k := range kept {
+			if k.standsInFor(r, s.q.Savings) {
+				continue next
+			}
+		}
+		kept = append(kept, r)
+	}
+	out := make([]StackOption, len(kept))
+	for i, r := range kept {
+		out[i] = s.option(r)
+	}
+	return out
+}
+
+// standsInFor reports whether one stack can stand in for another in every kit without
+// adding cost: bought for itself it costs no more, even after all that the sources of
+// the parts it does without could save. Tied parts displace nothing.
+func (r *rawStack) standsInFor(o *rawStack, savings *Savings) bool {
+	if r.cost > o.cost {
+		return false
+	}
+	lost := uint64(0)
+	for i, c := range o.chosen[:o.count] {
+		if c.Sources != 0 && o.units(c.Part, i) > r.often(c.Part) {
+			lost |= c.Sources
+		}
+	}
+	if r.cost > o.cost-savings.Of(lost) {
+		return false
+	}
+	for i, c := range r.chosen[:r.count] {
+		if c.Tied && r.units(c.Part, i) > o.often(c.Part) {
+			return false
+		}
+	}
+	return true
+}
+
+// often is how often a part is in a stack.
+func (r *rawStack) often(p *catalog.Part) int {
+	n := 0
+	for _, c := range r.chosen[:r.count] {
+		if c.Part == p {
+			n++
+		}
+	}
+	return n
+}
+
+func (s *stackSearch) option(r *rawStack) StackOption {
+	o := StackOption{Layers: make([]Layer, len(r.slots)), TotalIn: r.totalIn,
+		MarginIn: s.q.HoodClearanceIn - r.totalIn, StudNeededIn: r.studNeededIn}
+	o.Uses, o.chosen = make([]Use, 0, r.count), make([]chosen, 0, r.count)
+	for i := range r.slots {
+		slot, c := &r.slots[i], r.chosen[i]
+		o.Layers[i] = Layer{slot.item, c.Part, slot.heightIn(c)}
+		if !slot.given {
+			o.add(slot.need, *c, 1)
+		}
+	}
+	if r.count > len(r.slots) {
+		o.add(needStuds, *r.chosen[len(r.slots)], 1)
 	}
 	o.finish(s.q.Savings)
-	if !o.tied {
-		s.best = min(s.best, o.Cost)
-	}
-	s.found = append(s.found, o)
+	return o
 }
 
 // StudNeededFor is the free stud length, in inches above the manifold flange, for
