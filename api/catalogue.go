@@ -28,34 +28,41 @@ func (f catalogueFlag) name() string {
 
 // open reads, checks and indexes the catalogue.
 func (f catalogueFlag) open() (*kit.Snapshot, error) {
+	_, snapshot, err := f.read()
+	return snapshot, err
+}
+
+// read is open for who wants the catalogue as it was read too.
+func (f catalogueFlag) read() (*catalog.Data, *kit.Snapshot, error) {
 	source := db.Seed()
 	if f.Catalogue != "" {
 		info, err := os.Stat(f.Catalogue)
 		if err != nil {
-			return nil, &inputError{fmt.Errorf("--catalogue: %w", err)}
+			return nil, nil, &inputError{fmt.Errorf("catalogue: %w", err)}
 		}
 		if !info.IsDir() {
-			return nil, &inputError{fmt.Errorf("--catalogue: %s is a file; name the directory that holds catalogue.yaml", f.Catalogue)}
+			return nil, nil, &inputError{fmt.Errorf("catalogue: %s is a file; name the directory that holds catalogue.yaml", f.Catalogue)}
 		}
 		source = os.DirFS(f.Catalogue)
 	}
-	snapshot, err := openCatalogue(source)
+	data, snapshot, err := readCatalogue(source)
 	if err != nil {
 		err = fmt.Errorf("%s cannot be used:\n%w", f.name(), err)
 		if isCatalogueMistake(err) && f.Catalogue != "" {
-			return nil, &inputError{err}
+			return nil, nil, &inputError{err}
 		}
-		return nil, err
+		return nil, nil, err
 	}
-	return snapshot, nil
+	return data, snapshot, nil
 }
 
-func openCatalogue(source fs.FS) (*kit.Snapshot, error) {
+func readCatalogue(source fs.FS) (*catalog.Data, *kit.Snapshot, error) {
 	data, err := store.ReadCatalogue(source)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return kit.Open(data)
+	snapshot, err := kit.Open(data)
+	return data, snapshot, err
 }
 
 // isCatalogueMistake tells files that say something wrong from a disk that fails.

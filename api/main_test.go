@@ -19,6 +19,7 @@ import (
 	"onetrip/db"
 	"onetrip/internal/httpapi"
 	"onetrip/internal/kit"
+	"onetrip/internal/store/storetest"
 )
 
 // asProgram makes the test binary behave as the program itself, for tests that need
@@ -30,7 +31,12 @@ func TestMain(m *testing.M) {
 		main()
 		return
 	}
-	os.Exit(m.Run())
+	for _, name := range []string{databaseVariable, pepperVariable, "LISTEN"} { // a developer's own
+		if err := os.Unsetenv(name); err != nil {
+			panic(err)
+		}
+	}
+	os.Exit(storetest.Main(m))
 }
 
 // requests are the examples a reader is sent to.
@@ -185,7 +191,7 @@ func TestWrongInputIsToldInTheWordsOfHTTPWithExitCode2(t *testing.T) {
 		{"no vehicle", `{"carburetor_sku": "QYC-2A95"}`, []string{"/vehicle"}},
 		{"unknown vehicle", `{"vehicle_id": "braddimore-candlewick-1953", "carburetor_sku": "QYC-2A95"}`, []string{"/vehicle_id", "braddimore-candlewick-1952"}},
 	}
-	snapshot, err := openCatalogue(db.Seed())
+	_, snapshot, err := readCatalogue(db.Seed())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -251,9 +257,9 @@ func TestServeRefusesWhatOtherMachinesCanReach(t *testing.T) {
 	}
 }
 
-// startServer starts the program as a process and returns its base URL and the rest
-// of its log.
-func startServer(t *testing.T) (*exec.Cmd, string, *bufio.Reader) {
+// startServer starts the program as a process, with more environment, and returns its
+// base URL and the rest of its log.
+func startServer(t *testing.T, environment ...string) (*exec.Cmd, string, *bufio.Reader) {
 	t.Helper()
 	program, err := os.Executable()
 	if err != nil {
@@ -263,6 +269,7 @@ func startServer(t *testing.T) (*exec.Cmd, string, *bufio.Reader) {
 	t.Cleanup(cancel)
 	command := exec.CommandContext(ctx, program, "serve")
 	command.Env = append(os.Environ(), asProgram+"=1", "LISTEN=127.0.0.1:0")
+	command.Env = append(command.Env, environment...)
 	pipe, err := command.StderrPipe()
 	if err != nil {
 		t.Fatal(err)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -15,6 +16,7 @@ import (
 
 	"onetrip/internal/httpapi"
 	"onetrip/internal/kit"
+	"onetrip/internal/store"
 )
 
 // serveCommand answers over HTTP until it is told to stop.
@@ -33,21 +35,41 @@ const (
 	shutdownTimeout   = 10 * time.Second // for requests under way at SIGTERM
 )
 
+// source is where the service takes the catalogue from, and what comes with it.
+type source struct {
+	name     string
+	snapshot func() *kit.Snapshot
+	health   func() (connected bool, age time.Duration) // nil without a database
+	keys     *store.Keys                                // nil where none can be made
+	noKeys   string                                     // why none is asked for, "" when one is
+	close    func(context.Context)
+}
+
 // Run serves until ctx ends or the process is told to stop, then lets requests under
 // way finish. A second signal ends it at once.
 func (c *serveCommand) Run(ctx context.Context, s streams) error {
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	address, err := loopbackAddress(c.Listen)
+	address, err := net.ResolveTCPAddr("tcp", c.Listen)
 	if err != nil {
-		return &inputError{err}
+		return &inputError{fmt.Errorf("--listen %s: %w; write HOST:PORT, such as 127.0.0.1:8080", c.Listen, err)}
 	}
-	snapshot, err := c.open()
+	log := newLogger(s.err)
+	from, err := c.source(ctx, log)
 	if err != nil {
 		return err
 	}
-	log := newLogger(s.err)
-	handler := httpapi.New(httpapi.Config{Snapshot: func() *kit.Snapshot { return snapshot }, Source: c.name(), Log: log})
+	defer func() { // ctx has ended by then
+		last, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownTimeout)
+		defer cancel()
+		from.close(last)
+	}()
+	if from.noKeys != "" {
+		if err := loopbackOnly(address, from.noKeys); err != nil {
+			return &inputError{err}
+		}
+	}
+	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Log: log})
 	listener, err := net.ListenTCP("tcp", address)
 	if err != nil {
 		return fmt.Errorf("--listen: %w", err)
@@ -56,8 +78,10 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 		Handler: handler, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
 		ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
 	}
-	log.Info("listening", "url", "http://"+listener.Addr().String(), "catalogue_revision", snapshot.Catalog.Revision,
-		"vehicles", len(snapshot.Catalog.Vehicles()), "carburetors", len(snapshot.Catalog.Carburetors()))
+	cat := from.snapshot().Catalog
+	access := cmp.Or(from.noKeys, "a key is asked for")
+	log.Info("listening", "url", "http://"+listener.Addr().String(), "source", from.name, "catalogue_revision", cat.Revision,
+		"vehicles", len(cat.Vehicles()), "carburetors", len(cat.Carburetors()), "access", access)
 
 	stopped := make(chan error, 1)
 	go func() { stopped <- server.Serve(listener) }()
@@ -78,18 +102,63 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 	return nil
 }
 
-// loopbackAddress resolves where to listen and refuses what other machines can
-// reach: the service has no keys, so whoever reaches it may use it.
-func loopbackAddress(listen string) (*net.TCPAddr, error) {
-	address, err := net.ResolveTCPAddr("tcp", listen)
+// source is the database where DATABASE_URL names one, else files.
+func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, error) {
+	if os.Getenv(databaseVariable) == "" {
+		snapshot, err := c.open()
+		if err != nil {
+			return nil, err
+		}
+		return &source{
+			name: c.name(), snapshot: func() *kit.Snapshot { return snapshot },
+			noKeys: "a catalogue from files has no access keys",
+			close:  func(context.Context) {},
+		}, nil
+	}
+	if c.Catalogue != "" {
+		return nil, &inputError{errors.New("--catalogue and " + databaseVariable + " name two catalogues; take one of them away")}
+	}
+	pool, err := openDatabase(ctx)
 	if err != nil {
-		return nil, fmt.Errorf("--listen %s: %w; write HOST:PORT, such as 127.0.0.1:8080", listen, err)
+		return nil, err
 	}
-	if !address.IP.IsLoopback() {
-		return nil, fmt.Errorf("--listen %s: other machines could reach it, and without access keys anyone who reaches the service may use it; "+
-			"listen on 127.0.0.1:%d and put what checks callers in front", listen, address.Port)
+	keys, err := openKeys(ctx, pool)
+	if err != nil {
+		pool.Close()
+		return nil, err
 	}
-	return address, nil
+	live, err := store.Follow(ctx, pool, keys, log)
+	if err != nil {
+		pool.Close()
+		return nil, err
+	}
+	from := &source{name: "postgres", snapshot: live.Snapshot, health: live.Health, keys: keys, close: func(ctx context.Context) {
+		live.Close()
+		if keys != nil {
+			if err := keys.FlushUsed(ctx); err != nil { // the service has done its work all the same
+				log.Warn("when keys were last used is not written", "error", err)
+			}
+		}
+		pool.Close()
+	}}
+	from.noKeys = "access keys are not asked for"
+	switch {
+	case keys == nil:
+		from.noKeys = "there are no access keys; make one with keys create, which needs " + pepperVariable
+	case !keys.Required():
+		from.noKeys = "there are no access keys; make one with keys create"
+	}
+	return from, nil
+}
+
+// loopbackOnly refuses what other machines can reach, where whoever reaches the
+// service may use it.
+func loopbackOnly(address *net.TCPAddr, noKeys string) error {
+	if address.IP.IsLoopback() {
+		return nil
+	}
+	return fmt.Errorf("--listen %s: other machines could reach it, and without access keys anyone who reaches the service may use it (%s); "+
+		"listen on 127.0.0.1:%d", address, noKeys, address.Port)
 }
 
 // newLogger writes text to a person at a terminal and JSON to anything else.

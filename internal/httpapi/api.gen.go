@@ -148,6 +148,19 @@ type Counts struct {
 // CurvePoint Air demand at one engine speed.
 type CurvePoint = kit.CurvePoint
 
+// Database The database behind the catalogue; left out where the catalogue comes from files.
+type Database struct {
+	// Connected The database answers. While it does not the last catalogue is served and writes get 503.
+	//
+	// Example: true
+	Connected bool `json:"connected"`
+
+	// SnapshotAgeS For how many seconds it has not been known whether this catalogue is the newest; a few while connected.
+	//
+	// Example: 0.9
+	SnapshotAgeS float64 `json:"snapshot_age_s"`
+}
+
 // Downshift What tells an automatic transmission of the throttle; `none` with a manual one.
 //
 // Example: vacuum_modulator
@@ -386,9 +399,12 @@ type Readiness struct {
 	// Counts How much the catalogue holds.
 	Counts Counts `json:"counts"`
 
-	// Source Where the catalogue comes from.
+	// Database The database behind the catalogue; left out where the catalogue comes from files.
+	Database *Database `json:"database,omitempty"`
+
+	// Source Where the catalogue comes from: `postgres`, `demo catalogue` or a directory.
 	//
-	// Example: embedded demo catalogue
+	// Example: postgres
 	Source string `json:"source"`
 
 	// Status Always `ready`.

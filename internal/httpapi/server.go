@@ -20,6 +20,9 @@ type Config struct {
 	Snapshot func() *kit.Snapshot
 	// Source says in /readyz where the catalogue comes from.
 	Source string
+	// Database tells whether the database behind the catalogue answers, and for how
+	// long it has not been known whether the catalogue is the newest; nil without one.
+	Database func() (connected bool, age time.Duration)
 	// Log takes one line per request and the causes of failures; nil logs nothing.
 	Log *slog.Logger
 	// MaxBodyBytes is the largest body read; 0 means 1 MiB.
@@ -32,13 +35,14 @@ const defaultMaxBodyBytes = 1 << 20
 type server struct {
 	current      func() *kit.Snapshot
 	source       string
+	database     func() (connected bool, age time.Duration)
 	log          *slog.Logger
 	maxBodyBytes int64
 }
 
 // New returns the handler of every path in the contract.
 func New(cfg Config) *echo.Echo {
-	s := &server{current: cfg.Snapshot, source: cfg.Source, log: cfg.Log, maxBodyBytes: cfg.MaxBodyBytes}
+	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, log: cfg.Log, maxBodyBytes: cfg.MaxBodyBytes}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}

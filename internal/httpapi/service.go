@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"net/http"
+	"time"
 
 	"github.com/labstack/echo/v4"
 )
@@ -25,9 +26,14 @@ func (s *server) GetReadiness(c echo.Context) error {
 	}
 	cat := snap.Catalog
 	c.Response().Header().Set(echo.HeaderCacheControl, noStore)
-	return writeJSON(c, http.StatusOK, echo.MIMEApplicationJSON, Readiness{
+	ready := Readiness{
 		Status: Ready, CatalogueRevision: cat.Revision, Source: s.source,
 		Counts: Counts{Vehicles: len(cat.Vehicles()), Carburetors: len(cat.Carburetors()), Parts: len(cat.Parts()),
 			Bundles: len(cat.Bundles()), Locations: len(cat.Locations)},
-	})
+	}
+	if s.database != nil {
+		connected, age := s.database()
+		ready.Database = &Database{Connected: connected, SnapshotAgeS: age.Round(time.Millisecond).Seconds()}
+	}
+	return writeJSON(c, http.StatusOK, echo.MIMEApplicationJSON, ready)
 }

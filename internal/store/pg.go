@@ -28,6 +28,9 @@ var ErrEmpty = errors.New("the database holds no catalogue; load one: go run ./a
 // ErrNotEmpty refuses to load a catalogue over another.
 var ErrNotEmpty = errors.New("the database holds a catalogue already; create another database, or change this one with the API or with CSV imports")
 
+// DB is a pool of connections, for those who do not know pgx.
+type DB = pgxpool.Pool
+
 // Pool opens a pool of connections. dsn is a libpq connection string or URL; with
 // several hosts the one that accepts writes is used. It does not wait for the
 // database to answer.

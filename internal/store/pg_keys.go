@@ -38,9 +38,9 @@ type Key struct {
 	LastUsed *time.Time `json:"last_used_at,omitempty"` // to the nearest ten seconds or so
 }
 
-// Allows reports whether the key has a scope; admin has all.
+// Allows reports whether the key has a scope. Every key may read; admin may everything.
 func (k *Key) Allows(scope string) bool {
-	return slices.Contains(k.Scopes, scope) || slices.Contains(k.Scopes, "admin")
+	return scope == "read" || slices.Contains(k.Scopes, scope) || slices.Contains(k.Scopes, "admin")
 }
 
 // Keys creates keys and checks them. A key is "onetrip_" + id + "_" + secret, of 256
@@ -51,6 +51,7 @@ type Keys struct {
 	pool   *pgxpool.Pool
 	pepper []byte
 	active atomic.Pointer[map[string]activeKey]
+	ever   atomic.Bool // some key was made, be it revoked since
 
 	mu   sync.Mutex
 	used map[string]time.Time // since the last flush
@@ -75,11 +76,17 @@ func NewKeys(pool *pgxpool.Pool, pepper []byte) (*Keys, error) {
 	return &Keys{pool: pool, pepper: pepper, used: map[string]time.Time{}}, nil
 }
 
-// HasKeys reports whether any key is in force.
+// HasKeys reports whether any key was ever made. One that was revoked counts: taking
+// the last key away must not open the service to everyone.
 func HasKeys(ctx context.Context, pool *pgxpool.Pool) (yes bool, err error) {
-	err = pool.QueryRow(ctx, "SELECT EXISTS (SELECT FROM api_keys WHERE revoked_at IS NULL)").Scan(&yes)
+	ctx, cancel := context.WithTimeout(ctx, queryTimeout)
+	defer cancel()
+	err = pool.QueryRow(ctx, "SELECT EXISTS (SELECT FROM api_keys)").Scan(&yes)
 	return yes, pgError(err)
 }
+
+// Required reports, as HasKeys does but from memory, whether callers must present a key.
+func (ks *Keys) Required() bool { return ks.ever.Load() }
 
 const keyColumns = "id,name,scopes,created_at,rotated_at,revoked_at,last_used_at"
 
@@ -92,20 +99,22 @@ type querier interface {
 	Query(ctx context.Context, sql string, args ...any) (pgx.Rows, error)
 }
 
-// Load reads the keys in force.
+// Load reads the keys.
 func (ks *Keys) Load(ctx context.Context) error { return pgError(ks.load(ctx, ks.pool)) }
 
 func (ks *Keys) load(ctx context.Context, q querier) error {
 	ctx, cancel := context.WithTimeout(ctx, queryTimeout)
 	defer cancel()
-	rows, err := q.Query(ctx, "SELECT "+keyColumns+",hash FROM api_keys WHERE revoked_at IS NULL")
+	rows, err := q.Query(ctx, "SELECT "+keyColumns+",hash FROM api_keys")
 	if err != nil {
 		return err
 	}
 	active := map[string]activeKey{}
 	var k activeKey
-	_, err = pgx.ForEachRow(rows, append(keyFields(&k.Key), &k.hash), func() error {
-		active[k.ID] = k
+	tag, err := pgx.ForEachRow(rows, append(keyFields(&k.Key), &k.hash), func() error {
+		if k.Revoked == nil {
+			active[k.ID] = k
+		}
 		k = activeKey{}
 		return nil
 	})
@@ -113,6 +122,7 @@ func (ks *Keys) load(ctx context.Context, q querier) error {
 		return err
 	}
 	ks.active.Store(&active)
+	ks.ever.Store(ks.ever.Load() || tag.RowsAffected() > 0)
 	return nil
 }
 

@@ -33,7 +33,10 @@ func TestKeysWorkUntilRevokedOnEveryReplica(t *testing.T) {
 		t.Fatalf("keys in a new database: %v, %v", yes, err)
 	}
 
-	key, text, err := first.Create(ctx, "till 3", []string{"read", "stock"})
+	if first.Required() {
+		t.Error("a key is required where none was made")
+	}
+	key, text, err := first.Create(ctx, "till 3", []string{"stock"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -49,7 +52,7 @@ func TestKeysWorkUntilRevokedOnEveryReplica(t *testing.T) {
 		return a && b
 	})
 	got, _ := second.Verify(text)
-	if got.Name != "till 3" || !got.Allows("stock") || got.Allows("catalogue") || got.Allows("admin") {
+	if got.Name != "till 3" || !got.Allows("stock") || !got.Allows("read") || got.Allows("catalogue") || got.Allows("admin") {
 		t.Errorf("got %+v", got)
 	}
 	for i := range text { // not one character may be wrong
@@ -111,6 +114,9 @@ func TestKeysWorkUntilRevokedOnEveryReplica(t *testing.T) {
 		_, b := second.Verify(renewed)
 		return !a && !b
 	})
+	if yes, err := store.HasKeys(ctx, pool); !yes || err != nil || !second.Required() {
+		t.Errorf("with the last key revoked the service stands open: %v, %v", yes, err)
+	}
 	var missing *catalog.NotFoundError
 	if _, _, err := first.Rotate(ctx, key.ID); !errors.As(err, &missing) {
 		t.Errorf("a revoked key was rotated: %v", err)

@@ -1,0 +1,202 @@
+package main
+
+import (
+	"encoding/json"
+	"io"
+	"net/http"
+	"os"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"onetrip/internal/httpapi"
+	"onetrip/internal/store/storetest"
+)
+
+const testPepper = "a pepper for the tests"
+
+// loaded is a database made by the commands themselves, named in the environment.
+func loaded(t *testing.T) (dsn string) {
+	t.Helper()
+	dsn = storetest.Bare(t)
+	t.Setenv(databaseVariable, dsn)
+	t.Setenv(pepperVariable, testPepper)
+	if stdout := succeed(t, "migrate"); !strings.Contains(stdout, "the newest") {
+		t.Errorf("migrate says %s", stdout)
+	}
+	if stdout := succeed(t, "import", "../db/seed"); !strings.HasPrefix(stdout, "loaded ") {
+		t.Errorf("import says %s", stdout)
+	}
+	return dsn
+}
+
+func succeed(t *testing.T, args ...string) (stdout string) {
+	t.Helper()
+	stdout, stderr, code := runProgram(t, "", args...)
+	if code != exitOK {
+		t.Fatalf("%v: exit code %d: %s", args, code, stderr)
+	}
+	return stdout
+}
+
+// ask sends one request; key may be empty.
+func ask(t *testing.T, method, url, key, body string) (status int, header http.Header, answer []byte) {
+	t.Helper()
+	asked, err := http.NewRequestWithContext(t.Context(), method, url, strings.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if body != "" {
+		asked.Header.Set("Content-Type", "application/json")
+	}
+	if key != "" {
+		asked.Header.Set("Authorization", "Bearer "+key)
+	}
+	answered, err := http.DefaultClient.Do(asked)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answered.Body.Close()
+	answer, err = io.ReadAll(answered.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return answered.StatusCode, answered.Header, answer
+}
+
+func readiness(t *testing.T, url string) (r httpapi.Readiness) {
+	t.Helper()
+	status, _, answer := ask(t, http.MethodGet, url+"/readyz", "", "")
+	if err := json.Unmarshal(answer, &r); err != nil || status != http.StatusOK || r.Database == nil {
+		t.Fatalf("readyz: %d %s (%v)", status, answer, err)
+	}
+	return r
+}
+
+// eventually waits for what takes a moment.
+func eventually(t *testing.T, what string, holds func() bool) {
+	t.Helper()
+	for deadline := time.Now().Add(20 * time.Second); !holds(); time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("it did not come to be that %s", what)
+		}
+	}
+}
+
+func TestServeFromPostgresOutlivesIt(t *testing.T) {
+	dsn := loaded(t)
+	command, url, log := startServer(t)
+	if r := readiness(t, url); r.Source != "postgres" || !r.Database.Connected || r.Database.SnapshotAgeS > 60 || r.CatalogueRevision != 1 {
+		t.Errorf("readyz: %+v %+v", r, r.Database)
+	}
+	body, err := os.ReadFile("../testdata/requests/first.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	resolve := func() string {
+		status, _, answer := ask(t, http.MethodPost, url+"/v1/kits/resolve", "", string(body))
+		if status != http.StatusOK {
+			t.Fatalf("resolve: %d %s", status, answer)
+		}
+		return string(answer)
+	}
+	before := resolve()
+
+	end := storetest.Outage(t, dsn)
+	eventually(t, "readyz says the database is away", func() bool { return !readiness(t, url).Database.Connected })
+	if after := resolve(); after != before {
+		t.Error("the answer changed with the outage")
+	}
+	age := readiness(t, url).Database.SnapshotAgeS
+	eventually(t, "the age of the snapshot grows", func() bool { return readiness(t, url).Database.SnapshotAgeS > age })
+	end()
+	eventually(t, "readyz says the database is back", func() bool { return readiness(t, url).Database.Connected })
+
+	if err := command.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	rest, err := io.ReadAll(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := command.Wait(); err != nil || !strings.Contains(string(rest), `"stopped"`) {
+		t.Errorf("%v; log:\n%s", err, rest)
+	}
+}
+
+func TestDatabaseCommandsCanBeRunAgain(t *testing.T) {
+	loaded(t)
+	succeed(t, "migrate")
+	if _, stderr, code := runProgram(t, "", "import", "../db/seed"); code != exitFailed || !strings.Contains(stderr, "holds a catalogue already") {
+		t.Errorf("exit code %d: %s", code, stderr)
+	}
+	if stdout := succeed(t, "import", "--if-empty", "../db/seed"); !strings.Contains(stdout, "nothing was changed") {
+		t.Errorf("import says %s", stdout)
+	}
+}
+
+func TestDatabaseCommandsSayWhatIsMissing(t *testing.T) {
+	for _, args := range [][]string{{"migrate"}, {"import", "../db/seed"}, {"keys", "list"}} {
+		if _, stderr, code := runProgram(t, "", args...); code != exitWrongInput || !strings.Contains(stderr, "DATABASE_URL") {
+			t.Errorf("%v: exit code %d: %s", args, code, stderr)
+		}
+	}
+	t.Setenv(databaseVariable, storetest.Bare(t))
+	for _, test := range []struct {
+		args []string
+		code int
+		says string
+	}{
+		{[]string{"serve", "--listen", "127.0.0.1:0"}, exitFailed, "go run ./api migrate"},
+		{[]string{"import", "../db/seed"}, exitFailed, "go run ./api migrate"},
+		{[]string{"import", "no-such-directory"}, exitWrongInput, "no-such-directory"},
+		{[]string{"keys", "list"}, exitWrongInput, pepperVariable},
+		{[]string{"serve", "--catalogue", "../db/seed"}, exitWrongInput, "--catalogue"},
+	} {
+		if _, stderr, code := runProgram(t, "", test.args...); code != test.code || !strings.Contains(stderr, test.says) {
+			t.Errorf("%v: exit code %d: %s", test.args, code, stderr)
+		}
+	}
+	succeed(t, "migrate")
+	if _, stderr, code := runProgram(t, "", "serve", "--listen", "127.0.0.1:0"); code != exitFailed || !strings.Contains(stderr, "go run ./api import") {
+		t.Errorf("serve on an empty database: exit code %d: %s", code, stderr)
+	}
+	t.Setenv(databaseVariable, "postgres://127.0.0.1:1/nothing?connect_timeout=1")
+	if _, stderr, code := runProgram(t, "", "serve", "--listen", "127.0.0.1:0"); code != exitFailed || !strings.Contains(stderr, "does not answer") {
+		t.Errorf("serve without a server: exit code %d: %s", code, stderr)
+	}
+}
+
+func TestKeysCommands(t *testing.T) {
+	loaded(t)
+	printed, stderr, code := runProgram(t, "", "keys", "create", "--name", "till 3", "--scope", "stock,kits")
+	key := strings.TrimSpace(printed)
+	if code != exitOK || !strings.HasPrefix(key, "onetrip_") || strings.Contains(key, "\n") || !strings.Contains(stderr, "not shown again") {
+		t.Fatalf("exit code %d, printed %q, stderr %q", code, printed, stderr)
+	}
+	id := strings.Split(key, "_")[1]
+	if list := succeed(t, "keys", "list"); !strings.Contains(list, id) || !strings.Contains(list, "till 3") || !strings.Contains(list, "stock,kits") || strings.Contains(list, key) {
+		t.Errorf("list:\n%s", list)
+	}
+	if again := strings.TrimSpace(succeed(t, "keys", "rotate", id)); !strings.HasPrefix(again, "onetrip_"+id+"_") || again == key {
+		t.Errorf("rotated to %s", again)
+	}
+	if none := succeed(t, "keys", "create", "--if-first", "--name", "first", "--scope", "admin"); none != "" {
+		t.Errorf("a second first key: %s", none)
+	}
+	succeed(t, "keys", "revoke", id)
+	for _, test := range []struct {
+		args []string
+		says string
+	}{
+		{[]string{"keys", "create", "--name", "x", "--scope", "stok"}, "did you mean stock?"},
+		{[]string{"keys", "create", "--scope", "read"}, "--name"},
+		{[]string{"keys", "revoke", id}, "keys list"},
+		{[]string{"keys", "rotate", id}, "keys list"},
+	} {
+		if _, stderr, code := runProgram(t, "", test.args...); code != exitWrongInput || !strings.Contains(stderr, test.says) {
+			t.Errorf("%v: exit code %d: %s", test.args, code, stderr)
+		}
+	}
+}
