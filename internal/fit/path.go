@@ -329,9 +329,10 @@ type PathSearch struct {
 	switches []Switch
 	state    []state
 
-	number int     // of the setting of the switches that is being solved
-	free   []int   // by part, units that cost nothing under it
-	piece  []int64 // by part, cost of one piece under it
+	trail  [maxLinks + 1][]label // room for solve
+	number int                   // of the setting of the switches that is being solved
+	free   []int                 // by part, units that cost nothing under it
+	piece  []int64               // by part, cost of one piece under it
 }
 
 // stage is the choice of one node, and the joins that lead to it: straight from an open
@@ -373,7 +374,8 @@ type join struct {
 
 // NewPathSearch finds out which parts join for a query; it is for one goroutine.
 func NewPathSearch(q *PathQuery) *PathSearch {
-	s := &PathSearch{q: q, ids: map[*catalog.Part]int{}}
+	const room = 64
+	s := &PathSearch{q: q, ids: make(map[*catalog.Part]int, room), parts: make([]Candidate, 0, room), only: make([]string, 0, room)}
 	nodes := [][]node{s.nodes(q.Filters, needFilter)}
 	if q.NeedRegulator {
 		nodes = append(nodes, s.nodes(q.Regulators, needRegulator))
@@ -585,8 +587,11 @@ func (s *PathSearch) solve() solved {
 		}
 	}
 
-	var trail [maxLinks + 1][]label
-	trail[0] = []label{{node: -1, bore: -1}}
+	trail := &s.trail
+	trail[0] = append(trail[0][:0], label{node: -1, bore: -1})
+	for i := range s.stages {
+		trail[i+1] = trail[i+1][:0]
+	}
 	for i := range s.stages {
 		st := &s.stages[i]
 		for n := range st.nodes {

@@ -41,9 +41,13 @@ func (j *job) groups(a aim) []group {
 // single is the group of one demand: an option for each candidate part.
 func (j *job) single(d *demand, a aim) group {
 	g := group{name: d.need, demands: []*demand{d}}
-	for _, c := range j.candidates(d, a) {
+	candidates := j.candidates(d, a)
+	uses := make([]fit.Use, 0, len(candidates)) // one for each option
+	g.options = make([]option, 0, len(candidates))
+	for _, c := range candidates {
 		if n := j.consumed(d, c.Part); n > 0 {
-			g.options = append(g.options, option{uses: []fit.Use{{Need: d.need, Part: c.Part, Units: n}}, penalty: c.Penalty})
+			uses = append(uses, fit.Use{Need: d.need, Part: c.Part, Units: n})
+			g.options = append(g.options, option{uses: uses[len(uses)-1:], penalty: c.Penalty})
 		}
 	}
 	return g
@@ -63,8 +67,9 @@ func (j *job) consumed(d *demand, p *catalog.Part) int {
 
 // candidates lists the parts that meet a demand, priced under an aim.
 func (j *job) candidates(d *demand, a aim) []fit.Candidate {
-	var out []fit.Candidate
-	for _, f := range j.forms(d) {
+	forms := j.forms(d)
+	out := make([]fit.Candidate, 0, len(forms))
+	for _, f := range forms {
 		for _, p := range j.shortlist(f) {
 			out = append(out, j.candidate(p, a))
 		}

@@ -119,8 +119,17 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 // problem states a selection as pick understands it: resources are parts, items
 // are the packs and bundles that supply them.
 func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
-	p := &pick.Problem{}
-	ids := map[*catalog.Part]int32{}
+	options, uses := 0, 0
+	for _, g := range sel.groups {
+		options += len(g.options)
+		for i := range g.options {
+			uses += len(g.options[i].uses)
+		}
+	}
+	p := &pick.Problem{Groups: make([]pick.Group, 0, len(sel.groups)+2)}
+	optionRoom, demandRoom := make([]pick.Option, options), make([]pick.Amount, 0, uses)
+	ids := make(map[*catalog.Part]int32, uses)
+	sel.parts = make([]*catalog.Part, 0, uses)
 	id := func(part *catalog.Part) int32 {
 		n, known := ids[part]
 		if !known {
@@ -131,14 +140,16 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		return n
 	}
 	for _, g := range sel.groups {
-		pg := pick.Group{Name: g.name, Options: make([]pick.Option, len(g.options))}
+		pg := pick.Group{Name: g.name, Options: optionRoom[:len(g.options):len(g.options)]}
+		optionRoom = optionRoom[len(g.options):]
 		for i, o := range g.options {
-			pg.Options[i].Penalty = o.penalty
+			from := len(demandRoom)
 			for _, u := range o.uses {
 				if real(u.Part) && u.Units > 0 {
-					pg.Options[i].Demands = append(pg.Options[i].Demands, pick.Amount{Resource: id(u.Part), Units: int32(u.Units)})
+					demandRoom = append(demandRoom, pick.Amount{Resource: id(u.Part), Units: int32(u.Units)})
 				}
 			}
+			pg.Options[i] = pick.Option{Penalty: o.penalty, Demands: demandRoom[from:len(demandRoom):len(demandRoom)]}
 		}
 		p.Groups = append(p.Groups, pg)
 	}
@@ -175,7 +186,10 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		}
 	}
 
-	var offers []buy
+	room := len(sel.parts) + len(sel.parts)/4
+	offers := make([]buy, 0, room)
+	p.Items = make([]pick.Item, 0, room)
+	supplyRoom := make([]pick.Amount, len(sel.parts))
 	bundles := map[*catalog.Bundle]bool{}
 	item := func(b buy, supplies []pick.Amount, most int32) {
 		charge, above := sel.aim.once(j.s.Catalog, b.offer)
@@ -183,7 +197,8 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		offers = append(offers, b)
 	}
 	for n, part := range sel.parts {
-		item(buy{offer: &part.Offer, part: part}, []pick.Amount{{Resource: int32(n), Units: int32(fit.PackUnits(part))}}, 0)
+		supplyRoom[n] = pick.Amount{Resource: int32(n), Units: int32(fit.PackUnits(part))}
+		item(buy{offer: &part.Offer, part: part}, supplyRoom[n:n+1:n+1], 0)
 		for _, b := range j.s.Catalog.BundlesHolding(part) {
 			if bundles[b] || j.bundleBit(b, sel.aim) == 0 {
 				continue
