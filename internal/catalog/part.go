@@ -85,7 +85,16 @@ type Part struct {
 	*Form
 	Requires  []string
 	Conflicts []string
+
+	tied, bundled bool // set by NewSnapshot
 }
+
+// Tied reports whether the part requires or conflicts with another, or the other way
+// about. Known of the parts of a Snapshot, as is Bundled.
+func (p *Part) Tied() bool { return p.tied }
+
+// Bundled reports whether some bundle holds the part.
+func (p *Part) Bundled() bool { return p.bundled }
 
 type partJSON struct {
 	Offer

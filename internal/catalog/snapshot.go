@@ -27,7 +27,6 @@ type Snapshot struct {
 	forms   map[Kind][]*Form
 	joining map[kindEnd][]*Form
 	holding map[*Part][]*Bundle // bundles that hold a part
-	tied    map[string]bool     // SKUs that another part requires or conflicts with
 
 	stock []int32 // by offer ordinal, then location
 }
@@ -49,7 +48,6 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 		forms:       map[Kind][]*Form{},
 		joining:     map[kindEnd][]*Form{},
 		holding:     map[*Part][]*Bundle{},
-		tied:        map[string]bool{},
 	}
 	slices.SortFunc(s.vehicles, func(a, b *Vehicle) int { return cmp.Compare(a.ID, b.ID) })
 	slices.SortFunc(s.carburetors, func(a, b *Carburetor) int { return cmp.Compare(a.SKU, b.SKU) })
@@ -79,11 +77,15 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 			return nil, err
 		}
 		s.intern(interned, p)
-		for _, sku := range p.Requires {
-			s.tied[sku] = true
-		}
-		for _, sku := range p.Conflicts {
-			s.tied[sku] = true
+		p.tied = len(p.Requires)+len(p.Conflicts) > 0
+	}
+	for _, p := range s.parts {
+		for _, skus := range [...][]string{p.Requires, p.Conflicts} {
+			for _, sku := range skus {
+				if other, ok := s.bySKU[sku].(*Part); ok {
+					other.tied = true
+				}
+			}
 		}
 	}
 	for _, c := range s.carburetors {
@@ -101,6 +103,7 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 				return nil, fmt.Errorf("bundle %q holds %q, which is not a part of the catalogue", b.SKU, a.SKU)
 			}
 			s.holding[p] = append(s.holding[p], b)
+			p.bundled = true
 		}
 	}
 	for _, forms := range s.forms {
@@ -282,11 +285,6 @@ func (s *Snapshot) StockLevels(o *Offer) []StockLevel {
 
 // BundlesHolding lists the bundles that hold a part.
 func (s *Snapshot) BundlesHolding(p *Part) []*Bundle { return s.holding[p] }
-
-// Tied reports whether a part requires or conflicts with another, or the other way about.
-func (s *Snapshot) Tied(p *Part) bool {
-	return len(p.Requires)+len(p.Conflicts) > 0 || s.tied[p.SKU]
-}
 
 // Forms lists the forms of a kind.
 func (s *Snapshot) Forms(k Kind) []*Form { return s.forms[k] }

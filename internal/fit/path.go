@@ -329,6 +329,7 @@ type PathSearch struct {
 	switches []Switch
 	state    []state
 
+	placed []placed              // room for the runs of joins
 	trail  [maxLinks + 1][]label // room for solve
 	number int                   // of the setting of the switches that is being solved
 	free   []int                 // by part, units that cost nothing under it
@@ -498,20 +499,27 @@ func (s *PathSearch) join(from, to catalog.End, last bool) *join {
 	for _, r := range s.q.Runs.runs[endPair{in, out}] {
 		if r.forms[1] == nil {
 			for _, c := range list(r.forms[0]) {
-				j.runs = append(j.runs, []placed{{need, s.id(c, need), in, out}})
+				j.runs = append(j.runs, s.run(placed{need, s.id(c, need), in, out}))
 			}
 			continue
 		}
 		for _, a := range s.q.Fitting(r.forms[0]) {
 			for _, b := range list(r.forms[1]) {
-				j.runs = append(j.runs, []placed{{needFittings, s.id(a, needFittings), in, r.mid[0]}, {need, s.id(b, need), r.mid[1], out}})
+				j.runs = append(j.runs, s.run(placed{needFittings, s.id(a, needFittings), in, r.mid[0]}, placed{need, s.id(b, need), r.mid[1], out}))
 			}
 		}
 	}
 	if c, ok := s.q.StandIns[need]; ok {
-		j.runs = append(j.runs, []placed{{need, s.id(c, need), in, out}})
+		j.runs = append(j.runs, s.run(placed{need, s.id(c, need), in, out}))
 	}
 	return j
+}
+
+// run keeps the parts of a run in room shared by all.
+func (s *PathSearch) run(parts ...placed) []placed {
+	from := len(s.placed)
+	s.placed = append(s.placed, parts...)
+	return s.placed[from:len(s.placed):len(s.placed)]
 }
 
 // entering is the end of a fitting that joins an open end.

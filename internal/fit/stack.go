@@ -264,7 +264,7 @@ type rawStack struct {
 	chosen                [maxLayers]*Candidate
 	count                 int
 	totalIn, studNeededIn float64
-	cost, floor           int64
+	cost, floor, penalty  int64
 	tied                  bool
 }
 
@@ -281,12 +281,13 @@ func (s *stackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
 	sources := uint64(0)
 	for i, c := range r.chosen[:r.count] {
 		r.tied = r.tied || c.Tied
-		r.cost += c.Penalty
+		r.penalty += c.Penalty
 		sources |= c.Sources
 		if units := r.units(c.Part, i); units > 0 {
 			r.cost += c.packs(Packs(c.Part, units))
 		}
 	}
+	r.cost += r.penalty
 	r.floor = r.cost - s.q.Savings.Of(sources)
 	if r.floor > s.best {
 		return
@@ -345,27 +346,40 @@ next:
 }
 
 // standsInFor reports whether one stack can stand in for another in every kit without
-// adding cost: bought for itself it costs no more, even after all that the sources of
-// the parts it does without could save. Tied parts displace nothing.
+// adding cost: what it takes more of costs, bought for itself, no more than what it
+// takes less of is sure to save even after all that the sources of that could save.
+// Tied parts displace nothing.
 func (r *rawStack) standsInFor(o *rawStack, savings *Savings) bool {
-	if r.cost > o.cost {
-		return false
-	}
-	lost := uint64(0)
+	spare, lost := o.penalty-r.penalty, uint64(0)
 	for i, c := range o.chosen[:o.count] {
-		if c.Sources != 0 && o.units(c.Part, i) > r.often(c.Part) {
-			lost |= c.Sources
+		n, left := o.units(c.Part, i), 0
+		if n > 0 {
+			left = r.often(c.Part)
 		}
-	}
-	if r.cost > o.cost-savings.Of(lost) {
-		return false
+		if n <= left {
+			continue
+		}
+		lost |= c.Sources
+		if left == 0 || c.Sources == 0 {
+			spare += c.packs(Packs(c.Part, n)) - c.packs(Packs(c.Part, left))
+		}
 	}
 	for i, c := range r.chosen[:r.count] {
-		if c.Tied && r.units(c.Part, i) > o.often(c.Part) {
+		n, had := r.units(c.Part, i), 0
+		if n > 0 {
+			had = o.often(c.Part)
+		}
+		switch {
+		case n <= had:
+		case c.Tied:
 			return false
+		case had == 0 || c.Sources == 0:
+			spare -= c.packs(Packs(c.Part, n)) - c.packs(Packs(c.Part, had))
+		default: // pieces from a source may have kept what is bought below a charge
+			spare -= int64(Packs(c.Part, n-had))*c.Cost + c.Once
 		}
 	}
-	return true
+	return spare >= savings.Of(lost)
 }
 
 // often is how often a part is in a stack.

@@ -38,8 +38,10 @@ func (j *job) sourceBit(from source, saving func() (most int64, ok bool)) uint64
 // money, the box, the shelf at home.
 func (j *job) sources(p *catalog.Part, a aim) uint64 {
 	bits := uint64(0)
-	for _, b := range j.s.Catalog.BundlesHolding(p) {
-		bits |= j.bundleBit(b, a)
+	if p.Bundled() {
+		for _, b := range j.s.Catalog.BundlesHolding(p) {
+			bits |= j.bundleBit(b, a)
+		}
 	}
 	if n := j.pieces(p.SKU); n > 0 {
 		bits |= j.sourceBit(source{sku: p.SKU, aim: a}, func() (int64, bool) { return a.alone(j.s.Catalog, p, n), true })
@@ -72,7 +74,7 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 		if !real(p) {
 			continue
 		}
-		if j.s.Catalog.Tied(p) {
+		if p.Tied() {
 			out = append(out, fit.Switch{Tied: p})
 		}
 		for _, b := range j.s.Catalog.BundlesHolding(p) {
@@ -129,13 +131,13 @@ func (j *job) holdings() []fit.Holding {
 // pieces is how many of a SKU are in the box and on hand.
 func (j *job) pieces(sku string) int {
 	n := 0
-	for _, in := range j.carburetor.InBox {
-		if in.SKU == sku {
+	for i := range j.carburetor.InBox {
+		if in := &j.carburetor.InBox[i]; in.SKU == sku {
 			n += in.Quantity
 		}
 	}
-	for _, h := range j.request.OnHand {
-		if h.SKU == sku {
+	for i := range j.request.OnHand {
+		if h := &j.request.OnHand[i]; h.SKU == sku {
 			n += h.Quantity
 		}
 	}

@@ -125,30 +125,39 @@ func (j *job) putRight(sets []*catalog.Form) []*catalog.Form {
 // job: those that no cheaper one matches in finish, pack and stock, and those that are
 // had already, tied to other SKUs or held by a bundle.
 func (j *job) shortlist(f *catalog.Form) []*catalog.Part {
-	if list, known := j.shortlists[f]; known {
-		return list
+	all := f.Parts()
+	for i := range all {
+		if j.beaten(all[:i], all[i]) {
+			out := slices.Clone(all[:i])
+			for _, p := range all[i+1:] {
+				if !j.beaten(out, p) {
+					out = append(out, p)
+				}
+			}
+			return out
+		}
+	}
+	return all
+}
+
+// beaten reports whether a part is not on sale or one of some cheaper parts of its form
+// can always take its place.
+func (j *job) beaten(cheaper []*catalog.Part, p *catalog.Part) bool {
+	if p.Discontinued {
+		return true
+	}
+	if p.Tied() || p.Bundled() || j.pieces(p.SKU) > 0 {
+		return false
 	}
 	cat := j.s.Catalog
-	var out []*catalog.Part
-	for _, p := range f.Parts() {
-		if p.Discontinued {
-			continue
-		}
-		special := cat.Tied(p) || len(cat.BundlesHolding(p)) > 0 || j.pieces(p.SKU) > 0
-		beaten := !special && slices.ContainsFunc(out, func(o *catalog.Part) bool {
-			return !cat.Tied(o) && o.PackQuantity >= p.PackQuantity &&
-				(o.Finish == p.Finish || p.Finish != j.aim.finish && p.Finish != catalog.FinishBright) &&
-				cat.OnHand(&o.Offer, j.aim.location) >= min(enoughStock, cat.OnHand(&p.Offer, j.aim.location))
-		})
-		if !beaten {
-			out = append(out, p)
+	for _, o := range cheaper {
+		if !o.Tied() && o.PackQuantity >= p.PackQuantity &&
+			(o.Finish == p.Finish || p.Finish != j.aim.finish && p.Finish != catalog.FinishBright) &&
+			cat.OnHand(&o.Offer, j.aim.location) >= min(enoughStock, cat.OnHand(&p.Offer, j.aim.location)) {
+			return true
 		}
 	}
-	if j.shortlists == nil {
-		j.shortlists = make(map[*catalog.Form][]*catalog.Part, 64)
-	}
-	j.shortlists[f] = out
-	return out
+	return false
 }
 
 // enoughStock is more packs of one part than any kit takes.
@@ -156,7 +165,7 @@ const enoughStock = 100
 
 // candidate prices a part under an aim.
 func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
-	c := fit.Candidate{Part: p, Cost: p.Price.AmountMinor, Penalty: a.penalty(&p.Offer), Tied: j.s.Catalog.Tied(p)}
+	c := fit.Candidate{Part: p, Cost: p.Price.AmountMinor, Penalty: a.penalty(&p.Offer), Tied: p.Tied()}
 	c.Once, c.OnceAbove = a.once(j.s.Catalog, &p.Offer)
 	c.Sources = j.sources(p, a)
 	return c
@@ -263,6 +272,7 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 		Runs:          j.s.fittings, StandIns: map[string]fit.Candidate{},
 		Owned: j.holdings(), Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, j.pathAim) },
 	}
+	room := make([]fit.Candidate, 0, 256)
 	// list gives the parts of a form that a need accepts.
 	list := func(need string) func(*catalog.Form) []fit.Candidate {
 		d := j.role(need)
@@ -274,13 +284,15 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 			if standIns {
 				q.StandIns[need] = standIn(need, standInCost)
 			}
-			return func(f *catalog.Form) (out []fit.Candidate) {
-				if d.accepts(f) {
-					for _, p := range j.shortlist(f) {
-						out = append(out, fit.Candidate{Part: p})
-					}
+			return func(f *catalog.Form) []fit.Candidate {
+				if !d.accepts(f) {
+					return nil
 				}
-				return out
+				from := len(room)
+				for _, p := range j.shortlist(f) {
+					room = append(room, fit.Candidate{Part: p})
+				}
+				return room[from:len(room):len(room)]
 			}
 		}
 		return func(*catalog.Form) []fit.Candidate { return nil }

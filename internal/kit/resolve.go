@@ -30,7 +30,6 @@ type job struct {
 	savings      fit.Savings // of all sources of parts, under all aims
 	sourceBits   map[source]uint64
 	fittingForms map[*catalog.Form]bool
-	shortlists   map[*catalog.Form][]*catalog.Part
 	paths        *fit.PathSearch
 	pathAim      aim // under which paths are priced
 
