@@ -15,6 +15,7 @@ require (
 	github.com/testcontainers/testcontainers-go v0.45.0
 	go.yaml.in/yaml/v3 v3.0.6
 	golang.org/x/term v0.48.0
+	golang.org/x/time v0.16.0
 	pgregory.net/rapid v1.3.0
 )
 

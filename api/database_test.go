@@ -200,3 +200,79 @@ func TestKeysCommands(t *testing.T) {
 		}
 	}
 }
+
+func TestServeAsksForKeysOnceThereAreSome(t *testing.T) {
+	loaded(t)
+	_, stderr, code := runProgram(t, "", "serve", "--listen", "0.0.0.0:0")
+	if code != exitWrongInput || !strings.Contains(stderr, "there are no access keys") {
+		t.Errorf("without keys: exit code %d: %s", code, stderr)
+	}
+
+	// Two replicas on the loopback, open until the first key is made.
+	command, url, log := startServer(t)
+	_, other, _ := startServer(t)
+	status := func(url, key string) int {
+		status, _, _ := ask(t, http.MethodGet, url+"/v1/locations", key, "")
+		return status
+	}
+	if got := status(url, ""); got != http.StatusOK {
+		t.Errorf("without keys: status %d", got)
+	}
+	key := strings.TrimSpace(succeed(t, "keys", "create", "--name", "till 3", "--scope", "read"))
+	id := strings.Split(key, "_")[1]
+	for _, u := range []string{url, other} {
+		eventually(t, "a key is asked for", func() bool { return status(u, "") == http.StatusUnauthorized && status(u, key) == http.StatusOK })
+	}
+	_, header, _ := ask(t, http.MethodGet, url+"/v1/locations", "", "")
+	if got := header.Get("WWW-Authenticate"); got != `Bearer realm="onetrip"` {
+		t.Errorf("WWW-Authenticate is %s", got)
+	}
+	renewed := strings.TrimSpace(succeed(t, "keys", "rotate", id))
+	for _, u := range []string{url, other} {
+		eventually(t, "the old secret stops", func() bool { return status(u, key) == http.StatusUnauthorized && status(u, renewed) == http.StatusOK })
+	}
+
+	// With a key in force other machines may reach it; it asks them for the key.
+	_, everywhere, _ := startServer(t, "LISTEN=0.0.0.0:0", "REQUESTS_PER_MINUTE=3")
+	everywhere = strings.Replace(everywhere, "0.0.0.0", "127.0.0.1", 1)
+	if got := status(everywhere, ""); got != http.StatusUnauthorized {
+		t.Errorf("status %d", got)
+	}
+	for range 3 {
+		if got := status(everywhere, renewed); got != http.StatusOK {
+			t.Errorf("status %d", got)
+		}
+	}
+	if got, header, _ := ask(t, http.MethodGet, everywhere+"/v1/locations", renewed, ""); got != http.StatusTooManyRequests || header.Get("Retry-After") == "" {
+		t.Errorf("status %d, Retry-After %q", got, header.Get("Retry-After"))
+	}
+
+	// At the end it writes when the key was last used. SIGTERM comes right after the
+	// request, before the service would do it by itself.
+	if got := status(url, renewed); got != http.StatusOK {
+		t.Errorf("status %d", got)
+	}
+	if err := command.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := io.Copy(io.Discard, log); err != nil {
+		t.Fatal(err)
+	}
+	if err := command.Wait(); err != nil {
+		t.Error(err)
+	}
+	if list := succeed(t, "keys", "list"); strings.Count(list, "Z  ") < 3 {
+		t.Errorf("the list does not say when the key was made, rotated and used:\n%s", list)
+	}
+
+	succeed(t, "keys", "revoke", id)
+	for _, u := range []string{other, everywhere} {
+		eventually(t, "a revoked key is refused, and so is everyone", func() bool {
+			return status(u, renewed) == http.StatusUnauthorized && status(u, "") == http.StatusUnauthorized
+		})
+	}
+	t.Setenv(pepperVariable, "")
+	if _, stderr, code := runProgram(t, "", "serve", "--listen", "127.0.0.1:0"); code != exitWrongInput || !strings.Contains(stderr, pepperVariable) {
+		t.Errorf("without the pepper: exit code %d: %s", code, stderr)
+	}
+}

@@ -22,7 +22,8 @@ import (
 // serveCommand answers over HTTP until it is told to stop.
 type serveCommand struct {
 	catalogueFlag
-	Listen string `env:"LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one (${default})."`
+	Listen            string `env:"LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one (${default})."`
+	RequestsPerMinute int    `env:"REQUESTS_PER_MINUTE" default:"6000" placeholder:"N" help:"Requests that each access key has in a minute, at this replica (${default})."`
 }
 
 // How long one connection may take. A request is a few kilobytes and an answer takes
@@ -50,6 +51,9 @@ type source struct {
 func (c *serveCommand) Run(ctx context.Context, s streams) error {
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	if c.RequestsPerMinute < 1 {
+		return &inputError{fmt.Errorf("--requests-per-minute %d: give at least 1", c.RequestsPerMinute)}
+	}
 	address, err := net.ResolveTCPAddr("tcp", c.Listen)
 	if err != nil {
 		return &inputError{fmt.Errorf("--listen %s: %w; write HOST:PORT, such as 127.0.0.1:8080", c.Listen, err)}
@@ -69,7 +73,7 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 			return &inputError{err}
 		}
 	}
-	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Log: log})
+	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Access: c.access(from.keys), Log: log})
 	listener, err := net.ListenTCP("tcp", address)
 	if err != nil {
 		return fmt.Errorf("--listen: %w", err)
@@ -141,7 +145,6 @@ func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, e
 		}
 		pool.Close()
 	}}
-	from.noKeys = "access keys are not asked for"
 	switch {
 	case keys == nil:
 		from.noKeys = "there are no access keys; make one with keys create, which needs " + pepperVariable
@@ -149,6 +152,24 @@ func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, e
 		from.noKeys = "there are no access keys; make one with keys create"
 	}
 	return from, nil
+}
+
+// access asks for keys where there can be some.
+func (c *serveCommand) access(keys *store.Keys) *httpapi.Access {
+	if keys == nil {
+		return nil
+	}
+	return &httpapi.Access{
+		Required: keys.Required,
+		Verify: func(presented string) (httpapi.Caller, bool) {
+			key, ok := keys.Verify(presented)
+			if !ok {
+				return httpapi.Caller{}, false
+			}
+			return httpapi.Caller{ID: key.ID, Allows: key.Allows}, true
+		},
+		RequestsPerMinute: c.RequestsPerMinute,
+	}
 }
 
 // loopbackOnly refuses what other machines can reach, where whoever reaches the

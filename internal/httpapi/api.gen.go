@@ -46,6 +46,7 @@ const (
 	ProblemTypeBadParameter     ProblemType = "tag:onetrip.example,2026:bad-parameter"
 	ProblemTypeBodyTooLarge     ProblemType = "tag:onetrip.example,2026:body-too-large"
 	ProblemTypeFailed           ProblemType = "tag:onetrip.example,2026:failed"
+	ProblemTypeForbidden        ProblemType = "tag:onetrip.example,2026:forbidden"
 	ProblemTypeInvalid          ProblemType = "tag:onetrip.example,2026:invalid"
 	ProblemTypeMalformedJSON    ProblemType = "tag:onetrip.example,2026:malformed-json"
 	ProblemTypeMethodNotAllowed ProblemType = "tag:onetrip.example,2026:method-not-allowed"
@@ -53,6 +54,8 @@ const (
 	ProblemTypeNotAcceptable    ProblemType = "tag:onetrip.example,2026:not-acceptable"
 	ProblemTypeNotFound         ProblemType = "tag:onetrip.example,2026:not-found"
 	ProblemTypeNotReady         ProblemType = "tag:onetrip.example,2026:not-ready"
+	ProblemTypeTooManyRequests  ProblemType = "tag:onetrip.example,2026:too-many-requests"
+	ProblemTypeUnauthorized     ProblemType = "tag:onetrip.example,2026:unauthorized"
 	ProblemTypeWrongContentType ProblemType = "tag:onetrip.example,2026:wrong-content-type"
 )
 
@@ -578,6 +581,9 @@ type Year = int
 // Failed What went wrong (RFC 9457).
 type Failed = Problem
 
+// Forbidden What went wrong (RFC 9457).
+type Forbidden = Problem
+
 // Invalid What went wrong (RFC 9457).
 type Invalid = Problem
 
@@ -595,6 +601,12 @@ type NotReady = Problem
 
 // TooLarge What went wrong (RFC 9457).
 type TooLarge = Problem
+
+// TooManyRequests What went wrong (RFC 9457).
+type TooManyRequests = Problem
+
+// Unauthorized What went wrong (RFC 9457).
+type Unauthorized = Problem
 
 // WrongContentType What went wrong (RFC 9457).
 type WrongContentType = Problem

@@ -71,3 +71,18 @@ func (op operation) mediaType() string {
 	}
 	return ""
 }
+
+// scopes are what a key must be allowed, one of them; none where no key is asked for.
+func (op operation) scopes() []string {
+	switch scope := op.Extensions["x-scope"].(type) {
+	case string:
+		return []string{scope}
+	case []any:
+		list := make([]string, len(scope))
+		for i := range scope {
+			list[i] = fmt.Sprint(scope[i])
+		}
+		return list
+	}
+	return nil
+}

@@ -26,6 +26,8 @@ var kinds = map[ProblemType]struct {
 	ProblemTypeMalformedJSON:    {http.StatusBadRequest, "The body is not JSON"},
 	ProblemTypeBadParameter:     {http.StatusBadRequest, "A query parameter is wrong"},
 	ProblemTypeBadCursor:        {http.StatusBadRequest, "The cursor is wrong"},
+	ProblemTypeUnauthorized:     {http.StatusUnauthorized, "A key is needed"},
+	ProblemTypeForbidden:        {http.StatusForbidden, "The key is not allowed to do this"},
 	ProblemTypeNoSuchPath:       {http.StatusNotFound, "There is no such path"},
 	ProblemTypeNotFound:         {http.StatusNotFound, "The catalogue has no such thing"},
 	ProblemTypeMethodNotAllowed: {http.StatusMethodNotAllowed, "The path does not have this method"},
@@ -33,6 +35,7 @@ var kinds = map[ProblemType]struct {
 	ProblemTypeBodyTooLarge:     {http.StatusRequestEntityTooLarge, "The body is too large"},
 	ProblemTypeWrongContentType: {http.StatusUnsupportedMediaType, "The body has the wrong content type"},
 	ProblemTypeInvalid:          {http.StatusUnprocessableEntity, "The question is not valid"},
+	ProblemTypeTooManyRequests:  {http.StatusTooManyRequests, "Too many requests"},
 	ProblemTypeNotReady:         {http.StatusServiceUnavailable, "No catalogue is loaded yet"},
 	ProblemTypeFailed:           {http.StatusInternalServerError, "The service failed"},
 }

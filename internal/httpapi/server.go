@@ -23,6 +23,8 @@ type Config struct {
 	// Database tells whether the database behind the catalogue answers, and for how
 	// long it has not been known whether the catalogue is the newest; nil without one.
 	Database func() (connected bool, age time.Duration)
+	// Access asks callers for keys; nil asks for none.
+	Access *Access
 	// Log takes one line per request and the causes of failures; nil logs nothing.
 	Log *slog.Logger
 	// MaxBodyBytes is the largest body read; 0 means 1 MiB.
@@ -36,13 +38,14 @@ type server struct {
 	current      func() *kit.Snapshot
 	source       string
 	database     func() (connected bool, age time.Duration)
+	access       *limitedAccess
 	log          *slog.Logger
 	maxBodyBytes int64
 }
 
 // New returns the handler of every path in the contract.
 func New(cfg Config) *echo.Echo {
-	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, log: cfg.Log, maxBodyBytes: cfg.MaxBodyBytes}
+	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, access: newAccess(cfg.Access), log: cfg.Log, maxBodyBytes: cfg.MaxBodyBytes}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
@@ -55,7 +58,7 @@ func New(cfg Config) *echo.Echo {
 	e.Use(s.observe)
 	checks := map[string][]echo.MiddlewareFunc{}
 	for id, op := range operations() {
-		checks[id] = []echo.MiddlewareFunc{checkRequest(op)}
+		checks[id] = []echo.MiddlewareFunc{s.admit(op), checkRequest(op)}
 	}
 	RegisterHandlersWithOptions(withHEAD{e}, s, RegisterHandlersOptions{OperationMiddlewares: checks})
 	return e
