@@ -3,6 +3,7 @@ package fit
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/units"
@@ -168,7 +169,11 @@ type PathOption struct {
 // It is a shortest path over (node passed, hose so far), since under one setting every
 // part has one price. A fitting in two places counts as bought twice while paths are
 // compared, or as held twice where one is held.
-func Paths(q *PathQuery) []PathOption { return NewPathSearch(q).Paths(nil) }
+func Paths(q *PathQuery) []PathOption {
+	s := NewPathSearch(q)
+	defer s.Release()
+	return s.Paths(nil)
+}
 
 // Paths answers as the function Paths does, with every part priced anew when price is
 // not nil: which parts join does not depend on what they cost.
@@ -329,7 +334,9 @@ type PathSearch struct {
 	switches []Switch
 	state    []state
 
-	placed []placed              // room for the runs of joins
+	joins  []join                // room for the joins of stages
+	runs   [][]placed            // and for their runs
+	placed []placed              // and for the parts of these
 	trail  [maxLinks + 1][]label // room for solve
 	number int                   // of the setting of the switches that is being solved
 	free   []int                 // by part, units that cost nothing under it
@@ -373,10 +380,22 @@ type join struct {
 	best   int
 }
 
+var pathSearches = sync.Pool{New: func() any { return &PathSearch{ids: map[*catalog.Part]int{}} }}
+
+// Release lets the memory of a search be used again, once nothing will be asked of it
+// any more. What Paths returned stays.
+func (s *PathSearch) Release() {
+	clear(s.ids)
+	clear(s.parts[:cap(s.parts)])
+	*s = PathSearch{ids: s.ids, parts: s.parts[:0], only: s.only[:0], joins: s.joins[:0], placed: s.placed[:0],
+		runs: s.runs[:0], trail: s.trail, free: s.free[:0], piece: s.piece[:0]}
+	pathSearches.Put(s)
+}
+
 // NewPathSearch finds out which parts join for a query; it is for one goroutine.
 func NewPathSearch(q *PathQuery) *PathSearch {
-	const room = 64
-	s := &PathSearch{q: q, ids: make(map[*catalog.Part]int, room), parts: make([]Candidate, 0, room), only: make([]string, 0, room)}
+	s := pathSearches.Get().(*PathSearch)
+	s.q = q
 	nodes := [][]node{s.nodes(q.Filters, needFilter)}
 	if q.NeedRegulator {
 		nodes = append(nodes, s.nodes(q.Regulators, needRegulator))
@@ -426,8 +445,16 @@ func NewPathSearch(q *PathQuery) *PathSearch {
 		s.stages = append(s.stages, st)
 		from = next
 	}
-	s.free, s.piece = make([]int, len(s.parts)), make([]int64, len(s.parts))
+	s.free, s.piece = resize(s.free, len(s.parts)), resize(s.piece, len(s.parts))
 	return s
+}
+
+// resize makes a slice n long, in the room it has where that is enough.
+func resize[T any](s []T, n int) []T {
+	if cap(s) < n {
+		return make([]T, n)
+	}
+	return s[:n]
 }
 
 func hoseEnd(bore units.Size) catalog.End { return catalog.End{Family: catalog.Hose, Size: bore} }
@@ -482,15 +509,24 @@ func (s *PathSearch) consumables(candidates []Candidate, need string) []int {
 
 // join finds the runs between two open ends.
 func (s *PathSearch) join(from, to catalog.End, last bool) *join {
-	j := &join{}
+	if len(s.joins) == cap(s.joins) {
+		s.joins = make([]join, 0, 256) // those handed out stay where they are
+	}
+	first := len(s.runs)
+	s.findRuns(from, to, last)
+	s.joins = append(s.joins, join{runs: s.runs[first:len(s.runs):len(s.runs)]})
+	return &s.joins[len(s.joins)-1]
+}
+
+func (s *PathSearch) findRuns(from, to catalog.End, last bool) {
 	if from.Mates(to) {
-		j.runs = [][]placed{nil}
-		return j
+		s.runs = append(s.runs, nil)
+		return
 	}
 	in, entered := entering(from)
 	out, left := entering(to)
 	if !entered || !left {
-		return j
+		return
 	}
 	need, list := needFittings, s.q.Fitting
 	if last {
@@ -499,20 +535,19 @@ func (s *PathSearch) join(from, to catalog.End, last bool) *join {
 	for _, r := range s.q.Runs.runs[endPair{in, out}] {
 		if r.forms[1] == nil {
 			for _, c := range list(r.forms[0]) {
-				j.runs = append(j.runs, s.run(placed{need, s.id(c, need), in, out}))
+				s.runs = append(s.runs, s.run(placed{need, s.id(c, need), in, out}))
 			}
 			continue
 		}
 		for _, a := range s.q.Fitting(r.forms[0]) {
 			for _, b := range list(r.forms[1]) {
-				j.runs = append(j.runs, s.run(placed{needFittings, s.id(a, needFittings), in, r.mid[0]}, placed{need, s.id(b, need), r.mid[1], out}))
+				s.runs = append(s.runs, s.run(placed{needFittings, s.id(a, needFittings), in, r.mid[0]}, placed{need, s.id(b, need), r.mid[1], out}))
 			}
 		}
 	}
 	if c, ok := s.q.StandIns[need]; ok {
-		j.runs = append(j.runs, s.run(placed{need, s.id(c, need), in, out}))
+		s.runs = append(s.runs, s.run(placed{need, s.id(c, need), in, out}))
 	}
-	return j
 }
 
 // run keeps the parts of a run in room shared by all.

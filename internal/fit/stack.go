@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
@@ -87,7 +88,9 @@ type StackOption struct {
 // cheapest first: it leaves HoodMarginIn free under the hood, and the studs are long
 // enough (StudNeededFor). Else the Gap says what is in the way.
 func Stack(q StackQuery) ([]StackOption, *Gap) {
-	s := stackSearch{q: &q, best: math.MaxInt64}
+	s := stackSearches.Get().(*stackSearch)
+	defer s.release()
+	s.q, s.best = &q, math.MaxInt64
 	s.studs = undominated(q.Studs, q.Savings, one, 1, func(a, b *Candidate) bool {
 		return a.Part == nil || b.Part != nil && a.Part.LengthIn >= b.Part.LengthIn && a.Part.Text("thread") == b.Part.Text("thread")
 	})
@@ -99,6 +102,16 @@ func Stack(q StackQuery) ([]StackOption, *Gap) {
 		return nil, gap
 	}
 	return s.options(), nil
+}
+
+var stackSearches = sync.Pool{New: func() any { return new(stackSearch) }}
+
+// release lets the memory of a search be used again.
+func (s *stackSearch) release() {
+	clear(s.found)
+	clear(s.path[:cap(s.path)])
+	*s = stackSearch{found: s.found[:0], path: s.path[:0], above: s.above[:0]}
+	stackSearches.Put(s)
 }
 
 func one(c *Candidate) (*Candidate, int) { return c, 1 }
@@ -177,7 +190,8 @@ type stackSearch struct {
 
 // run collects the stacks of the slots, or says why there is none.
 func (s *stackSearch) run(slots []stackSlot) *Gap {
-	s.slots, s.above = slots, make([]float64, len(slots)+1)
+	s.slots, s.above = slots, resize(s.above, len(slots)+1)
+	clear(s.above)
 	clampedIn := flangeIn
 	for i := len(slots) - 1; i >= 0; i-- {
 		slot := &slots[i]

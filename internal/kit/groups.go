@@ -208,6 +208,9 @@ func (j *job) fuelGroup(a aim) group {
 	for _, broken := range []bool{false, true} {
 		if j.paths == nil || broken {
 			j.pathAim, j.fuelBroken = a, broken
+			if j.paths != nil {
+				j.paths.Release()
+			}
 			j.paths = fit.NewPathSearch(j.pathQuery(broken))
 		}
 		j.pathAim = a

@@ -73,11 +73,19 @@ func Resolve(ctx context.Context, s *Snapshot, req *Request) (*Kit, error) {
 	if err != nil {
 		return nil, err
 	}
+	defer j.release()
 	others, err := j.alternatives(ctx, sel)
 	if err != nil {
 		return nil, err
 	}
 	return j.answer(sel, others), nil
+}
+
+// release gives back the memory of searches that are over.
+func (j *job) release() {
+	if j.paths != nil {
+		j.paths.Release()
+	}
 }
 
 // read checks a request and finds what it names.
