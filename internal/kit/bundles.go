@@ -11,26 +11,23 @@ import (
 // least as much bought piece by piece: otherwise buying the useful pieces beats it
 // in every kit. The difference is the most that it can save.
 
-// source is a bundle, or a SKU that is had already, under one aim.
+// source is a bundle, or a part that is had already, under one objective.
 type source struct {
-	bundle *catalog.Bundle
-	sku    string
-	aim    aim
+	bundle    *catalog.Bundle
+	part      *catalog.Part
+	objective byte // first letter: the three differ in it
 }
 
 // sourceBit is the bit of a source in the job's savings, 0 for one that saves nothing.
 func (j *job) sourceBit(from source, saving func() (most int64, ok bool)) uint64 {
-	if bit, known := j.sourceBits[from]; known {
+	if bit, known := j.room.sourceBits[from]; known {
 		return bit
 	}
 	bit := uint64(0)
 	if most, ok := saving(); ok {
 		bit = j.savings.Add(most)
 	}
-	if j.sourceBits == nil {
-		j.sourceBits = map[source]uint64{}
-	}
-	j.sourceBits[from] = bit
+	j.room.sourceBits[from] = bit
 	return bit
 }
 
@@ -44,14 +41,14 @@ func (j *job) sources(p *catalog.Part, a aim) uint64 {
 		}
 	}
 	if n := j.pieces(p.SKU); n > 0 {
-		bits |= j.sourceBit(source{sku: p.SKU, aim: a}, func() (int64, bool) { return a.alone(j.s.Catalog, p, n), true })
+		bits |= j.sourceBit(source{part: p, objective: a.objective[0]}, func() (int64, bool) { return a.alone(j.s.Catalog, p, n), true })
 	}
 	return bits
 }
 
 // bundleBit is the source bit of a bundle, 0 when it cannot be in an optimum.
 func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
-	return j.sourceBit(source{bundle: b, aim: a}, func() (int64, bool) {
+	return j.sourceBit(source{bundle: b, objective: a.objective[0]}, func() (int64, bool) {
 		cost, contents := b.Price.AmountMinor, int64(0)
 		if a.objective == ByFewest { // under ByStock the bundle may well be in stock
 			cost += lineWeight

@@ -42,8 +42,8 @@ func (j *job) groups(a aim) []group {
 func (j *job) single(d *demand, a aim) group {
 	g := group{name: d.need, demands: []*demand{d}}
 	candidates := j.candidates(d, a)
-	uses := make([]fit.Use, 0, len(candidates)) // one for each option
-	g.options = make([]option, 0, len(candidates))
+	uses := lend(&j.room.uses, len(candidates))[:0] // one for each option
+	g.options = lend(&j.room.options, len(candidates))[:0]
 	for _, c := range candidates {
 		if n := j.consumed(d, c.Part); n > 0 {
 			uses = append(uses, fit.Use{Need: d.need, Part: c.Part, Units: n})
@@ -67,9 +67,20 @@ func (j *job) consumed(d *demand, p *catalog.Part) int {
 
 // candidates lists the parts that meet a demand, priced under an aim.
 func (j *job) candidates(d *demand, a aim) []fit.Candidate {
-	forms := j.forms(d)
-	out := make([]fit.Candidate, 0, len(forms))
+	return j.priced(j.forms(d), nil, a)
+}
+
+// priced lists the parts of forms, those that keep says, priced under an aim.
+func (j *job) priced(forms []*catalog.Form, keep func(*catalog.Form) bool, a aim) []fit.Candidate {
+	most := 0
 	for _, f := range forms {
+		most += len(f.Parts())
+	}
+	out := lend(&j.room.candidates, most)[:0]
+	for _, f := range forms {
+		if keep != nil && !keep(f) {
+			continue
+		}
 		for _, p := range j.shortlist(f) {
 			out = append(out, j.candidate(p, a))
 		}
@@ -275,7 +286,6 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 		Runs:          j.s.fittings, StandIns: map[string]fit.Candidate{},
 		Owned: j.holdings(), Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, j.pathAim) },
 	}
-	room := make([]fit.Candidate, 0, 256)
 	// list gives the parts of a form that a need accepts.
 	list := func(need string) func(*catalog.Form) []fit.Candidate {
 		d := j.role(need)
@@ -291,11 +301,12 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 				if !d.accepts(f) {
 					return nil
 				}
-				from := len(room)
-				for _, p := range j.shortlist(f) {
-					room = append(room, fit.Candidate{Part: p})
+				list := j.shortlist(f)
+				out := lend(&j.room.candidates, len(list))
+				for i, p := range list {
+					out[i].Part = p
 				}
-				return room[from:len(room):len(room)]
+				return out
 			}
 		}
 		return func(*catalog.Form) []fit.Candidate { return nil }
@@ -449,13 +460,5 @@ func (j *job) stackQuery(a aim) fit.StackQuery {
 
 // bought is a layer that must come from the catalogue.
 func (j *job) bought(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRole {
-	r := fit.StackRole{Asked: true}
-	for _, f := range j.forms(d) {
-		if keep == nil || keep(f) {
-			for _, p := range j.shortlist(f) {
-				r.Candidates = append(r.Candidates, j.candidate(p, a))
-			}
-		}
-	}
-	return r
+	return fit.StackRole{Asked: true, Candidates: j.priced(j.forms(d), keep, a)}
 }

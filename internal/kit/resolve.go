@@ -13,6 +13,7 @@ import (
 
 // A job is one request being worked on.
 type job struct {
+	room       *room
 	s          *Snapshot
 	request    *Request
 	vehicle    *catalog.Vehicle
@@ -28,7 +29,6 @@ type job struct {
 	demands []*demand
 
 	savings      fit.Savings // of all sources of parts, under all aims
-	sourceBits   map[source]uint64
 	fittingForms map[*catalog.Form]bool
 	paths        *fit.PathSearch
 	pathAim      aim // under which paths are priced
@@ -60,6 +60,8 @@ func Resolve(ctx context.Context, s *Snapshot, req *Request) (*Kit, error) {
 	if err != nil {
 		return nil, err
 	}
+	j.room = rooms.Get().(*room)
+	defer j.release()
 	if err := j.compute(); err != nil {
 		return nil, err
 	}
@@ -73,7 +75,6 @@ func Resolve(ctx context.Context, s *Snapshot, req *Request) (*Kit, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer j.release()
 	others, err := j.alternatives(ctx, sel)
 	if err != nil {
 		return nil, err
@@ -83,6 +84,7 @@ func Resolve(ctx context.Context, s *Snapshot, req *Request) (*Kit, error) {
 
 // release gives back the memory of searches that are over.
 func (j *job) release() {
+	j.room.release()
 	if j.paths != nil {
 		j.paths.Release()
 	}

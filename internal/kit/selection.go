@@ -126,10 +126,11 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 			uses += len(g.options[i].uses)
 		}
 	}
-	p := &pick.Problem{Groups: make([]pick.Group, 0, len(sel.groups)+2)}
-	optionRoom, demandRoom := make([]pick.Option, options), make([]pick.Amount, 0, uses)
-	ids := make(map[*catalog.Part]int32, uses)
-	sel.parts = make([]*catalog.Part, 0, uses)
+	p := &pick.Problem{Groups: lend(&j.room.groups, len(sel.groups))[:0]}
+	optionRoom, demandRoom := lend(&j.room.pickOptions, options), lend(&j.room.amounts, uses)[:0]
+	ids := j.room.ids
+	clear(ids)
+	sel.parts = lend(&j.room.parts, uses)[:0]
 	id := func(part *catalog.Part) int32 {
 		n, known := ids[part]
 		if !known {
@@ -186,11 +187,11 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		}
 	}
 
-	room := len(sel.parts) + len(sel.parts)/4
-	offers := make([]buy, 0, room)
-	p.Items = make([]pick.Item, 0, room)
-	supplyRoom := make([]pick.Amount, len(sel.parts))
-	bundles := map[*catalog.Bundle]bool{}
+	most := len(sel.parts) + len(sel.parts)/4
+	offers := lend(&j.room.buys, most)[:0]
+	p.Items = lend(&j.room.items, most)[:0]
+	supplyRoom := lend(&j.room.amounts, len(sel.parts))
+	var bundles []*catalog.Bundle
 	item := func(b buy, supplies []pick.Amount, most int32) {
 		charge, above := sel.aim.once(j.s.Catalog, b.offer)
 		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: b.offer.Price.AmountMinor, Charge: charge, ChargeAbove: above, Supplies: supplies, Max: most})
@@ -200,11 +201,11 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		supplyRoom[n] = pick.Amount{Resource: int32(n), Units: int32(fit.PackUnits(part))}
 		item(buy{offer: &part.Offer, part: part}, supplyRoom[n:n+1:n+1], 0)
 		for _, b := range j.s.Catalog.BundlesHolding(part) {
-			if bundles[b] || j.bundleBit(b, sel.aim) == 0 {
+			if slices.Contains(bundles, b) || j.bundleBit(b, sel.aim) == 0 {
 				continue
 			}
-			bundles[b] = true
-			var supplies []pick.Amount
+			bundles = append(bundles, b)
+			supplies := lend(&j.room.amounts, len(b.Contents))[:0]
 			for _, content := range b.Contents {
 				inside, err := j.s.Catalog.Part(content.SKU)
 				if err != nil {

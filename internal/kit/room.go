@@ -1,0 +1,60 @@
+package kit
+
+import (
+	"sync"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
+	"onetrip/internal/pick"
+)
+
+// room is memory that jobs use one after another: everything between request and
+// answer that the answer does not keep.
+type room struct {
+	candidates  []fit.Candidate
+	options     []option
+	uses        []fit.Use
+	parts       []*catalog.Part
+	groups      []pick.Group
+	pickOptions []pick.Option
+	amounts     []pick.Amount
+	items       []pick.Item
+	buys        []buy
+	ids         map[*catalog.Part]int32
+	sourceBits  map[source]uint64
+}
+
+var rooms = sync.Pool{New: func() any {
+	return &room{ids: map[*catalog.Part]int32{}, sourceBits: map[source]uint64{}}
+}}
+
+// lend hands out n zero elements of a pile that stay where they are when it grows.
+func lend[T any](pile *[]T, n int) []T {
+	if cap(*pile)-len(*pile) < n {
+		*pile = make([]T, 0, max(64, n, 2*cap(*pile)))
+	}
+	from := len(*pile)
+	*pile = (*pile)[:from+n]
+	return (*pile)[from : from+n : from+n]
+}
+
+// release empties the room for the next job, so that it keeps no catalogue alive.
+func (r *room) release() {
+	empty(&r.candidates)
+	empty(&r.options)
+	empty(&r.uses)
+	empty(&r.parts)
+	empty(&r.groups)
+	empty(&r.pickOptions)
+	empty(&r.amounts)
+	empty(&r.items)
+	empty(&r.buys)
+	clear(r.ids)
+	clear(r.sourceBits)
+	rooms.Put(r)
+}
+
+func empty[T any](pile *[]T) {
+	clear(*pile)
+	*pile = (*pile)[:0]
+}
