@@ -85,6 +85,9 @@ func (c *Candidate) share() int64 {
 // packs is what a number of packs costs, bought for one purpose.
 func (c *Candidate) packs(n int) int64 { return int64(n)*c.Cost + c.once(n) }
 
+// Alone is what a number of units costs, bought for one place.
+func (c *Candidate) Alone(units int) int64 { return c.packs(Packs(c.Part, units)) + c.Penalty }
+
 // Use is a number of units of one part for one need: pieces, or inches of goods
 // sold by length. Part is nil as in Candidate.
 type Use struct {

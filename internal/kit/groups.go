@@ -38,19 +38,44 @@ func (j *job) groups(a aim) []group {
 	return append(out, j.stackGroups(a)...)
 }
 
-// single is the group of one demand: an option for each candidate part.
+// single is the group of one demand: an option for each candidate part. Of the parts
+// that can serve nothing else and come from nowhere else only the cheapest is one: what
+// they add to a kit is their price.
 func (j *job) single(d *demand, a aim) group {
 	g := group{name: d.need, demands: []*demand{d}}
 	candidates := j.candidates(d, a)
 	uses := lend(&j.room.uses, len(candidates))[:0] // one for each option
 	g.options = lend(&j.room.options, len(candidates))[:0]
-	for _, c := range candidates {
-		if n := j.consumed(d, c.Part); n > 0 {
-			uses = append(uses, fit.Use{Need: d.need, Part: c.Part, Units: n})
-			g.options = append(g.options, option{uses: uses[len(uses)-1:], penalty: c.Penalty})
+	add := func(c *fit.Candidate, n int) {
+		uses = append(uses, fit.Use{Need: d.need, Part: c.Part, Units: n})
+		g.options = append(g.options, option{uses: uses[len(uses)-1:], penalty: c.Penalty})
+	}
+	var cheapest *fit.Candidate
+	least := int64(math.MaxInt64)
+	for i := range candidates {
+		c := &candidates[i]
+		n := j.consumed(d, c.Part)
+		switch {
+		case n == 0:
+		case c.Sources != 0 || c.Tied || j.shared(d, c.Part.Form):
+			add(c, n)
+		default:
+			if cost := c.Alone(n); cost < least || cost == least && c.Part.SKU < cheapest.Part.SKU {
+				cheapest, least = c, cost
+			}
 		}
 	}
+	if cheapest != nil {
+		add(cheapest, j.consumed(d, cheapest.Part))
+	}
 	return g
+}
+
+// shared reports whether a form meets another open demand too.
+func (j *job) shared(d *demand, f *catalog.Form) bool {
+	return slices.ContainsFunc(j.demands, func(o *demand) bool {
+		return o != d && o.spec.Kind == d.spec.Kind && o.status == "" && o.accepts(f)
+	})
 }
 
 // consumed is how many units of a part meet what remains of a demand, 0 when the
