@@ -41,6 +41,7 @@ type source struct {
 	name     string
 	snapshot func() *kit.Snapshot
 	health   func() (connected bool, age time.Duration) // nil without a database
+	writer   httpapi.Writer                             // nil without a database
 	keys     *store.Keys                                // nil where none can be made
 	noKeys   string                                     // why none is asked for, "" when one is
 	close    func(context.Context)
@@ -73,7 +74,8 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 			return &inputError{err}
 		}
 	}
-	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Access: c.access(from.keys), Log: log})
+	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Writer: from.writer,
+		Access: c.access(from.keys), Log: log})
 	listener, err := net.ListenTCP("tcp", address)
 	if err != nil {
 		return fmt.Errorf("--listen: %w", err)
@@ -136,7 +138,8 @@ func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, e
 		pool.Close()
 		return nil, err
 	}
-	from := &source{name: "postgres", snapshot: live.Snapshot, health: live.Health, keys: keys, close: func(ctx context.Context) {
+	writer := &store.Writer{Pool: pool, Live: live}
+	from := &source{name: "postgres", snapshot: live.Snapshot, health: live.Health, writer: writer, keys: keys, close: func(ctx context.Context) {
 		live.Close()
 		if keys != nil {
 			if err := keys.FlushUsed(ctx); err != nil { // the service has done its work all the same

@@ -3,6 +3,8 @@ package catalog
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 
 	"onetrip/internal/units"
@@ -135,18 +137,33 @@ func (p *Part) MarshalJSON() ([]byte, error) {
 	return json.Marshal(j)
 }
 
-// UnmarshalJSON reads the contract's Part; attributes are typed by kind.
+// UnmarshalJSON reads the contract's Part; attributes are typed by kind. What cannot
+// be read is an InvalidError with a violation for each end and attribute.
 func (p *Part) UnmarshalJSON(data []byte) error {
-	var j partJSON
+	j := struct { // the inner ends hide the outer, whose errors do not say which end they are about
+		partJSON
+		Ends []json.RawMessage `json:"ends"`
+	}{}
 	if err := json.Unmarshal(data, &j); err != nil {
 		return err
 	}
+	form := &Form{Kind: j.Kind, LengthIn: j.LengthIn, HeightIn: j.HeightIn}
 	spec, ok := j.Kind.Spec()
-	if !ok {
-		return fmt.Errorf("/kind: %q is not a kind of part", j.Kind)
+	if !ok { // Validate says which there are
+		*p = Part{Offer: j.Offer, Form: form}
+		return nil
 	}
-	form := &Form{Kind: j.Kind, Ends: j.Ends, LengthIn: j.LengthIn, HeightIn: j.HeightIn}
-	for _, a := range spec.Attrs {
+	var c checker
+	for i, raw := range j.Ends {
+		var e End
+		if err := json.Unmarshal(raw, &e); err != nil {
+			c.add(fmt.Sprintf("/ends/%d", i), "%v", err)
+		}
+		form.Ends = append(form.Ends, e)
+	}
+	names := make([]string, len(spec.Attrs))
+	for i, a := range spec.Attrs {
+		names[i] = a.Name
 		raw, ok := j.Attributes[a.Name]
 		if !ok {
 			continue
@@ -154,12 +171,15 @@ func (p *Part) UnmarshalJSON(data []byte) error {
 		delete(j.Attributes, a.Name)
 		v, err := a.parseJSON(raw)
 		if err != nil {
-			return fmt.Errorf("/attributes/%w", err)
+			c.add("/attributes/"+a.Name, "%s", strings.TrimPrefix(err.Error(), a.Name+": "))
 		}
 		form.Attributes = append(form.Attributes, Attr{a.Name, a.Type, v})
 	}
-	for name := range j.Attributes {
-		return fmt.Errorf("/attributes/%s: a %s has no such attribute", name, j.Kind)
+	for _, name := range slices.Sorted(maps.Keys(j.Attributes)) {
+		c.add("/attributes/"+name, "a %s has no such attribute%s; accepted: %s", j.Kind, didYouMean(name, names), strings.Join(names, ", "))
+	}
+	if len(c.found) > 0 {
+		return &InvalidError{What: "part " + j.SKU, Violations: c.found}
 	}
 	*p = Part{Offer: j.Offer, Form: form, Requires: j.Requires, Conflicts: j.Conflicts}
 	return nil

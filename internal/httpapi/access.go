@@ -30,6 +30,9 @@ type Caller struct {
 	Allows func(scope string) bool
 }
 
+// anyone is the caller of a service that asks for no keys.
+var anyone = Caller{ID: "anyone", Allows: func(string) bool { return true }}
+
 // limitedAccess is Access with what each key has left.
 type limitedAccess struct {
 	Access
@@ -42,6 +45,16 @@ func newAccess(a *Access) *limitedAccess {
 		return nil
 	}
 	return &limitedAccess{Access: *a, policy: fmt.Sprintf(`"key";q=%d;w=60`, a.RequestsPerMinute)}
+}
+
+const callerKey = "caller"
+
+// caller is who asks.
+func caller(c echo.Context) Caller {
+	if who, ok := c.Get(callerKey).(Caller); ok {
+		return who
+	}
+	return anyone
 }
 
 // admit lets in who presents a key with one of the operation's scopes and has
@@ -57,6 +70,7 @@ func (s *server) admit(op operation) echo.MiddlewareFunc {
 			if err != nil {
 				return err
 			}
+			c.Set(callerKey, who)
 			if err := s.access.spend(c, who); err != nil {
 				return err
 			}

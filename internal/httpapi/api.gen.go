@@ -42,21 +42,26 @@ const (
 
 // Defines values for ProblemType.
 const (
-	ProblemTypeBadCursor        ProblemType = "tag:onetrip.example,2026:bad-cursor"
-	ProblemTypeBadParameter     ProblemType = "tag:onetrip.example,2026:bad-parameter"
-	ProblemTypeBodyTooLarge     ProblemType = "tag:onetrip.example,2026:body-too-large"
-	ProblemTypeFailed           ProblemType = "tag:onetrip.example,2026:failed"
-	ProblemTypeForbidden        ProblemType = "tag:onetrip.example,2026:forbidden"
-	ProblemTypeInvalid          ProblemType = "tag:onetrip.example,2026:invalid"
-	ProblemTypeMalformedJSON    ProblemType = "tag:onetrip.example,2026:malformed-json"
-	ProblemTypeMethodNotAllowed ProblemType = "tag:onetrip.example,2026:method-not-allowed"
-	ProblemTypeNoSuchPath       ProblemType = "tag:onetrip.example,2026:no-such-path"
-	ProblemTypeNotAcceptable    ProblemType = "tag:onetrip.example,2026:not-acceptable"
-	ProblemTypeNotFound         ProblemType = "tag:onetrip.example,2026:not-found"
-	ProblemTypeNotReady         ProblemType = "tag:onetrip.example,2026:not-ready"
-	ProblemTypeTooManyRequests  ProblemType = "tag:onetrip.example,2026:too-many-requests"
-	ProblemTypeUnauthorized     ProblemType = "tag:onetrip.example,2026:unauthorized"
-	ProblemTypeWrongContentType ProblemType = "tag:onetrip.example,2026:wrong-content-type"
+	ProblemTypeBadCursor            ProblemType = "tag:onetrip.example,2026:bad-cursor"
+	ProblemTypeBadParameter         ProblemType = "tag:onetrip.example,2026:bad-parameter"
+	ProblemTypeBodyTooLarge         ProblemType = "tag:onetrip.example,2026:body-too-large"
+	ProblemTypeFailed               ProblemType = "tag:onetrip.example,2026:failed"
+	ProblemTypeForbidden            ProblemType = "tag:onetrip.example,2026:forbidden"
+	ProblemTypeInvalid              ProblemType = "tag:onetrip.example,2026:invalid"
+	ProblemTypeMalformedJSON        ProblemType = "tag:onetrip.example,2026:malformed-json"
+	ProblemTypeMethodNotAllowed     ProblemType = "tag:onetrip.example,2026:method-not-allowed"
+	ProblemTypeNoDatabase           ProblemType = "tag:onetrip.example,2026:no-database"
+	ProblemTypeNoSuchPath           ProblemType = "tag:onetrip.example,2026:no-such-path"
+	ProblemTypeNotAcceptable        ProblemType = "tag:onetrip.example,2026:not-acceptable"
+	ProblemTypeNotFound             ProblemType = "tag:onetrip.example,2026:not-found"
+	ProblemTypeNotReady             ProblemType = "tag:onetrip.example,2026:not-ready"
+	ProblemTypePreconditionFailed   ProblemType = "tag:onetrip.example,2026:precondition-failed"
+	ProblemTypePreconditionRequired ProblemType = "tag:onetrip.example,2026:precondition-required"
+	ProblemTypeReferenced           ProblemType = "tag:onetrip.example,2026:referenced"
+	ProblemTypeTooManyRequests      ProblemType = "tag:onetrip.example,2026:too-many-requests"
+	ProblemTypeUnauthorized         ProblemType = "tag:onetrip.example,2026:unauthorized"
+	ProblemTypeUnavailable          ProblemType = "tag:onetrip.example,2026:unavailable"
+	ProblemTypeWrongContentType     ProblemType = "tag:onetrip.example,2026:wrong-content-type"
 )
 
 // Defines values for ReadinessStatus.
@@ -188,14 +193,14 @@ type Facing = catalog.Facing
 // Example: inverted_flare
 type Family = catalog.Family
 
-// Fault One fault; `pointer` says where in the body, `parameter` which query parameter.
+// Fault One fault; `pointer` says where in the body, `parameter` which query parameter or header.
 type Fault struct {
 	// Detail What was found, what is accepted, how to mend it.
 	//
 	// Example: -318 is below 20; accepted are 20 to 1500 cubic inches
 	Detail string `json:"detail"`
 
-	// Parameter Name of a query parameter.
+	// Parameter Name of a query parameter or header.
 	//
 	// Example: limit
 	Parameter *string `json:"parameter,omitempty"`
@@ -355,6 +360,9 @@ type Problem struct {
 	// Example: /v1/kits/resolve
 	Instance string `json:"instance"`
 
+	// ReferencedBy What still names the thing that was to be deleted.
+	ReferencedBy *[]Reference `json:"referenced_by,omitempty"`
+
 	// RequestID The request's id, as in `X-Request-Id`.
 	//
 	// Example: 4T3KQ6ZJX2W7M5BNRGVHCYDPLA
@@ -421,6 +429,9 @@ type Readiness struct {
 // Example: ready
 type ReadinessStatus string
 
+// Reference A thing that names another.
+type Reference = catalog.Reference
+
 // Road Road use, for what may lawfully be fitted.
 type Road = catalog.Road
 
@@ -475,6 +486,17 @@ type StackItem = kit.StackItem
 // Example: filled
 type Status = kit.Status
 
+// Stock The stock of one article.
+type Stock struct {
+	// SKU SKU of the part, carburetor or bundle; in a request it may be left out.
+	//
+	// Example: FOZ-2A07
+	SKU *string `json:"sku,omitempty"`
+
+	// Stock Packs at every location.
+	Stock []StockLevel `json:"stock"`
+}
+
 // StockLevel Stock at one location.
 type StockLevel = catalog.StockLevel
 
@@ -512,6 +534,14 @@ type Vehicle = catalog.Vehicle
 //
 // Example: incomplete
 type Verdict = kit.Verdict
+
+// Written A write that is done.
+type Written struct {
+	// CatalogueRevision Revision of the catalogue that shows it.
+	//
+	// Example: 43
+	CatalogueRevision int64 `json:"catalogue_revision"`
+}
 
 // Attribute defines model for Attribute.
 type Attribute = []string
@@ -590,6 +620,9 @@ type Invalid = Problem
 // Malformed What went wrong (RFC 9457).
 type Malformed = Problem
 
+// NoDatabase What went wrong (RFC 9457).
+type NoDatabase = Problem
+
 // NotAcceptable What went wrong (RFC 9457).
 type NotAcceptable = Problem
 
@@ -599,6 +632,15 @@ type NotFound = Problem
 // NotReady What went wrong (RFC 9457).
 type NotReady = Problem
 
+// PreconditionFailed What went wrong (RFC 9457).
+type PreconditionFailed = Problem
+
+// PreconditionRequired What went wrong (RFC 9457).
+type PreconditionRequired = Problem
+
+// Referenced What went wrong (RFC 9457).
+type Referenced = Problem
+
 // TooLarge What went wrong (RFC 9457).
 type TooLarge = Problem
 
@@ -607,6 +649,9 @@ type TooManyRequests = Problem
 
 // Unauthorized What went wrong (RFC 9457).
 type Unauthorized = Problem
+
+// Unavailable What went wrong (RFC 9457).
+type Unavailable = Problem
 
 // WrongContentType What went wrong (RFC 9457).
 type WrongContentType = Problem
@@ -716,11 +761,26 @@ type ListVehiclesParams struct {
 	Cursor *PageCursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// PutBundleJSONRequestBody defines body for PutBundle for application/json ContentType.
+type PutBundleJSONRequestBody = Bundle
+
+// PutCarburetorJSONRequestBody defines body for PutCarburetor for application/json ContentType.
+type PutCarburetorJSONRequestBody = Carburetor
+
 // ResolveKitJSONRequestBody defines body for ResolveKit for application/json ContentType.
 type ResolveKitJSONRequestBody = KitRequest
 
+// PutPartJSONRequestBody defines body for PutPart for application/json ContentType.
+type PutPartJSONRequestBody = Part
+
 // SizeCarburetorsJSONRequestBody defines body for SizeCarburetors for application/json ContentType.
 type SizeCarburetorsJSONRequestBody = SizingRequest
+
+// PutStockJSONRequestBody defines body for PutStock for application/json ContentType.
+type PutStockJSONRequestBody = Stock
+
+// PutVehicleJSONRequestBody defines body for PutVehicle for application/json ContentType.
+type PutVehicleJSONRequestBody = Vehicle
 
 // ServerInterface represents all server handlers.
 type ServerInterface interface {
@@ -736,15 +796,27 @@ type ServerInterface interface {
 	// ListBundles List bundles
 	// (GET /v1/bundles)
 	ListBundles(ctx echo.Context, params ListBundlesParams) error
+	// DeleteBundle Delete one bundle
+	// (DELETE /v1/bundles/{sku})
+	DeleteBundle(ctx echo.Context, sku SKU) error
 	// GetBundle Read one bundle
 	// (GET /v1/bundles/{sku})
 	GetBundle(ctx echo.Context, sku SKU) error
+	// PutBundle Create or replace one bundle
+	// (PUT /v1/bundles/{sku})
+	PutBundle(ctx echo.Context, sku SKU) error
 	// ListCarburetors List carburetors
 	// (GET /v1/carburetors)
 	ListCarburetors(ctx echo.Context, params ListCarburetorsParams) error
+	// DeleteCarburetor Delete one carburetor
+	// (DELETE /v1/carburetors/{sku})
+	DeleteCarburetor(ctx echo.Context, sku SKU) error
 	// GetCarburetor Read one carburetor
 	// (GET /v1/carburetors/{sku})
 	GetCarburetor(ctx echo.Context, sku SKU) error
+	// PutCarburetor Create or replace one carburetor
+	// (PUT /v1/carburetors/{sku})
+	PutCarburetor(ctx echo.Context, sku SKU) error
 	// ResolveKit Resolve a kit
 	// (POST /v1/kits/resolve)
 	ResolveKit(ctx echo.Context) error
@@ -754,18 +826,36 @@ type ServerInterface interface {
 	// ListParts List parts
 	// (GET /v1/parts)
 	ListParts(ctx echo.Context, params ListPartsParams) error
+	// DeletePart Delete one part
+	// (DELETE /v1/parts/{sku})
+	DeletePart(ctx echo.Context, sku SKU) error
 	// GetPart Read one part
 	// (GET /v1/parts/{sku})
 	GetPart(ctx echo.Context, sku SKU) error
+	// PutPart Create or replace one part
+	// (PUT /v1/parts/{sku})
+	PutPart(ctx echo.Context, sku SKU) error
 	// SizeCarburetors Rank every carburetor by size
 	// (POST /v1/sizing)
 	SizeCarburetors(ctx echo.Context) error
+	// GetStock Read the stock of one article
+	// (GET /v1/stock/{sku})
+	GetStock(ctx echo.Context, sku SKU) error
+	// PutStock Replace the stock of one article
+	// (PUT /v1/stock/{sku})
+	PutStock(ctx echo.Context, sku SKU) error
 	// ListVehicles List vehicles
 	// (GET /v1/vehicles)
 	ListVehicles(ctx echo.Context, params ListVehiclesParams) error
+	// DeleteVehicle Delete one vehicle
+	// (DELETE /v1/vehicles/{id})
+	DeleteVehicle(ctx echo.Context, id VehicleID) error
 	// GetVehicle Read one vehicle
 	// (GET /v1/vehicles/{id})
 	GetVehicle(ctx echo.Context, id VehicleID) error
+	// PutVehicle Create or replace one vehicle
+	// (PUT /v1/vehicles/{id})
+	PutVehicle(ctx echo.Context, id VehicleID) error
 }
 
 // ServerInterfaceWrapper converts echo contexts to parameters.
@@ -853,6 +943,22 @@ func (w *ServerInterfaceWrapper) ListBundles(ctx echo.Context) error {
 	return err
 }
 
+// DeleteBundle converts echo context to params.
+func (w *ServerInterfaceWrapper) DeleteBundle(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "sku" -------------
+	var sku SKU
+
+	err = runtime.BindStyledParameterWithOptions("simple", "sku", ctx.Param("sku"), &sku, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter sku: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DeleteBundle(ctx, sku)
+	return err
+}
+
 // GetBundle converts echo context to params.
 func (w *ServerInterfaceWrapper) GetBundle(ctx echo.Context) error {
 	var err error
@@ -866,6 +972,22 @@ func (w *ServerInterfaceWrapper) GetBundle(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetBundle(ctx, sku)
+	return err
+}
+
+// PutBundle converts echo context to params.
+func (w *ServerInterfaceWrapper) PutBundle(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "sku" -------------
+	var sku SKU
+
+	err = runtime.BindStyledParameterWithOptions("simple", "sku", ctx.Param("sku"), &sku, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter sku: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutBundle(ctx, sku)
 	return err
 }
 
@@ -957,6 +1079,22 @@ func (w *ServerInterfaceWrapper) ListCarburetors(ctx echo.Context) error {
 	return err
 }
 
+// DeleteCarburetor converts echo context to params.
+func (w *ServerInterfaceWrapper) DeleteCarburetor(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "sku" -------------
+	var sku SKU
+
+	err = runtime.BindStyledParameterWithOptions("simple", "sku", ctx.Param("sku"), &sku, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter sku: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DeleteCarburetor(ctx, sku)
+	return err
+}
+
 // GetCarburetor converts echo context to params.
 func (w *ServerInterfaceWrapper) GetCarburetor(ctx echo.Context) error {
 	var err error
@@ -970,6 +1108,22 @@ func (w *ServerInterfaceWrapper) GetCarburetor(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetCarburetor(ctx, sku)
+	return err
+}
+
+// PutCarburetor converts echo context to params.
+func (w *ServerInterfaceWrapper) PutCarburetor(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "sku" -------------
+	var sku SKU
+
+	err = runtime.BindStyledParameterWithOptions("simple", "sku", ctx.Param("sku"), &sku, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter sku: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutCarburetor(ctx, sku)
 	return err
 }
 
@@ -1051,6 +1205,22 @@ func (w *ServerInterfaceWrapper) ListParts(ctx echo.Context) error {
 	return err
 }
 
+// DeletePart converts echo context to params.
+func (w *ServerInterfaceWrapper) DeletePart(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "sku" -------------
+	var sku SKU
+
+	err = runtime.BindStyledParameterWithOptions("simple", "sku", ctx.Param("sku"), &sku, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter sku: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DeletePart(ctx, sku)
+	return err
+}
+
 // GetPart converts echo context to params.
 func (w *ServerInterfaceWrapper) GetPart(ctx echo.Context) error {
 	var err error
@@ -1067,12 +1237,60 @@ func (w *ServerInterfaceWrapper) GetPart(ctx echo.Context) error {
 	return err
 }
 
+// PutPart converts echo context to params.
+func (w *ServerInterfaceWrapper) PutPart(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "sku" -------------
+	var sku SKU
+
+	err = runtime.BindStyledParameterWithOptions("simple", "sku", ctx.Param("sku"), &sku, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter sku: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutPart(ctx, sku)
+	return err
+}
+
 // SizeCarburetors converts echo context to params.
 func (w *ServerInterfaceWrapper) SizeCarburetors(ctx echo.Context) error {
 	var err error
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.SizeCarburetors(ctx)
+	return err
+}
+
+// GetStock converts echo context to params.
+func (w *ServerInterfaceWrapper) GetStock(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "sku" -------------
+	var sku SKU
+
+	err = runtime.BindStyledParameterWithOptions("simple", "sku", ctx.Param("sku"), &sku, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter sku: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetStock(ctx, sku)
+	return err
+}
+
+// PutStock converts echo context to params.
+func (w *ServerInterfaceWrapper) PutStock(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "sku" -------------
+	var sku SKU
+
+	err = runtime.BindStyledParameterWithOptions("simple", "sku", ctx.Param("sku"), &sku, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter sku: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutStock(ctx, sku)
 	return err
 }
 
@@ -1136,6 +1354,22 @@ func (w *ServerInterfaceWrapper) ListVehicles(ctx echo.Context) error {
 	return err
 }
 
+// DeleteVehicle converts echo context to params.
+func (w *ServerInterfaceWrapper) DeleteVehicle(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id VehicleID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DeleteVehicle(ctx, id)
+	return err
+}
+
 // GetVehicle converts echo context to params.
 func (w *ServerInterfaceWrapper) GetVehicle(ctx echo.Context) error {
 	var err error
@@ -1149,6 +1383,22 @@ func (w *ServerInterfaceWrapper) GetVehicle(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetVehicle(ctx, id)
+	return err
+}
+
+// PutVehicle converts echo context to params.
+func (w *ServerInterfaceWrapper) PutVehicle(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id VehicleID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutVehicle(ctx, id)
 	return err
 }
 
@@ -1203,15 +1453,25 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/openapi.yaml", wrapper.GetContract, options.OperationMiddlewares["getContract"]...)
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReadiness, options.OperationMiddlewares["getReadiness"]...)
 	router.GET(options.BaseURL+"/v1/bundles", wrapper.ListBundles, options.OperationMiddlewares["listBundles"]...)
+	router.DELETE(options.BaseURL+"/v1/bundles/:sku", wrapper.DeleteBundle, options.OperationMiddlewares["deleteBundle"]...)
 	router.GET(options.BaseURL+"/v1/bundles/:sku", wrapper.GetBundle, options.OperationMiddlewares["getBundle"]...)
+	router.PUT(options.BaseURL+"/v1/bundles/:sku", wrapper.PutBundle, options.OperationMiddlewares["putBundle"]...)
 	router.GET(options.BaseURL+"/v1/carburetors", wrapper.ListCarburetors, options.OperationMiddlewares["listCarburetors"]...)
+	router.DELETE(options.BaseURL+"/v1/carburetors/:sku", wrapper.DeleteCarburetor, options.OperationMiddlewares["deleteCarburetor"]...)
 	router.GET(options.BaseURL+"/v1/carburetors/:sku", wrapper.GetCarburetor, options.OperationMiddlewares["getCarburetor"]...)
+	router.PUT(options.BaseURL+"/v1/carburetors/:sku", wrapper.PutCarburetor, options.OperationMiddlewares["putCarburetor"]...)
 	router.POST(options.BaseURL+"/v1/kits/resolve", wrapper.ResolveKit, options.OperationMiddlewares["resolveKit"]...)
 	router.GET(options.BaseURL+"/v1/locations", wrapper.ListLocations, options.OperationMiddlewares["listLocations"]...)
 	router.GET(options.BaseURL+"/v1/parts", wrapper.ListParts, options.OperationMiddlewares["listParts"]...)
+	router.DELETE(options.BaseURL+"/v1/parts/:sku", wrapper.DeletePart, options.OperationMiddlewares["deletePart"]...)
 	router.GET(options.BaseURL+"/v1/parts/:sku", wrapper.GetPart, options.OperationMiddlewares["getPart"]...)
+	router.PUT(options.BaseURL+"/v1/parts/:sku", wrapper.PutPart, options.OperationMiddlewares["putPart"]...)
 	router.POST(options.BaseURL+"/v1/sizing", wrapper.SizeCarburetors, options.OperationMiddlewares["sizeCarburetors"]...)
+	router.GET(options.BaseURL+"/v1/stock/:sku", wrapper.GetStock, options.OperationMiddlewares["getStock"]...)
+	router.PUT(options.BaseURL+"/v1/stock/:sku", wrapper.PutStock, options.OperationMiddlewares["putStock"]...)
 	router.GET(options.BaseURL+"/v1/vehicles", wrapper.ListVehicles, options.OperationMiddlewares["listVehicles"]...)
+	router.DELETE(options.BaseURL+"/v1/vehicles/:id", wrapper.DeleteVehicle, options.OperationMiddlewares["deleteVehicle"]...)
 	router.GET(options.BaseURL+"/v1/vehicles/:id", wrapper.GetVehicle, options.OperationMiddlewares["getVehicle"]...)
+	router.PUT(options.BaseURL+"/v1/vehicles/:id", wrapper.PutVehicle, options.OperationMiddlewares["putVehicle"]...)
 
 }

@@ -39,7 +39,17 @@ func (s *server) GetBundle(c echo.Context, sku SKU) error {
 	if err != nil {
 		return err
 	}
-	return writeOne(c, func(b *buffer) error { return stocked(b, snap.Catalog, bundle, &bundle.Offer) })
+	return writeOffer(c, snap.Catalog, bundle, &bundle.Offer)
+}
+
+// PutBundle serves PUT /v1/bundles/{sku}.
+func (s *server) PutBundle(c echo.Context, sku SKU) error {
+	return put(s, c, sku, decodeBundle, func(bundle *catalog.Bundle) (*string, string) { return &bundle.SKU, "sku" }, Writer.PutBundle)
+}
+
+// DeleteBundle serves DELETE /v1/bundles/{sku}.
+func (s *server) DeleteBundle(c echo.Context, sku SKU) error {
+	return remove(s, c, sku, Writer.DeleteBundle)
 }
 
 func holds(bundle *catalog.Bundle, sku string) bool {

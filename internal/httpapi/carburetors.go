@@ -38,5 +38,15 @@ func (s *server) GetCarburetor(c echo.Context, sku SKU) error {
 	if err != nil {
 		return err
 	}
-	return writeOne(c, func(b *buffer) error { return stocked(b, snap.Catalog, k, &k.Offer) })
+	return writeOffer(c, snap.Catalog, k, &k.Offer)
+}
+
+// PutCarburetor serves PUT /v1/carburetors/{sku}.
+func (s *server) PutCarburetor(c echo.Context, sku SKU) error {
+	return put(s, c, sku, decodeCarburetor, func(k *catalog.Carburetor) (*string, string) { return &k.SKU, "sku" }, Writer.PutCarburetor)
+}
+
+// DeleteCarburetor serves DELETE /v1/carburetors/{sku}.
+func (s *server) DeleteCarburetor(c echo.Context, sku SKU) error {
+	return remove(s, c, sku, Writer.DeleteCarburetor)
 }

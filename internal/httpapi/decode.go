@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"bytes"
+	stdjson "encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -29,50 +30,16 @@ import (
 // is a *Problem; each of its Errors is one sentence with a pointer into body. What
 // needs the catalogue to tell is left to kit.Resolve.
 func DecodeResolve(body []byte) (*kit.Request, error) {
-	return decode(body, schemaNamed("KitRequest"), func(r *kit.Request) *catalog.Vehicle { return r.Vehicle })
+	return decode(body, schemaNamed("KitRequest"), func(r *kit.Request) []catalog.Violation { return validateVehicle(r.Vehicle) })
 }
 
 // DecodeSizing reads a request for sizing as POST /v1/sizing does.
 func DecodeSizing(body []byte) (*SizingRequest, error) {
-	return decode(body, schemaNamed("SizingRequest"), func(r *SizingRequest) *catalog.Vehicle { return r.Vehicle })
+	return decode(body, schemaNamed("SizingRequest"), func(r *SizingRequest) []catalog.Violation { return validateVehicle(r.Vehicle) })
 }
 
-// decode reads a body: JSON first, then the contract's schema, then the Go type.
-// When the schema finds faults the vehicle is validated as well, so that the caller
-// hears of everything at once; a body without faults is validated by the resolver.
-func decode[T any](body []byte, schema *openapi3.Schema, vehicle func(*T) *catalog.Vehicle) (*T, error) {
-	body = bytes.TrimPrefix(body, []byte("\ufeff")) // RFC 8259 section 8.1 lets a reader ignore the mark
-	var value any
-	if err := json.Unmarshal(body, &value); err != nil {
-		return nil, malformed(body, err)
-	}
-	if faults := schemaFaults(schema, value, ""); len(faults) > 0 {
-		return nil, invalid(merge(faults, validateRest(value, faults, vehicle)))
-	}
-	request := new(T)
-	if err := json.Unmarshal(body, request); err != nil {
-		return nil, undecodable(err)
-	}
-	return request, nil
-}
-
-// validateRest validates the vehicle of a faulty body without the values that could
-// not be read.
-func validateRest[T any](value any, faults []fault, vehicle func(*T) *catalog.Vehicle) []catalog.Violation {
-	for _, f := range faults {
-		if f.void {
-			remove(value, strings.Split(f.Pointer, "/")[1:])
-		}
-	}
-	rest, err := json.Marshal(value)
-	if err != nil {
-		return nil
-	}
-	request := new(T)
-	if err := json.Unmarshal(rest, request); err != nil {
-		return nil // the schema's faults stand for themselves
-	}
-	v := vehicle(request)
+// validateVehicle validates the vehicle inside a question.
+func validateVehicle(v *catalog.Vehicle) []catalog.Violation {
 	if v == nil {
 		return nil
 	}
@@ -83,9 +50,66 @@ func validateRest[T any](value any, faults []fault, vehicle func(*T) *catalog.Ve
 	return found
 }
 
-// remove takes the member that path leads to out of value; items of a list stay,
+func decodeVehicle(body []byte) (*catalog.Vehicle, error) {
+	return decode(body, schemaNamed("Vehicle"), (*catalog.Vehicle).Validate)
+}
+
+func decodeCarburetor(body []byte) (*catalog.Carburetor, error) {
+	return decode(body, schemaNamed("Carburetor"), (*catalog.Carburetor).Validate)
+}
+
+func decodePart(body []byte) (*catalog.Part, error) {
+	return decode(body, schemaNamed("Part"), (*catalog.Part).Validate)
+}
+
+func decodeBundle(body []byte) (*catalog.Bundle, error) {
+	return decode(body, schemaNamed("Bundle"), (*catalog.Bundle).Validate)
+}
+
+func decodeStock(body []byte) (*Stock, error) {
+	return decode(body, schemaNamed("Stock"), func(*Stock) []catalog.Violation { return nil })
+}
+
+// decode reads a body: JSON first, then the contract's schema, then the Go type.
+// When the schema finds faults the value is validated as well, so that the caller
+// hears of everything at once; a body without faults is validated by whom it is for.
+func decode[T any](body []byte, schema *openapi3.Schema, validate func(*T) []catalog.Violation) (*T, error) {
+	body = bytes.TrimPrefix(body, []byte("\ufeff")) // RFC 8259 section 8.1 lets a reader ignore the mark
+	var value any
+	if err := json.Unmarshal(body, &value); err != nil {
+		return nil, malformed(body, err)
+	}
+	if faults := schemaFaults(schema, value, ""); len(faults) > 0 {
+		return nil, invalid(merge(faults, validateRest(value, faults, validate)))
+	}
+	request := new(T)
+	if err := json.Unmarshal(body, request); err != nil {
+		return nil, undecodable(err, schema)
+	}
+	return request, nil
+}
+
+// validateRest validates a faulty body without the values that could not be read.
+func validateRest[T any](value any, faults []fault, validate func(*T) []catalog.Violation) []catalog.Violation {
+	for _, f := range faults {
+		if f.void {
+			takeOut(value, strings.Split(f.Pointer, "/")[1:])
+		}
+	}
+	rest, err := json.Marshal(value)
+	if err != nil {
+		return nil
+	}
+	request := new(T)
+	if err := json.Unmarshal(rest, request); err != nil {
+		return nil // the schema's faults stand for themselves
+	}
+	return validate(request)
+}
+
+// takeOut takes the member that path leads to out of value; items of a list stay,
 // as null, so that pointers behind them hold.
-func remove(value any, path []string) {
+func takeOut(value any, path []string) {
 	for i, token := range path {
 		token = strings.NewReplacer("~1", "/", "~0", "~").Replace(token)
 		last := i == len(path)-1
@@ -112,7 +136,7 @@ func remove(value any, path []string) {
 	}
 }
 
-// merge joins the schema's faults with the violations of the vehicle. Where both
+// merge joins the schema's faults with the violations of the value. Where both
 // speak of one value the latter knows the trade's units and wins, unless the value was
 // void: then validation saw nothing there or below.
 func merge(faults []fault, violations []catalog.Violation) []catalog.Violation {
@@ -135,7 +159,20 @@ func merge(faults []fault, violations []catalog.Violation) []catalog.Violation {
 
 // undecodable tells of a number the schema lets pass and Go's type does not hold:
 // 8.0 or 1e1 for a whole number.
-func undecodable(err error) error {
+func undecodable(err error, schema *openapi3.Schema) error {
+	var wrong *catalog.InvalidError
+	if errors.As(err, &wrong) { // a part, which reads itself
+		return invalid(wrong.Violations)
+	}
+	var number *stdjson.UnmarshalTypeError
+	if errors.As(err, &number) { // likewise; the path begins with names of Go's
+		path := strings.Split(number.Field, ".")
+		for len(path) > 1 && schema.Properties[path[0]] == nil {
+			path = path[1:]
+		}
+		return invalid([]catalog.Violation{{Pointer: pointerOf(path),
+			Detail: strings.TrimPrefix(number.Value, "number ") + " is not written as a whole number; write it without point and exponent"}})
+	}
 	var semantic *json.SemanticError
 	if !errors.As(err, &semantic) {
 		return err
@@ -263,7 +300,7 @@ func (s *server) withBody(c echo.Context, use func(body []byte) error) error {
 }
 
 func (s *server) tooLarge() error {
-	return newProblem(ProblemTypeBodyTooLarge, "the body is larger than %d bytes, the most this service reads; a question about one vehicle needs a few thousand", s.maxBodyBytes)
+	return newProblem(ProblemTypeBodyTooLarge, "the body is larger than %d bytes, the most this service reads; which is far above what one question or article needs", s.maxBodyBytes)
 }
 
 // answer runs a POST: read, decode, work out, write.

@@ -94,7 +94,7 @@ func TestContractExamplesWork(t *testing.T) {
 		t.Fatal(err)
 	}
 	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo"})}
-	skus := map[string]string{"getCarburetor": data.Carburetors[0].SKU, "getPart": data.Parts[0].SKU, "getBundle": data.Bundles[0].SKU}
+	skus := map[string]string{"getCarburetor": data.Carburetors[0].SKU, "getPart": data.Parts[0].SKU, "getBundle": data.Bundles[0].SKU, "getStock": data.Parts[0].SKU}
 	for id, op := range operations() {
 		if op.method == http.MethodPost {
 			example, err := json.Marshal(op.RequestBody.Value.Content["application/json"].Schema.Value.Example)
@@ -105,6 +105,9 @@ func TestContractExamplesWork(t *testing.T) {
 				t.Errorf("%s: %d %s", id, r.status, r.body)
 			}
 			continue
+		}
+		if op.method != http.MethodGet {
+			continue // writes are tried on a database
 		}
 		path := strings.NewReplacer("{id}", fmt.Sprint(contract().Components.Parameters["VehicleId"].Value.Example), "{sku}", skus[id]).Replace(op.path)
 		if r := c.get(path); r.status != http.StatusOK {

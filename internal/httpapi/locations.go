@@ -16,7 +16,7 @@ func (s *server) ListLocations(c echo.Context) error {
 	if items == nil {
 		items = []catalog.Location{}
 	}
-	return writeOne(c, func(b *buffer) error {
+	return writeOne(c, "", func(b *buffer) error {
 		return b.value(map[string][]catalog.Location{"items": items})
 	})
 }

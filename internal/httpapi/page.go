@@ -59,7 +59,7 @@ func writePage[T any](c echo.Context, l list[T]) error {
 			next := writeCursor(cursorState{question, last})
 			b.WriteString(`],"next_cursor":"` + next + "\"}\n")
 			c.Response().Header().Set("Link", "<"+nextURL(c, next)+`>; rel="next"`)
-			return writeTagged(c, echo.MIMEApplicationJSON, b.Bytes())
+			return writeTagged(c, echo.MIMEApplicationJSON, hashOf(b.Bytes()), b.Bytes())
 		}
 		if written > 0 {
 			b.WriteByte(',')
@@ -70,7 +70,7 @@ func writePage[T any](c echo.Context, l list[T]) error {
 		written, last = written+1, l.key(item)
 	}
 	b.WriteString("]}\n")
-	return writeTagged(c, echo.MIMEApplicationJSON, b.Bytes())
+	return writeTagged(c, echo.MIMEApplicationJSON, hashOf(b.Bytes()), b.Bytes())
 }
 
 // questionOf hashes path and filters, so that a cursor cannot be used with others.

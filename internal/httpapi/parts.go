@@ -42,7 +42,17 @@ func (s *server) GetPart(c echo.Context, sku SKU) error {
 	if err != nil {
 		return err
 	}
-	return writeOne(c, func(b *buffer) error { return stocked(b, snap.Catalog, part, &part.Offer) })
+	return writeOffer(c, snap.Catalog, part, &part.Offer)
+}
+
+// PutPart serves PUT /v1/parts/{sku}.
+func (s *server) PutPart(c echo.Context, sku SKU) error {
+	return put(s, c, sku, decodePart, func(part *catalog.Part) (*string, string) { return &part.SKU, "sku" }, Writer.PutPart)
+}
+
+// DeletePart serves DELETE /v1/parts/{sku}.
+func (s *server) DeletePart(c echo.Context, sku SKU) error {
+	return remove(s, c, sku, Writer.DeletePart)
 }
 
 // attributesWanted reads the attribute filters by the types that the kind declares.

@@ -23,21 +23,26 @@ var kinds = map[ProblemType]struct {
 	status int
 	title  string
 }{
-	ProblemTypeMalformedJSON:    {http.StatusBadRequest, "The body is not JSON"},
-	ProblemTypeBadParameter:     {http.StatusBadRequest, "A query parameter is wrong"},
-	ProblemTypeBadCursor:        {http.StatusBadRequest, "The cursor is wrong"},
-	ProblemTypeUnauthorized:     {http.StatusUnauthorized, "A key is needed"},
-	ProblemTypeForbidden:        {http.StatusForbidden, "The key is not allowed to do this"},
-	ProblemTypeNoSuchPath:       {http.StatusNotFound, "There is no such path"},
-	ProblemTypeNotFound:         {http.StatusNotFound, "The catalogue has no such thing"},
-	ProblemTypeMethodNotAllowed: {http.StatusMethodNotAllowed, "The path does not have this method"},
-	ProblemTypeNotAcceptable:    {http.StatusNotAcceptable, "No acceptable media type"},
-	ProblemTypeBodyTooLarge:     {http.StatusRequestEntityTooLarge, "The body is too large"},
-	ProblemTypeWrongContentType: {http.StatusUnsupportedMediaType, "The body has the wrong content type"},
-	ProblemTypeInvalid:          {http.StatusUnprocessableEntity, "The question is not valid"},
-	ProblemTypeTooManyRequests:  {http.StatusTooManyRequests, "Too many requests"},
-	ProblemTypeNotReady:         {http.StatusServiceUnavailable, "No catalogue is loaded yet"},
-	ProblemTypeFailed:           {http.StatusInternalServerError, "The service failed"},
+	ProblemTypeMalformedJSON:        {http.StatusBadRequest, "The body is not JSON"},
+	ProblemTypeBadParameter:         {http.StatusBadRequest, "A query parameter is wrong"},
+	ProblemTypeBadCursor:            {http.StatusBadRequest, "The cursor is wrong"},
+	ProblemTypeUnauthorized:         {http.StatusUnauthorized, "A key is needed"},
+	ProblemTypeForbidden:            {http.StatusForbidden, "The key is not allowed to do this"},
+	ProblemTypeNoSuchPath:           {http.StatusNotFound, "There is no such path"},
+	ProblemTypeNotFound:             {http.StatusNotFound, "The catalogue has no such thing"},
+	ProblemTypeMethodNotAllowed:     {http.StatusMethodNotAllowed, "The path does not have this method"},
+	ProblemTypeReferenced:           {http.StatusConflict, "Others still name it"},
+	ProblemTypePreconditionFailed:   {http.StatusPreconditionFailed, "It is not in the state the request names"},
+	ProblemTypePreconditionRequired: {http.StatusPreconditionRequired, "The request does not say which state it writes over"},
+	ProblemTypeNotAcceptable:        {http.StatusNotAcceptable, "No acceptable media type"},
+	ProblemTypeBodyTooLarge:         {http.StatusRequestEntityTooLarge, "The body is too large"},
+	ProblemTypeWrongContentType:     {http.StatusUnsupportedMediaType, "The body has the wrong content type"},
+	ProblemTypeInvalid:              {http.StatusUnprocessableEntity, "The question is not valid"},
+	ProblemTypeTooManyRequests:      {http.StatusTooManyRequests, "Too many requests"},
+	ProblemTypeNotReady:             {http.StatusServiceUnavailable, "No catalogue is loaded yet"},
+	ProblemTypeUnavailable:          {http.StatusServiceUnavailable, "The database does not answer"},
+	ProblemTypeNoDatabase:           {http.StatusNotImplemented, "There is no database to write to"},
+	ProblemTypeFailed:               {http.StatusInternalServerError, "The service failed"},
 }
 
 func newProblem(kind ProblemType, format string, args ...any) *Problem {
@@ -88,6 +93,7 @@ func problemOf(err error, c echo.Context) *Problem {
 		problem  *Problem
 		notFound *catalog.NotFoundError
 		wrong    *catalog.InvalidError
+		named    *catalog.ReferencedError
 		refused  *echo.HTTPError
 	)
 	switch {
@@ -99,10 +105,27 @@ func problemOf(err error, c echo.Context) *Problem {
 		return newProblem(ProblemTypeNotFound, "%s", notFound.Error())
 	case errors.As(err, &wrong) && len(wrong.Violations) > 0:
 		return invalid(wrong.Violations)
+	case errors.As(err, &named):
+		return referenced(named)
+	case errors.Is(err, catalog.ErrPreconditionFailed):
+		return newProblem(ProblemTypePreconditionFailed, "%v", catalog.ErrPreconditionFailed)
+	case errors.Is(err, catalog.ErrUnavailable):
+		return newProblem(ProblemTypeUnavailable, "%v", catalog.ErrUnavailable) // the cause is for the log
 	case errors.As(err, &refused):
 		return echoProblem(refused, c)
 	}
 	return newProblem(ProblemTypeFailed, "the service could not answer; its log has the cause under this request id")
+}
+
+// referenced lists who names the thing; the detail names the first few.
+func referenced(err *catalog.ReferencedError) *Problem {
+	short, more := *err, ""
+	if n := len(err.By) - 5; n > 0 {
+		short.By, more = err.By[:5], fmt.Sprintf(" (and %d more, see referenced_by)", n)
+	}
+	p := newProblem(ProblemTypeReferenced, "%v%s", &short, more)
+	p.ReferencedBy = &err.By
+	return p
 }
 
 // echoProblem gives echo's own refusals: no route, no method, a parameter that the
@@ -146,7 +169,7 @@ func (s *server) handleError(err error, c echo.Context) {
 		return
 	}
 	p := *problemOf(err, c)
-	if p.Status >= http.StatusInternalServerError && p.Type != ProblemTypeNotReady {
+	if p.Type == ProblemTypeFailed || p.Type == ProblemTypeUnavailable {
 		s.log.LogAttrs(context.Background(), slog.LevelError, "request failed",
 			slog.String("request_id", requestID(c)), slog.String("error", err.Error()))
 	}
@@ -154,7 +177,7 @@ func (s *server) handleError(err error, c echo.Context) {
 	if id := requestID(c); id != "" {
 		p.RequestID = &id
 	}
-	if p.Type == ProblemTypeNotReady {
+	if p.Status == http.StatusServiceUnavailable {
 		c.Response().Header().Set(echo.HeaderRetryAfter, "2")
 	}
 	c.Response().Header().Set(echo.HeaderCacheControl, "no-store")

@@ -68,12 +68,17 @@ func writeJSON(c echo.Context, status int, mediaType string, v any) error {
 	return writeBytes(c, status, mediaType, b.Bytes())
 }
 
-// writeTagged answers 200 with an entity tag, or 304 when the caller has these
-// bytes already. The tag is a hash of the content, the same on every replica and
-// across revisions that did not touch it.
-func writeTagged(c echo.Context, mediaType string, body []byte) error {
+// hashOf is the entity tag of content that no write is conditional on.
+func hashOf(body []byte) string {
 	sum := sha256.Sum256(body)
-	tag := `"` + hex.EncodeToString(sum[:16]) + `"`
+	return hex.EncodeToString(sum[:16])
+}
+
+// writeTagged answers 200 with an entity tag, or 304 when the caller has these
+// bytes already. The tag is made from the content, so it is the same on every replica
+// and across revisions that did not touch it.
+func writeTagged(c echo.Context, mediaType, tag string, body []byte) error {
+	tag = `"` + tag + `"`
 	h := c.Response().Header()
 	h.Set("ETag", tag)
 	h.Set(echo.HeaderCacheControl, revalidate)
@@ -84,15 +89,19 @@ func writeTagged(c echo.Context, mediaType string, body []byte) error {
 	return writeBytes(c, http.StatusOK, mediaType, body)
 }
 
-// writeOne answers with a single resource.
-func writeOne(c echo.Context, write func(*buffer) error) error {
+// writeOne answers with a single resource. tag is what catalog.ETag gives for its
+// state, "" where it cannot be written.
+func writeOne(c echo.Context, tag string, write func(*buffer) error) error {
 	b := takeBuffer()
 	defer b.release()
 	if err := write(b); err != nil {
 		return err
 	}
 	b.WriteByte('\n')
-	return writeTagged(c, echo.MIMEApplicationJSON, b.Bytes())
+	if tag == "" {
+		tag = hashOf(b.Bytes())
+	}
+	return writeTagged(c, echo.MIMEApplicationJSON, tag, b.Bytes())
 }
 
 // tagMatches compares weakly, as RFC 9110 section 13.1.2 asks of If-None-Match.

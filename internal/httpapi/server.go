@@ -23,6 +23,8 @@ type Config struct {
 	// Database tells whether the database behind the catalogue answers, and for how
 	// long it has not been known whether the catalogue is the newest; nil without one.
 	Database func() (connected bool, age time.Duration)
+	// Writer changes the catalogue; nil where it comes from files.
+	Writer Writer
 	// Access asks callers for keys; nil asks for none.
 	Access *Access
 	// Log takes one line per request and the causes of failures; nil logs nothing.
@@ -38,6 +40,7 @@ type server struct {
 	current      func() *kit.Snapshot
 	source       string
 	database     func() (connected bool, age time.Duration)
+	writer       Writer
 	access       *limitedAccess
 	log          *slog.Logger
 	maxBodyBytes int64
@@ -45,7 +48,8 @@ type server struct {
 
 // New returns the handler of every path in the contract.
 func New(cfg Config) *echo.Echo {
-	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, access: newAccess(cfg.Access), log: cfg.Log, maxBodyBytes: cfg.MaxBodyBytes}
+	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, access: newAccess(cfg.Access),
+		log: cfg.Log, maxBodyBytes: cfg.MaxBodyBytes}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}

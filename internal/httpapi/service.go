@@ -9,7 +9,7 @@ import (
 
 // GetContract serves GET /openapi.yaml.
 func (s *server) GetContract(c echo.Context) error {
-	return writeTagged(c, "application/yaml", contractYAML)
+	return writeTagged(c, "application/yaml", hashOf(contractYAML), contractYAML)
 }
 
 // GetLiveness serves GET /livez.

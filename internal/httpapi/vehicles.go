@@ -35,5 +35,15 @@ func (s *server) GetVehicle(c echo.Context, id VehicleID) error {
 	if err != nil {
 		return err
 	}
-	return writeOne(c, func(b *buffer) error { return b.value(v) })
+	return writeOne(c, catalog.ETag(v), func(b *buffer) error { return b.value(v) })
+}
+
+// PutVehicle serves PUT /v1/vehicles/{id}.
+func (s *server) PutVehicle(c echo.Context, id VehicleID) error {
+	return put(s, c, id, decodeVehicle, func(v *catalog.Vehicle) (*string, string) { return &v.ID, "id" }, Writer.PutVehicle)
+}
+
+// DeleteVehicle serves DELETE /v1/vehicles/{id}.
+func (s *server) DeleteVehicle(c echo.Context, id VehicleID) error {
+	return remove(s, c, id, Writer.DeleteVehicle)
 }
