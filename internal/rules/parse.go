@@ -58,7 +58,15 @@ type parser struct {
 
 var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?`)
 
+// oddBreak is what YAML takes for the end of a line and editors do not show as one.
+var oddBreak = regexp.MustCompile("\r(?:[^\n]|$)|[\u0085\u2028\u2029]")
+
 func (p *parser) readFile() {
+	if at := oddBreak.FindStringIndex(p.file.text); at != nil {
+		line := 1 + strings.Count(p.file.text[:at[0]], "\n")
+		p.file.fail(line, 1, "holds a line break that is neither LF nor CRLF; save the file with one of these")
+		return
+	}
 	var doc yaml.Node
 	if err := yaml.Unmarshal([]byte(p.file.text), &doc); err != nil {
 		line := 1
