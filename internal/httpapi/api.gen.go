@@ -47,7 +47,9 @@ const (
 	ProblemTypeBodyTooLarge         ProblemType = "tag:onetrip.example,2026:body-too-large"
 	ProblemTypeFailed               ProblemType = "tag:onetrip.example,2026:failed"
 	ProblemTypeForbidden            ProblemType = "tag:onetrip.example,2026:forbidden"
+	ProblemTypeImportRejected       ProblemType = "tag:onetrip.example,2026:import-rejected"
 	ProblemTypeInvalid              ProblemType = "tag:onetrip.example,2026:invalid"
+	ProblemTypeKeyReused            ProblemType = "tag:onetrip.example,2026:key-reused"
 	ProblemTypeMalformedJSON        ProblemType = "tag:onetrip.example,2026:malformed-json"
 	ProblemTypeMethodNotAllowed     ProblemType = "tag:onetrip.example,2026:method-not-allowed"
 	ProblemTypeNoDatabase           ProblemType = "tag:onetrip.example,2026:no-database"
@@ -61,12 +63,39 @@ const (
 	ProblemTypeTooManyRequests      ProblemType = "tag:onetrip.example,2026:too-many-requests"
 	ProblemTypeUnauthorized         ProblemType = "tag:onetrip.example,2026:unauthorized"
 	ProblemTypeUnavailable          ProblemType = "tag:onetrip.example,2026:unavailable"
+	ProblemTypeUnreadableBody       ProblemType = "tag:onetrip.example,2026:unreadable-body"
 	ProblemTypeWrongContentType     ProblemType = "tag:onetrip.example,2026:wrong-content-type"
 )
 
 // Defines values for ReadinessStatus.
 const (
 	Ready ReadinessStatus = "ready"
+)
+
+// Defines values for ImportKind.
+const (
+	ImportKindParts  ImportKind = "parts"
+	ImportKindPrices ImportKind = "prices"
+	ImportKindStock  ImportKind = "stock"
+)
+
+// Defines values for ImportMode.
+const (
+	ImportModeAtomic    ImportMode = "atomic"
+	ImportModeValidRows ImportMode = "valid_rows"
+)
+
+// Defines values for CreateImportParamsKind.
+const (
+	CreateImportParamsKindParts  CreateImportParamsKind = "parts"
+	CreateImportParamsKindPrices CreateImportParamsKind = "prices"
+	CreateImportParamsKindStock  CreateImportParamsKind = "stock"
+)
+
+// Defines values for CreateImportParamsMode.
+const (
+	CreateImportParamsModeAtomic    CreateImportParamsMode = "atomic"
+	CreateImportParamsModeValidRows CreateImportParamsMode = "valid_rows"
 )
 
 // Accessories The users of vacuum and of idle control. Those not required may be left out when unknown.
@@ -232,6 +261,12 @@ type Gender = catalog.Gender
 // Ignition The ignition.
 type Ignition = catalog.Ignition
 
+// Import The outcome of an import.
+type Import = catalog.Import
+
+// ImportProblem One thing wrong in a row.
+type ImportProblem = catalog.ImportProblem
+
 // InBox Something that ships with the carburetor; `need` for whatever meets that need, or a part by `sku`.
 type InBox = catalog.InBox
 
@@ -354,6 +389,9 @@ type Problem struct {
 
 	// Errors Every fault found.
 	Errors *[]Fault `json:"errors,omitempty"`
+
+	// Import The outcome of an import.
+	Import *Import `json:"import,omitempty"`
 
 	// Instance Path of the request.
 	//
@@ -560,6 +598,9 @@ type Contains = string
 // Discontinued defines model for Discontinued.
 type Discontinued = bool
 
+// DryRun defines model for DryRun.
+type DryRun = bool
+
 // FinishFilter Look of the goods.
 //
 // Example: plain
@@ -569,6 +610,18 @@ type FinishFilter = Finish
 //
 // Example: square_bore
 type FlangeFilter = Flange
+
+// IdempotencyKey defines model for IdempotencyKey.
+type IdempotencyKey = string
+
+// ImportID defines model for ImportId.
+type ImportID = string
+
+// ImportKind defines model for ImportKind.
+type ImportKind string
+
+// ImportMode defines model for ImportMode.
+type ImportMode string
 
 // Kind What a part is; each kind has its own attributes, see Part.
 //
@@ -613,6 +666,9 @@ type Failed = Problem
 
 // Forbidden What went wrong (RFC 9457).
 type Forbidden = Problem
+
+// ImportRejected What went wrong (RFC 9457).
+type ImportRejected = Problem
 
 // Invalid What went wrong (RFC 9457).
 type Invalid = Problem
@@ -712,6 +768,27 @@ type ListCarburetorsParams struct {
 	// Cursor The `next_cursor` of the page before. It belongs to that question and is refused with other filters.
 	Cursor *PageCursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
+
+// CreateImportParams defines parameters for CreateImport.
+type CreateImportParams struct {
+	// Kind What the rows are.
+	Kind CreateImportParamsKind `form:"kind" json:"kind"`
+
+	// Mode With bad rows in the file, `atomic` changes nothing, `valid_rows` applies the good ones.
+	Mode *CreateImportParamsMode `form:"mode,omitempty" json:"mode,omitempty"`
+
+	// DryRun Check the file and count what would change, and change nothing.
+	DryRun *DryRun `form:"dry_run,omitempty" json:"dry_run,omitempty"`
+
+	// IdempotencyKey A text of the caller's choice that names this import: when it comes again with the same file and question, the first answer is given and nothing is done; with another it is refused. Keys of different callers do not meet.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// CreateImportParamsKind defines parameters for CreateImport.
+type CreateImportParamsKind string
+
+// CreateImportParamsMode defines parameters for CreateImport.
+type CreateImportParamsMode string
 
 // ListPartsParams defines parameters for ListParts.
 type ListPartsParams struct {
@@ -817,6 +894,12 @@ type ServerInterface interface {
 	// PutCarburetor Create or replace one carburetor
 	// (PUT /v1/carburetors/{sku})
 	PutCarburetor(ctx echo.Context, sku SKU) error
+	// CreateImport Import stock, prices or parts
+	// (POST /v1/imports)
+	CreateImport(ctx echo.Context, params CreateImportParams) error
+	// GetImport Read the outcome of an import
+	// (GET /v1/imports/{id})
+	GetImport(ctx echo.Context, id ImportID) error
 	// ResolveKit Resolve a kit
 	// (POST /v1/kits/resolve)
 	ResolveKit(ctx echo.Context) error
@@ -1124,6 +1207,71 @@ func (w *ServerInterfaceWrapper) PutCarburetor(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PutCarburetor(ctx, sku)
+	return err
+}
+
+// CreateImport converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateImport(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateImportParams
+	// ------------- Required query parameter "kind" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "kind", ctx.QueryParams(), &params.Kind, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kind: %s", err))
+	}
+
+	// ------------- Optional query parameter "mode" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "mode", ctx.QueryParams(), &params.Mode, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter mode: %s", err))
+	}
+
+	// ------------- Optional query parameter "dry_run" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "dry_run", ctx.QueryParams(), &params.DryRun, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter dry_run: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = &IdempotencyKey
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateImport(ctx, params)
+	return err
+}
+
+// GetImport converts echo context to params.
+func (w *ServerInterfaceWrapper) GetImport(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id ImportID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetImport(ctx, id)
 	return err
 }
 
@@ -1460,6 +1608,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/carburetors/:sku", wrapper.DeleteCarburetor, options.OperationMiddlewares["deleteCarburetor"]...)
 	router.GET(options.BaseURL+"/v1/carburetors/:sku", wrapper.GetCarburetor, options.OperationMiddlewares["getCarburetor"]...)
 	router.PUT(options.BaseURL+"/v1/carburetors/:sku", wrapper.PutCarburetor, options.OperationMiddlewares["putCarburetor"]...)
+	router.POST(options.BaseURL+"/v1/imports", wrapper.CreateImport, options.OperationMiddlewares["createImport"]...)
+	router.GET(options.BaseURL+"/v1/imports/:id", wrapper.GetImport, options.OperationMiddlewares["getImport"]...)
 	router.POST(options.BaseURL+"/v1/kits/resolve", wrapper.ResolveKit, options.OperationMiddlewares["resolveKit"]...)
 	router.GET(options.BaseURL+"/v1/locations", wrapper.ListLocations, options.OperationMiddlewares["listLocations"]...)
 	router.GET(options.BaseURL+"/v1/parts", wrapper.ListParts, options.OperationMiddlewares["listParts"]...)

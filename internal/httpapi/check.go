@@ -15,27 +15,31 @@ import (
 	"onetrip/internal/catalog"
 )
 
+// mediaTypeKey is where checkRequest leaves the media type that the caller prefers.
+const mediaTypeKey = "media_type"
+
 // checkRequest refuses, before the handler runs, what the operation's contract does
-// not have: another media type, an unknown or bad query parameter.
+// not have: another media type, an unknown, missing or bad query parameter.
 func checkRequest(op operation) echo.MiddlewareFunc {
-	mediaType := op.mediaType()
-	declared := map[string]*openapi3.Schema{}
-	var names []string
+	mediaTypes := op.mediaTypes()
+	var declared []*openapi3.Parameter
 	for _, ref := range op.Parameters {
 		if ref.Value.In == openapi3.ParameterInQuery {
-			declared[ref.Value.Name] = ref.Value.Schema.Value
-			names = append(names, ref.Value.Name)
+			declared = append(declared, ref.Value)
 		}
 	}
+	needsQuery := slices.ContainsFunc(declared, func(p *openapi3.Parameter) bool { return p.Required })
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) error {
 			r := c.Request()
-			if !accepts(r.Header.Values(echo.HeaderAccept), mediaType) {
+			mediaType := preferred(r.Header.Values(echo.HeaderAccept), mediaTypes)
+			if mediaType == "" {
 				return newProblem(ProblemTypeNotAcceptable, "Accept is %s, but this path answers with %s; send Accept: %s",
-					strconv.Quote(clip(strings.Join(r.Header.Values(echo.HeaderAccept), ", "))), mediaType, mediaType)
+					strconv.Quote(clip(strings.Join(r.Header.Values(echo.HeaderAccept), ", "))), strings.Join(mediaTypes, " or "), mediaTypes[0])
 			}
-			if r.URL.RawQuery != "" {
-				if err := checkQuery(r.URL.RawQuery, declared, names); err != nil {
+			c.Set(mediaTypeKey, mediaType)
+			if r.URL.RawQuery != "" || needsQuery {
+				if err := checkQuery(r.URL.RawQuery, declared); err != nil {
 					return err
 				}
 			}
@@ -44,14 +48,25 @@ func checkRequest(op operation) echo.MiddlewareFunc {
 	}
 }
 
-// accepts reads Accept (RFC 9110 section 12.5.1): the most specific range that
-// covers the media type decides, and q=0 excludes.
-func accepts(headers []string, mediaType string) bool {
+// preferred is the media type offered that Accept (RFC 9110 section 12.5.1) gives the
+// highest quality, the first of equals; "" when it leaves none.
+func preferred(headers, offered []string) string {
 	if len(headers) == 0 {
-		return true
+		return offered[0]
 	}
+	best, bestQuality := "", 0.0
+	for _, mediaType := range offered {
+		if q := quality(headers, mediaType); q > bestQuality {
+			best, bestQuality = mediaType, q
+		}
+	}
+	return best
+}
+
+// quality is what the most specific range that covers a media type gives it.
+func quality(headers []string, mediaType string) float64 {
 	group, _, _ := strings.Cut(mediaType, "/")
-	best, accepted := -1, false
+	best, given := -1, 0.0
 	for _, header := range headers {
 		for part := range strings.SplitSeq(header, ",") {
 			name, params, err := mime.ParseMediaType(part)
@@ -63,14 +78,17 @@ func accepts(headers []string, mediaType string) bool {
 				continue
 			}
 			q, err := strconv.ParseFloat(params["q"], 64)
-			best, accepted = specific, err != nil || q > 0
+			if err != nil || q != q {
+				q = 1
+			}
+			best, given = specific, q
 		}
 	}
-	return accepted
+	return given
 }
 
 // checkQuery reports every fault of the query at once.
-func checkQuery(raw string, declared map[string]*openapi3.Schema, names []string) error {
+func checkQuery(raw string, declared []*openapi3.Parameter) error {
 	query, err := url.ParseQuery(raw)
 	if err != nil {
 		return newProblem(ProblemTypeBadParameter, "the query is not well formed: %v; percent-encode names and values", err)
@@ -80,14 +98,21 @@ func checkQuery(raw string, declared map[string]*openapi3.Schema, names []string
 		name = clip(name)
 		faults = append(faults, Fault{Parameter: &name, Detail: fmt.Sprintf(format, args...)})
 	}
+	names := make([]string, len(declared))
+	for i, p := range declared {
+		names[i] = p.Name
+		if p.Required && !query.Has(p.Name) {
+			fault(p.Name, "%s", missing(p.Schema.Value))
+		}
+	}
 	given := make([]string, 0, len(query))
 	for name := range query {
 		given = append(given, name)
 	}
 	slices.Sort(given)
 	for _, name := range given {
-		schema, ok := declared[name]
-		if !ok {
+		at := slices.Index(names, name)
+		if at < 0 {
 			accepted := "this path takes no query parameters"
 			if len(names) > 0 {
 				accepted = "accepted: " + strings.Join(names, ", ")
@@ -95,7 +120,7 @@ func checkQuery(raw string, declared map[string]*openapi3.Schema, names []string
 			fault(name, "is not a parameter of this path%s; %s", didYouMean(name, names), accepted)
 			continue
 		}
-		values := query[name]
+		values, schema := query[name], declared[at].Schema.Value
 		if len(values) > 1 && !schema.Type.Is(openapi3.TypeArray) {
 			fault(name, "is given %d times; give it once", len(values))
 			continue
@@ -153,21 +178,24 @@ func didYouMean(word string, among []string) string {
 	return ""
 }
 
-// checkContentType accepts JSON in UTF-8, uncompressed.
-func checkContentType(r *http.Request) error {
-	if encoding := r.Header.Get(echo.HeaderContentEncoding); encoding != "" && !strings.EqualFold(encoding, "identity") {
-		return newProblem(ProblemTypeWrongContentType, "Content-Encoding is %s; send the body uncompressed", strconv.Quote(clip(encoding)))
+// checkContentType accepts one media type in UTF-8, in one of the encodings; "" stands
+// for none.
+func checkContentType(r *http.Request, mediaType string, encodings ...string) error {
+	if encoding := strings.ToLower(r.Header.Get(echo.HeaderContentEncoding)); encoding != "identity" && !slices.Contains(encodings, encoding) {
+		return newProblem(ProblemTypeWrongContentType, "Content-Encoding is %s; send the body uncompressed%s", strconv.Quote(clip(encoding)), strings.Join(encodings, " or in "))
 	}
 	declared := r.Header.Get(echo.HeaderContentType)
 	if declared == "" {
-		return newProblem(ProblemTypeWrongContentType, "Content-Type is missing; send Content-Type: application/json")
+		return newProblem(ProblemTypeWrongContentType, "Content-Type is missing; send Content-Type: %s", mediaType)
 	}
 	name, params, err := mime.ParseMediaType(declared)
-	if err != nil || name != "application/json" {
-		return newProblem(ProblemTypeWrongContentType, "Content-Type is %s; send Content-Type: application/json", strconv.Quote(clip(declared)))
+	if err != nil || name != mediaType {
+		return newProblem(ProblemTypeWrongContentType, "Content-Type is %s; send Content-Type: %s", strconv.Quote(clip(declared)), mediaType)
 	}
 	if charset, ok := params["charset"]; ok && !strings.EqualFold(charset, "utf-8") {
-		return newProblem(ProblemTypeWrongContentType, "Content-Type says charset %s; JSON is sent in UTF-8", strconv.Quote(clip(charset)))
+		return newProblem(ProblemTypeWrongContentType, "Content-Type says charset %s; %s is sent in UTF-8", strconv.Quote(clip(charset)), mediaTypeNames[mediaType])
 	}
 	return nil
 }
+
+var mediaTypeNames = map[string]string{echo.MIMEApplicationJSON: "JSON", mimeCSV: "CSV"}

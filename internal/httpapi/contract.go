@@ -6,6 +6,8 @@ package httpapi
 import (
 	_ "embed"
 	"fmt"
+	"maps"
+	"slices"
 	"sync"
 
 	"github.com/getkin/kin-openapi/openapi3"
@@ -64,12 +66,15 @@ type operation struct {
 	*openapi3.Operation
 }
 
-// mediaType is the one an operation answers with when all goes well.
-func (op operation) mediaType() string {
-	for name := range op.Responses.Value("200").Value.Content {
-		return name
+// mediaTypes are those an operation can answer with when all goes well, the one it
+// prefers first.
+func (op operation) mediaTypes() []string {
+	for _, status := range []string{"200", "201"} {
+		if response := op.Responses.Value(status); response != nil {
+			return slices.Sorted(maps.Keys(response.Value.Content)) // JSON before text
+		}
 	}
-	return ""
+	return nil
 }
 
 // scopes are what a key must be allowed, one of them; none where no key is asked for.

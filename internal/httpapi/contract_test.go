@@ -16,6 +16,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"go.yaml.in/yaml/v3"
@@ -107,7 +108,7 @@ var goTypes = func() map[string]reflect.Type {
 		catalog.Vehicle{}, catalog.Engine{}, catalog.Tune(""), catalog.Intake{}, catalog.Flange(""), catalog.Throttle{}, catalog.ThrottleKind(""),
 		catalog.LinkEnd(""), catalog.BracketOn(""), catalog.Transmission{}, catalog.TransmissionKind(""), catalog.Downshift(""), catalog.Fuel{},
 		catalog.PumpKind(""), catalog.Ignition{}, catalog.Advance(""), catalog.Accessories{}, catalog.Electrical{}, catalog.AirCleaner{},
-		catalog.Site{}, catalog.Road{}, catalog.Finish(""), catalog.StockLevel{}, catalog.Reference{}, catalog.Amount{}, catalog.Location{}, catalog.Carburetor{},
+		catalog.Site{}, catalog.Road{}, catalog.Finish(""), catalog.StockLevel{}, catalog.Reference{}, catalog.Import{}, catalog.ImportProblem{}, catalog.Amount{}, catalog.Location{}, catalog.Carburetor{},
 		catalog.Inlet{}, catalog.Facing(""), catalog.End{}, catalog.Family(""), catalog.Gender(""), catalog.Choke{}, catalog.ChokeKind(""),
 		catalog.Port{}, catalog.PortLocation(""), catalog.Signal(""), catalog.CarburetorThrottle{}, catalog.Jets{}, catalog.InBox{},
 		catalog.Kind(""), catalog.Part{}, catalog.Bundle{}, units.Money{}, calc.Verdict(""),
@@ -196,7 +197,7 @@ func (w walker) compare(name string, s *openapi3.Schema, rt reflect.Type) {
 	fields := map[string]bool{}
 	w.compareFields(name, s, rt, fields)
 	for property := range s.Properties {
-		if !fields[property] && property != "stock" { // offers.go adds stock
+		if !fields[property] && property != "stock" && property != "problems" { // offers.go adds stock, imports.go problems
 			w.t.Errorf("%s.%s is not a field of %s", name, property, rt)
 		}
 	}
@@ -213,6 +214,9 @@ func (w walker) compareFields(name string, s *openapi3.Schema, rt reflect.Type, 
 			continue
 		}
 		tag := strings.Split(f.Tag.Get("json"), ",")
+		if tag[0] == "-" {
+			continue
+		}
 		at := name + "." + tag[0]
 		seen[tag[0]] = true
 		ref := s.Properties[tag[0]]
@@ -244,6 +248,9 @@ func (w walker) compareValue(at string, ref *openapi3.SchemaRef, rt reflect.Type
 		return
 	case reflect.TypeFor[units.Thread]():
 		is(openapi3.TypeString, "inch-thread")
+		return
+	case reflect.TypeFor[time.Time]():
+		is(openapi3.TypeString, "date-time")
 		return
 	case reflect.TypeFor[kit.Inputs]():
 		is(openapi3.TypeObject, "")

@@ -277,7 +277,7 @@ var bodies = sync.Pool{New: func() any { return new(bytes.Buffer) }}
 // not keep it.
 func (s *server) withBody(c echo.Context, use func(body []byte) error) error {
 	r := c.Request()
-	if err := checkContentType(r); err != nil {
+	if err := checkContentType(r, echo.MIMEApplicationJSON, ""); err != nil {
 		return err
 	}
 	if r.ContentLength > s.maxBodyBytes {
@@ -291,7 +291,7 @@ func (s *server) withBody(c echo.Context, use func(body []byte) error) error {
 		}
 	}()
 	if _, err := buf.ReadFrom(io.LimitReader(r.Body, s.maxBodyBytes+1)); err != nil {
-		return newProblem(ProblemTypeMalformedJSON, "the body could not be read to its end; send it again")
+		return newProblem(ProblemTypeUnreadableBody, "the body could not be read to its end; send it again")
 	}
 	if int64(buf.Len()) > s.maxBodyBytes {
 		return s.tooLarge()

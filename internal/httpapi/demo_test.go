@@ -96,7 +96,7 @@ func TestContractExamplesWork(t *testing.T) {
 	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo"})}
 	skus := map[string]string{"getCarburetor": data.Carburetors[0].SKU, "getPart": data.Parts[0].SKU, "getBundle": data.Bundles[0].SKU, "getStock": data.Parts[0].SKU}
 	for id, op := range operations() {
-		if op.method == http.MethodPost {
+		if op.method == http.MethodPost && op.RequestBody.Value.Content["application/json"] != nil {
 			example, err := json.Marshal(op.RequestBody.Value.Content["application/json"].Schema.Value.Example)
 			if err != nil {
 				t.Fatal(err)
@@ -106,7 +106,7 @@ func TestContractExamplesWork(t *testing.T) {
 			}
 			continue
 		}
-		if op.method != http.MethodGet {
+		if op.method != http.MethodGet || id == "getImport" {
 			continue // writes are tried on a database
 		}
 		path := strings.NewReplacer("{id}", fmt.Sprint(contract().Components.Parameters["VehicleId"].Value.Example), "{sku}", skus[id]).Replace(op.path)

@@ -24,6 +24,7 @@ var kinds = map[ProblemType]struct {
 	title  string
 }{
 	ProblemTypeMalformedJSON:        {http.StatusBadRequest, "The body is not JSON"},
+	ProblemTypeUnreadableBody:       {http.StatusBadRequest, "The body cannot be read"},
 	ProblemTypeBadParameter:         {http.StatusBadRequest, "A query parameter is wrong"},
 	ProblemTypeBadCursor:            {http.StatusBadRequest, "The cursor is wrong"},
 	ProblemTypeUnauthorized:         {http.StatusUnauthorized, "A key is needed"},
@@ -38,6 +39,8 @@ var kinds = map[ProblemType]struct {
 	ProblemTypeBodyTooLarge:         {http.StatusRequestEntityTooLarge, "The body is too large"},
 	ProblemTypeWrongContentType:     {http.StatusUnsupportedMediaType, "The body has the wrong content type"},
 	ProblemTypeInvalid:              {http.StatusUnprocessableEntity, "The question is not valid"},
+	ProblemTypeImportRejected:       {http.StatusUnprocessableEntity, "The file has rows that are wrong"},
+	ProblemTypeKeyReused:            {http.StatusUnprocessableEntity, "The idempotency key was used for another import"},
 	ProblemTypeTooManyRequests:      {http.StatusTooManyRequests, "Too many requests"},
 	ProblemTypeNotReady:             {http.StatusServiceUnavailable, "No catalogue is loaded yet"},
 	ProblemTypeUnavailable:          {http.StatusServiceUnavailable, "The database does not answer"},
@@ -109,6 +112,8 @@ func problemOf(err error, c echo.Context) *Problem {
 		return referenced(named)
 	case errors.Is(err, catalog.ErrPreconditionFailed):
 		return newProblem(ProblemTypePreconditionFailed, "%v", catalog.ErrPreconditionFailed)
+	case errors.Is(err, catalog.ErrKeyReused):
+		return newProblem(ProblemTypeKeyReused, "%v", catalog.ErrKeyReused)
 	case errors.Is(err, catalog.ErrUnavailable):
 		return newProblem(ProblemTypeUnavailable, "%v", catalog.ErrUnavailable) // the cause is for the log
 	case errors.As(err, &refused):
@@ -173,16 +178,21 @@ func (s *server) handleError(err error, c echo.Context) {
 		s.log.LogAttrs(context.Background(), slog.LevelError, "request failed",
 			slog.String("request_id", requestID(c)), slog.String("error", err.Error()))
 	}
-	p.Instance = instanceOf(c.Request())
-	if id := requestID(c); id != "" {
-		p.RequestID = &id
-	}
+	p.place(c)
 	if p.Status == http.StatusServiceUnavailable {
 		c.Response().Header().Set(echo.HeaderRetryAfter, "2")
 	}
 	c.Response().Header().Set(echo.HeaderCacheControl, "no-store")
 	if err := writeJSON(c, p.Status, "application/problem+json", &p); err != nil {
 		s.log.LogAttrs(context.Background(), slog.LevelError, "problem not written", slog.String("request_id", requestID(c)), slog.String("error", err.Error()))
+	}
+}
+
+// place says which request a problem is about.
+func (p *Problem) place(c echo.Context) {
+	p.Instance = instanceOf(c.Request())
+	if id := requestID(c); id != "" {
+		p.RequestID = &id
 	}
 }
 

@@ -1,6 +1,7 @@
 package httpapi
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"fmt"
@@ -29,32 +30,35 @@ type Config struct {
 	Access *Access
 	// Log takes one line per request and the causes of failures; nil logs nothing.
 	Log *slog.Logger
-	// MaxBodyBytes is the largest body read; 0 means 1 MiB.
+	// MaxBodyBytes is the largest body read but for imports; 0 means 1 MiB.
 	MaxBodyBytes int64
+	// MaxImportBytes is the longest file that an import takes, unpacked; 0 means 1 GiB.
+	MaxImportBytes int64
 }
 
-const defaultMaxBodyBytes = 1 << 20
+const (
+	defaultMaxBodyBytes   = 1 << 20
+	defaultMaxImportBytes = 1 << 30 // a row of stock is some 30 bytes
+)
 
 // server implements the generated ServerInterface.
 type server struct {
-	current      func() *kit.Snapshot
-	source       string
-	database     func() (connected bool, age time.Duration)
-	writer       Writer
-	access       *limitedAccess
-	log          *slog.Logger
-	maxBodyBytes int64
+	current        func() *kit.Snapshot
+	source         string
+	database       func() (connected bool, age time.Duration)
+	writer         Writer
+	access         *limitedAccess
+	log            *slog.Logger
+	maxBodyBytes   int64
+	maxImportBytes int64
 }
 
 // New returns the handler of every path in the contract.
 func New(cfg Config) *echo.Echo {
 	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, access: newAccess(cfg.Access),
-		log: cfg.Log, maxBodyBytes: cfg.MaxBodyBytes}
+		log: cfg.Log, maxBodyBytes: cmp.Or(cfg.MaxBodyBytes, defaultMaxBodyBytes), maxImportBytes: cmp.Or(cfg.MaxImportBytes, defaultMaxImportBytes)}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
-	}
-	if s.maxBodyBytes == 0 {
-		s.maxBodyBytes = defaultMaxBodyBytes
 	}
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true

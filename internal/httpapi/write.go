@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"context"
+	"io"
 	"net/http"
 	"regexp"
 	"strconv"
@@ -24,6 +25,9 @@ type Writer interface {
 	DeleteCarburetor(ctx context.Context, actor, sku string, pre catalog.Precondition) (catalog.Written, error)
 	DeletePart(ctx context.Context, actor, sku string, pre catalog.Precondition) (catalog.Written, error)
 	DeleteBundle(ctx context.Context, actor, sku string, pre catalog.Precondition) (catalog.Written, error)
+	Import(ctx context.Context, req catalog.ImportRequest, body io.Reader) (catalog.Import, error)
+	FindImport(ctx context.Context, id string) (catalog.Import, error)
+	ImportProblems(ctx context.Context, id string, yield func(catalog.ImportProblem) error) error
 }
 
 // writable is the writer, or the problem that there is none.

@@ -21,8 +21,8 @@ import (
 
 func TestMain(m *testing.M) { os.Exit(storetest.Main(m)) }
 
-// onPostgres is a client of a service on a database with the demo catalogue. access may be nil.
-func onPostgres(t testing.TB, access *Access) (c client, dsn string) {
+// onPostgres is a client of a service on a database with the demo catalogue.
+func onPostgres(t testing.TB, configure ...func(*Config)) (c client, dsn string) {
 	t.Helper()
 	dsn = storetest.Database(t)
 	pool := storetest.Pool(t, dsn)
@@ -38,8 +38,15 @@ func onPostgres(t testing.TB, access *Access) (c client, dsn string) {
 		t.Fatal(err)
 	}
 	t.Cleanup(live.Close)
-	return client{t, New(Config{Snapshot: live.Snapshot, Source: "postgres", Database: live.Health, Writer: &store.Writer{Pool: pool, Live: live}, Access: access})}, dsn
+	cfg := Config{Snapshot: live.Snapshot, Source: "postgres", Database: live.Health, Writer: &store.Writer{Pool: pool, Live: live}}
+	for _, change := range configure {
+		change(&cfg)
+	}
+	return client{t, New(cfg)}, dsn
 }
+
+// withKeys asks for keys.
+func withKeys(cfg *Config) { cfg.Access = fakeKeys(100000) }
 
 // eventually waits for what the service shows a moment after a write.
 func eventually(t testing.TB, what string, holds func() bool) {
@@ -82,7 +89,7 @@ func revisionNow(t testing.TB, c client) int64 {
 
 // Reading, changing, creating and deleting is alike for all things.
 func TestThingsAreWrittenUnderTheirETag(t *testing.T) {
-	c, _ := onPostgres(t, nil)
+	c, _ := onPostgres(t)
 	for _, list := range []struct{ path, key, name string }{
 		{"/v1/vehicles", "id", "model"}, {"/v1/carburetors", "sku", "name"}, {"/v1/parts", "sku", "name"}, {"/v1/bundles", "sku", "name"},
 	} {
@@ -154,7 +161,7 @@ func TestThingsAreWrittenUnderTheirETag(t *testing.T) {
 // Every thing of the demo catalogue can be read and written back without a change:
 // reader and writer see one state under one tag.
 func TestWhatIsReadIsWrittenBackUnchanged(t *testing.T) {
-	c, _ := onPostgres(t, nil)
+	c, _ := onPostgres(t)
 	for path, key := range map[string]string{"/v1/vehicles": "id", "/v1/carburetors": "sku", "/v1/parts": "sku", "/v1/bundles": "sku"} {
 		every := 1
 		if path == "/v1/parts" {
@@ -181,7 +188,7 @@ func TestWhatIsReadIsWrittenBackUnchanged(t *testing.T) {
 }
 
 func TestStockIsWritten(t *testing.T) {
-	c, _ := onPostgres(t, nil)
+	c, _ := onPostgres(t)
 	part := read[page](t, c.get("/v1/parts?limit=1")).Items[0]["sku"].(string)
 	target := "/v1/stock/" + part
 	first := c.get(target)
@@ -239,7 +246,7 @@ func TestStockIsWritten(t *testing.T) {
 // A wrong thing gets every fault with its pointer, from the schema, from what the
 // catalogue's nouns know, and from the catalogue it is written into.
 func TestWrongThingsAreExplained(t *testing.T) {
-	c, _ := onPostgres(t, nil)
+	c, _ := onPostgres(t)
 	first := func(path string) (target string, body string) {
 		items := read[page](t, c.get(path)).Items
 		if len(items) == 0 {
@@ -331,7 +338,7 @@ func TestWrongThingsAreExplained(t *testing.T) {
 }
 
 func TestWhatOthersNameIsNotDeleted(t *testing.T) {
-	c, _ := onPostgres(t, nil)
+	c, _ := onPostgres(t)
 	bundle := read[page](t, c.get("/v1/bundles?limit=1")).Items[0]
 	sku := bundle["contents"].([]any)[0].(map[string]any)["sku"].(string)
 	p := problem(t, c.do(http.MethodDelete, "/v1/parts/"+sku, "", "If-Match", "*"))
@@ -345,7 +352,7 @@ func TestWhatOthersNameIsNotDeleted(t *testing.T) {
 
 // Of 32 writers with one tag one wins; who reads again and repeats loses nothing.
 func TestOneOfManyWritersWins(t *testing.T) {
-	c, _ := onPostgres(t, nil)
+	c, _ := onPostgres(t)
 	sku := read[page](t, c.get("/v1/parts?limit=1")).Items[0]["sku"].(string)
 	target := "/v1/parts/" + sku
 	first := c.get(target)
@@ -400,7 +407,7 @@ func TestOneOfManyWritersWins(t *testing.T) {
 }
 
 func TestWithoutPostgresReadingGoesOnAndWritingWaits(t *testing.T) {
-	c, dsn := onPostgres(t, nil)
+	c, dsn := onPostgres(t)
 	sku := read[page](t, c.get("/v1/parts?limit=1")).Items[0]["sku"].(string)
 	target := "/v1/parts/" + sku
 	first := c.get(target)
@@ -427,7 +434,7 @@ func TestWithoutPostgresReadingGoesOnAndWritingWaits(t *testing.T) {
 }
 
 func TestWritesNeedTheirScope(t *testing.T) {
-	c, _ := onPostgres(t, fakeKeys(100000))
+	c, _ := onPostgres(t, withKeys)
 	sku := read[page](t, c.get("/v1/parts?limit=1", "Authorization", "Bearer key:read")).Items[0]["sku"].(string)
 	as := func(scopes, method, target, body string) reply {
 		return c.do(method, target, body, "If-Match", "*", "Authorization", "Bearer key:"+scopes)

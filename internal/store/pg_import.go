@@ -11,7 +11,6 @@ import (
 	"strings"
 
 	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/pgxpool"
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/units"
@@ -135,14 +134,15 @@ func findImport(ctx context.Context, q querier, id string) (catalog.Import, erro
 }
 
 // FindImport returns the outcome of an import.
-func FindImport(ctx context.Context, pool *pgxpool.Pool, id string) (catalog.Import, error) {
-	done, err := findImport(ctx, pool, id)
+func (w *Writer) FindImport(ctx context.Context, id string) (catalog.Import, error) {
+	done, err := findImport(ctx, w.Pool, id)
 	return done, pgError(err)
 }
 
-// Problems calls yield for everything wrong in an import's file, in order of lines.
-func Problems(ctx context.Context, pool *pgxpool.Pool, id string, yield func(catalog.ImportProblem) error) error {
-	rows, err := pool.Query(ctx, "SELECT line, field, value, detail FROM import_problems WHERE import_id = $1 ORDER BY line, place", id)
+// ImportProblems calls yield for everything wrong in an import's file, in order of lines,
+// until it returns an error.
+func (w *Writer) ImportProblems(ctx context.Context, id string, yield func(catalog.ImportProblem) error) error {
+	rows, err := w.Pool.Query(ctx, "SELECT line, field, value, detail FROM import_problems WHERE import_id = $1 ORDER BY line, place", id)
 	if err != nil {
 		return pgError(err)
 	}

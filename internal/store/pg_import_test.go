@@ -29,7 +29,7 @@ func ask(kind, mode string) catalog.ImportRequest {
 
 func problems(t testing.TB, pool *pgxpool.Pool, id string) (list []catalog.ImportProblem) {
 	t.Helper()
-	if err := store.Problems(context.Background(), pool, id, func(p catalog.ImportProblem) error {
+	if err := (&store.Writer{Pool: pool}).ImportProblems(context.Background(), id, func(p catalog.ImportProblem) error {
 		list = append(list, p)
 		return nil
 	}); err != nil {
@@ -233,7 +233,7 @@ func TestAnIdempotencyKeyReturnsTheFirstAnswer(t *testing.T) {
 	if fresh != 1 {
 		t.Errorf("%d of the answers are first answers", fresh)
 	}
-	found, err := store.FindImport(ctx, pool, answers[0].ID)
+	found, err := (&store.Writer{Pool: pool}).FindImport(ctx, answers[0].ID)
 	if err != nil || found.Changed != 1 {
 		t.Errorf("%+v, %v", found, err)
 	}

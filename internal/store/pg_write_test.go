@@ -401,7 +401,7 @@ func TestSQLInEveryTextIsText(t *testing.T) {
 		if _, err := w.PutPart(ctx, "test", &p, catalog.Precondition{}); err == nil {
 			t.Errorf("%q was accepted as a SKU", id)
 		}
-		if _, err := store.FindImport(ctx, pool, id); err == nil {
+		if _, err := (&store.Writer{Pool: pool}).FindImport(ctx, id); err == nil {
 			t.Errorf("%q is an import", id)
 		}
 	}
