@@ -75,7 +75,7 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 		}
 	}
 	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Writer: from.writer,
-		Access: c.access(from.keys), Log: log})
+		Exports: httpapi.Exports{Parts: store.WriteParts, Stock: store.WriteStock}, Access: c.access(from.keys), Log: log})
 	listener, err := net.ListenTCP("tcp", address)
 	if err != nil {
 		return fmt.Errorf("--listen: %w", err)

@@ -921,6 +921,9 @@ type ServerInterface interface {
 	// SizeCarburetors Rank every carburetor by size
 	// (POST /v1/sizing)
 	SizeCarburetors(ctx echo.Context) error
+	// ListStock Export all stock
+	// (GET /v1/stock)
+	ListStock(ctx echo.Context) error
 	// GetStock Read the stock of one article
 	// (GET /v1/stock/{sku})
 	GetStock(ctx echo.Context, sku SKU) error
@@ -1410,6 +1413,15 @@ func (w *ServerInterfaceWrapper) SizeCarburetors(ctx echo.Context) error {
 	return err
 }
 
+// ListStock converts echo context to params.
+func (w *ServerInterfaceWrapper) ListStock(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListStock(ctx)
+	return err
+}
+
 // GetStock converts echo context to params.
 func (w *ServerInterfaceWrapper) GetStock(ctx echo.Context) error {
 	var err error
@@ -1617,6 +1629,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/parts/:sku", wrapper.GetPart, options.OperationMiddlewares["getPart"]...)
 	router.PUT(options.BaseURL+"/v1/parts/:sku", wrapper.PutPart, options.OperationMiddlewares["putPart"]...)
 	router.POST(options.BaseURL+"/v1/sizing", wrapper.SizeCarburetors, options.OperationMiddlewares["sizeCarburetors"]...)
+	router.GET(options.BaseURL+"/v1/stock", wrapper.ListStock, options.OperationMiddlewares["listStock"]...)
 	router.GET(options.BaseURL+"/v1/stock/:sku", wrapper.GetStock, options.OperationMiddlewares["getStock"]...)
 	router.PUT(options.BaseURL+"/v1/stock/:sku", wrapper.PutStock, options.OperationMiddlewares["putStock"]...)
 	router.GET(options.BaseURL+"/v1/vehicles", wrapper.ListVehicles, options.OperationMiddlewares["listVehicles"]...)

@@ -93,7 +93,7 @@ func TestContractExamplesWork(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo"})}
+	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo", Exports: csvExports})}
 	skus := map[string]string{"getCarburetor": data.Carburetors[0].SKU, "getPart": data.Parts[0].SKU, "getBundle": data.Bundles[0].SKU, "getStock": data.Parts[0].SKU}
 	for id, op := range operations() {
 		if op.method == http.MethodPost && op.RequestBody.Value.Content["application/json"] != nil {

@@ -33,6 +33,8 @@ const validRequest = `{"vehicle": ` + validVehicle + `, "carburetor_sku": "TN-60
 // demo is the demo catalogue; its rules serve the fixture as well.
 var demo = sync.OnceValues(func() (*catalog.Data, error) { return store.ReadCatalogue(db.Seed()) })
 
+var csvExports = Exports{Parts: store.WriteParts, Stock: store.WriteStock}
+
 // fixture is a small invented catalogue: enough of each thing for pages, filters
 // and near spellings, and a kit that can be resolved.
 func fixture(t testing.TB) *kit.Snapshot {

@@ -1,6 +1,7 @@
 package httpapi
 
 import (
+	"maps"
 	"slices"
 	"strings"
 
@@ -14,6 +15,12 @@ func (s *server) ListParts(c echo.Context, p ListPartsParams) error {
 	snap, err := s.snapshot()
 	if err != nil {
 		return err
+	}
+	if c.Get(mediaTypeKey) == mimeCSV {
+		if c.QueryString() != "" {
+			return badParameter(slices.Sorted(maps.Keys(c.QueryParams()))[0], "belongs to pages of JSON; the CSV holds all parts and takes no parameters: leave it out, or send Accept: application/json")
+		}
+		return s.writeCSV(c, "parts.csv", s.exports.Parts, snap.Catalog)
 	}
 	wanted, err := attributesWanted(p.Kind, p.Attribute)
 	if err != nil {

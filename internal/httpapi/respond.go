@@ -78,15 +78,24 @@ func hashOf(body []byte) string {
 // bytes already. The tag is made from the content, so it is the same on every replica
 // and across revisions that did not touch it.
 func writeTagged(c echo.Context, mediaType, tag string, body []byte) error {
+	if notModified(c, tag) {
+		return nil
+	}
+	return writeBytes(c, http.StatusOK, mediaType, body)
+}
+
+// notModified sets the entity tag, and answers 304 when the caller has that already.
+func notModified(c echo.Context, tag string) bool {
 	tag = `"` + tag + `"`
 	h := c.Response().Header()
 	h.Set("ETag", tag)
 	h.Set(echo.HeaderCacheControl, revalidate)
-	if tagMatches(c.Request().Header.Values("If-None-Match"), tag) {
-		c.Response().WriteHeader(http.StatusNotModified)
-		return nil
+	h.Set(echo.HeaderVary, echo.HeaderAccept)
+	if !tagMatches(c.Request().Header.Values("If-None-Match"), tag) {
+		return false
 	}
-	return writeBytes(c, http.StatusOK, mediaType, body)
+	c.Response().WriteHeader(http.StatusNotModified)
+	return true
 }
 
 // writeOne answers with a single resource. tag is what catalog.ETag gives for its

@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"runtime/debug"
@@ -12,6 +13,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
 )
 
@@ -26,6 +28,8 @@ type Config struct {
 	Database func() (connected bool, age time.Duration)
 	// Writer changes the catalogue; nil where it comes from files.
 	Writer Writer
+	// Exports write the catalogue as the CSV that imports take.
+	Exports Exports
 	// Access asks callers for keys; nil asks for none.
 	Access *Access
 	// Log takes one line per request and the causes of failures; nil logs nothing.
@@ -34,6 +38,11 @@ type Config struct {
 	MaxBodyBytes int64
 	// MaxImportBytes is the longest file that an import takes, unpacked; 0 means 1 GiB.
 	MaxImportBytes int64
+}
+
+// Exports write all parts, and all stock, of a catalogue as CSV.
+type Exports struct {
+	Parts, Stock func(io.Writer, *catalog.Snapshot) error
 }
 
 const (
@@ -47,6 +56,7 @@ type server struct {
 	source         string
 	database       func() (connected bool, age time.Duration)
 	writer         Writer
+	exports        Exports
 	access         *limitedAccess
 	log            *slog.Logger
 	maxBodyBytes   int64
@@ -55,7 +65,7 @@ type server struct {
 
 // New returns the handler of every path in the contract.
 func New(cfg Config) *echo.Echo {
-	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, access: newAccess(cfg.Access),
+	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, exports: cfg.Exports, access: newAccess(cfg.Access),
 		log: cfg.Log, maxBodyBytes: cmp.Or(cfg.MaxBodyBytes, defaultMaxBodyBytes), maxImportBytes: cmp.Or(cfg.MaxImportBytes, defaultMaxImportBytes)}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)

@@ -9,6 +9,15 @@ import (
 	"onetrip/internal/catalog"
 )
 
+// ListStock serves GET /v1/stock.
+func (s *server) ListStock(c echo.Context) error {
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
+	return s.writeCSV(c, "stock.csv", s.exports.Stock, snap.Catalog)
+}
+
 // GetStock serves GET /v1/stock/{sku}.
 func (s *server) GetStock(c echo.Context, sku SKU) error {
 	snap, err := s.snapshot()
