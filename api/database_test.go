@@ -1,10 +1,13 @@
 package main
 
 import (
+	"bytes"
+	"compress/gzip"
 	"encoding/json"
 	"io"
 	"net/http"
 	"os"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
@@ -274,5 +277,99 @@ func TestServeAsksForKeysOnceThereAreSome(t *testing.T) {
 	t.Setenv(pepperVariable, "")
 	if _, stderr, code := runProgram(t, "", "serve", "--listen", "127.0.0.1:0"); code != exitWrongInput || !strings.Contains(stderr, pepperVariable) {
 		t.Errorf("without the pepper: exit code %d: %s", code, stderr)
+	}
+}
+
+func TestImportOfFiles(t *testing.T) {
+	loaded(t)
+	dir := t.TempDir()
+	file := func(name, text string) string {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	stock, err := os.ReadFile("../db/seed/stock.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.SplitN(string(stock), "\n", 3)
+	cells := strings.Split(strings.TrimSpace(lines[1]), ",")
+	sku, location := cells[0], cells[1]
+	const header = "sku,location,on_hand\n"
+	row := func(onHand string) string { return sku + "," + location + "," + onHand + "\n" }
+
+	if text := succeed(t, "import", "--stock", "../db/seed/stock.csv"); !strings.Contains(text, " 0 changed") {
+		t.Errorf("the stock that is there: %s", text)
+	}
+	good := file("good.csv", header+row("70707"))
+	if text := succeed(t, "import", "--dry-run", "--stock", good); !strings.Contains(text, "1 rows read, 1 changed; a dry run") {
+		t.Errorf("dry run: %s", text)
+	}
+	if text := succeed(t, "import", "--stock", good, "--idempotency-key", "one"); !strings.Contains(text, "1 changed, catalogue revision 2") {
+		t.Errorf("import: %s", text)
+	}
+	if text := succeed(t, "import", "--stock", good, "--idempotency-key", "one"); !strings.Contains(text, "done before") {
+		t.Errorf("repeat: %s", text)
+	}
+	if text := succeed(t, "import", "--prices", file("prices.csv", "sku,price_minor\n"+sku+",4711\n")); !strings.Contains(text, "1 changed") {
+		t.Errorf("prices: %s", text)
+	}
+	var packed bytes.Buffer
+	w := gzip.NewWriter(&packed)
+	if _, err := io.WriteString(w, header+row("70708")); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	stdout, stderr, code := runProgram(t, packed.String(), "import", "--stock", "-")
+	if code != exitOK || !strings.Contains(stdout, "1 changed") || stderr != "" {
+		t.Errorf("gzip from standard input: exit code %d, %s%s", code, stdout, stderr)
+	}
+
+	bad := file("bad.csv", header+row("-1")+row("70709")+"NONE-1,"+location+",1\n")
+	for _, test := range []struct {
+		args []string
+		code int
+		says []string
+	}{
+		{[]string{"--stock", bad}, exitWrongInput, []string{bad + ":2: on_hand: ", bad + ":4: sku: no part", "2 of 3 rows are wrong and nothing was changed"}},
+		{[]string{"--stock", bad, "--mode", "valid_rows"}, exitOK, []string{bad + ":2: on_hand: ", bad + ":4: sku: no part"}},
+		{[]string{"--stock", bad, "--idempotency-key", "one"}, exitWrongInput, []string{"idempotency key"}},
+		{[]string{"--stock", "no-such-file.csv"}, exitWrongInput, []string{"no-such-file.csv"}},
+		{[]string{"--stock", dir}, exitWrongInput, []string{"is a directory"}},
+		{[]string{"--stock", good, "../db/seed"}, exitWrongInput, []string{"not both"}},
+		{[]string{"--stock", good, "--prices", good}, exitWrongInput, []string{"--stock", "--prices"}},
+		{nil, exitWrongInput, []string{"db/seed", "--stock FILE"}},
+	} {
+		_, stderr, code := runProgram(t, "", append([]string{"import"}, test.args...)...)
+		if code != test.code {
+			t.Errorf("%v: exit code %d: %s", test.args, code, stderr)
+		}
+		for _, text := range test.says {
+			if !strings.Contains(stderr, text) {
+				t.Errorf("%v: %q is not in:\n%s", test.args, text, stderr)
+			}
+		}
+	}
+}
+
+func TestProgressBar(t *testing.T) {
+	p := &progress{from: strings.NewReader(strings.Repeat("x", 3_000_000)), size: 4_000_000}
+	if _, err := io.Copy(io.Discard, p); err != nil {
+		t.Fatal(err)
+	}
+	if got, want := p.String(), "[##############################..........]  75 %  3.0 MB"; got != want {
+		t.Errorf("got %s, want %s", got, want)
+	}
+	p.size = 3_000_000
+	if got := p.String(); !strings.HasSuffix(got, "100 %  3.0 MB  checking and writing") {
+		t.Errorf("at the end: %s", got)
+	}
+	p.size = 0
+	if got := p.String(); got != "3.0 MB" {
+		t.Errorf("of unknown size: %s", got)
 	}
 }

@@ -24,7 +24,7 @@ type commandLine struct {
 	Resolve resolveCommand `cmd:"" help:"Answer one request: what the swap needs, whether it joins, what to pick."`
 	Serve   serveCommand   `cmd:"" help:"Answer over HTTP; the contract is openapi.yaml, served at /openapi.yaml."`
 	Migrate migrateCommand `cmd:"" help:"Bring the schema of the database in DATABASE_URL up to date."`
-	Import  importCommand  `cmd:"" help:"Load a catalogue into the empty database in DATABASE_URL."`
+	Import  importCommand  `cmd:"" help:"Load a catalogue into the empty database in DATABASE_URL, or change stock, prices or parts of it from CSV."`
 	Keys    keysCommand    `cmd:"" help:"Make, list, rotate and revoke access keys."`
 }
 
