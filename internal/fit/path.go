@@ -28,9 +28,8 @@ type run struct {
 	mid   [2]catalog.End   // where the first ends and the second begins
 }
 
-// NewFittings indexes forms of fuel fittings by the ends they lead from and to. Where
-// one fitting joins two ends, pairs that do the same are left out: every joint is a
-// place to leak.
+// NewFittings indexes forms of fuel fittings by the ends they lead from and to, single
+// ones before pairs.
 func NewFittings(forms []*catalog.Form) *Fittings {
 	x := &Fittings{runs: map[endPair][]run{}}
 	type turned struct {
@@ -53,10 +52,6 @@ func NewFittings(forms []*catalog.Form) *Fittings {
 			x.runs[t.endPair] = append(x.runs[t.endPair], run{forms: [2]*catalog.Form{f, nil}})
 		}
 	}
-	singles := make(map[endPair]bool, len(x.runs))
-	for pair := range x.runs {
-		singles[pair] = true
-	}
 	for _, first := range all {
 		mate, ok := first.out.Mate()
 		if !ok {
@@ -64,7 +59,7 @@ func NewFittings(forms []*catalog.Form) *Fittings {
 		}
 		for _, second := range entering[mate] {
 			pair := endPair{first.in, second.out}
-			if first.in == second.out || singles[pair] {
+			if first.in == second.out {
 				continue
 			}
 			x.runs[pair] = append(x.runs[pair], run{[2]*catalog.Form{first.form, second.form}, [2]catalog.End{first.out, second.in}})
@@ -532,10 +527,17 @@ func (s *PathSearch) findRuns(from, to catalog.End, last bool) {
 	if last {
 		need, list = needInletFitting, s.q.InletFitting
 	}
+	// Where one fitting joins the ends, pairs that do the same are left out: every joint
+	// is a place to leak.
+	single := false
 	for _, r := range s.q.Runs.runs[endPair{in, out}] {
+		if r.forms[1] != nil && single {
+			break
+		}
 		if r.forms[1] == nil {
 			for _, c := range list(r.forms[0]) {
 				s.runs = append(s.runs, s.run(placed{need, s.id(c, need), in, out}))
+				single = true
 			}
 			continue
 		}

@@ -106,8 +106,9 @@ type SizePair struct {
 
 // Unassigned is a user without a port and a sentence why.
 type Unassigned struct {
-	Use  string
-	Text string
+	Use      string
+	LengthIn float64 // its hose's usual run
+	Text     string
 }
 
 // Vacuum assigns the vehicle's users of vacuum to the carburetor's ports at least
@@ -137,8 +138,8 @@ func vacuumUsers(v *catalog.Vehicle) []*vacuumUser {
 		}
 	}
 	add(v.Accessories.PowerBrakes, &booster)
-	add(v.Transmission.Downshift == catalog.VacuumModulator, &modulator)
 	add(v.Accessories.PCV, &pcv)
+	add(v.Transmission.Downshift == catalog.VacuumModulator, &modulator)
 	switch v.Ignition.Advance {
 	case catalog.AdvancePorted:
 		users = append(users, &advance)
@@ -327,7 +328,7 @@ func (p *vacuumProblem) plan(served []userSet, cost int) VacuumPlan {
 	}
 	for j, u := range p.users {
 		if bores[j].IsZero() {
-			plan.Unassigned = append(plan.Unassigned, Unassigned{u.use, p.whyUnassigned(u, plan.Ports)})
+			plan.Unassigned = append(plan.Unassigned, Unassigned{u.use, u.lengthIn, p.whyUnassigned(u, plan.Ports)})
 			continue
 		}
 		plan.Hoses = append(plan.Hoses, VacuumHose{u.use, bores[j], u.lengthIn})

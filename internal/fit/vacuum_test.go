@@ -56,8 +56,8 @@ func leastVacuumCost(v *catalog.Vehicle, c *catalog.Carburetor) int {
 	}
 	a := v.Accessories
 	add(a.PowerBrakes, "booster", "manifold", "3/8", "11/32")
-	add(v.Transmission.Downshift == catalog.VacuumModulator, "modulator", "manifold", "3/16", "5/32")
 	add(a.PCV, "pcv", "manifold", "3/8", "5/16")
+	add(v.Transmission.Downshift == catalog.VacuumModulator, "modulator", "manifold", "3/16", "5/32")
 	add(v.Ignition.Advance != catalog.AdvanceNone, "advance", string(v.Ignition.Advance), "3/16", "5/32")
 	add(a.EGR != nil && *a.EGR, "egr", "ported", "3/16", "5/32")
 	add(a.CanisterPurge != nil && *a.CanisterPurge, "purge", "ported", "1/4", "3/16")

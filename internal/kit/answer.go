@@ -349,10 +349,6 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 		}
 		reasons = append(reasons, m.Need+": "+m.Reason)
 	}
-	for _, u := range j.vacuum.Unassigned {
-		worse(Incomplete)
-		reasons = append(reasons, u.Text)
-	}
 	for _, c := range k.Checks {
 		if c.Outcome == Warn || c.Outcome == Fail {
 			worse(CompleteWithWarnings)

@@ -90,6 +90,9 @@ func (j *job) nearest(d *demand) []Nearest {
 		fails []string
 	}
 	var best []near
+	if len(d.matches) == 0 { // no part would help
+		return []Nearest{}
+	}
 	for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
 		n := near{part: f.Parts()[0]}
 		for _, m := range d.matches {
@@ -161,4 +164,41 @@ func (j *job) withstanding(need string) string {
 		return ""
 	}
 	return " with " + strings.Join(wants, " and ")
+}
+
+// portNeeds are the needs of vacuum users, and how bad it is to leave one without a
+// port: brakes and transmission are not to be driven so.
+var portNeeds = map[string]struct {
+	need     string
+	severity Severity
+}{
+	"booster":   {"vacuum.booster_hose", Blocking},
+	"pcv":       {"vacuum.pcv_hose", Serious},
+	"modulator": {"transmission.modulator_hose", Blocking},
+	"advance":   {"vacuum.advance_hose", Serious},
+	"egr":       {"vacuum.egr_hose", Serious},
+	"purge":     {"vacuum.purge_hose", Minor},
+	"cruise":    {"vacuum.cruise_hose", Minor},
+}
+
+// portGaps raises the needs of vacuum users that have no port: their rules ask for hose
+// to a port, so without one they do not fire.
+func (j *job) portGaps() {
+	for _, u := range j.vacuum.Unassigned {
+		p := portNeeds[u.Use]
+		kind, known := j.s.Rules.NeedKind(p.need)
+		if !known {
+			continue // this catalogue does not deal in it; the port map tells
+		}
+		spec, _ := kind.Spec()
+		d := &demand{need: p.need, each: -1, level: Required, severity: p.severity, quantity: u.LengthIn, spec: spec,
+			because: []Because{{Rule: "vacuum ports", Text: u.Text, Source: commonPractice}}}
+		if slices.Contains(j.request.Preferences.Declined, p.need) || !slices.Contains(j.levels, Required) {
+			d.status = Declined
+		} else {
+			j.gap(d, u.Text)
+		}
+		j.demands = append(j.demands, d)
+	}
+	slices.SortStableFunc(j.demands, func(a, b *demand) int { return cmp.Or(cmp.Compare(a.need, b.need), cmp.Compare(a.each, b.each)) })
 }

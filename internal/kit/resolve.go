@@ -70,6 +70,7 @@ func Resolve(ctx context.Context, s *Snapshot, req *Request) (*Kit, error) {
 	}
 	j.demands = gather(j.fired)
 	settle(j.demands, j.carburetor, req, j.levels)
+	j.portGaps()
 
 	sel, err := j.choose(ctx, j.aim)
 	if err != nil {
