@@ -94,6 +94,10 @@ func pgError(err error) error {
 	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, catalog.ErrUnavailable) || errors.As(err, &body) {
 		return err
 	}
+	var connect *pgconn.ConnectError
+	if errors.As(err, &connect) { // whatever the server says about it, such as that the database takes no connections now
+		return fmt.Errorf("%w (%w)", catalog.ErrUnavailable, err)
+	}
 	var pg *pgconn.PgError
 	if errors.As(err, &pg) {
 		switch {
