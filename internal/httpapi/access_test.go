@@ -1,6 +1,8 @@
 package httpapi
 
 import (
+	"bytes"
+	"log/slog"
 	"net/http"
 	"slices"
 	"strings"
@@ -83,6 +85,17 @@ func TestKeysAreAskedFor(t *testing.T) {
 	open.Required = func() bool { return false }
 	if r := guarded(t, open).get("/v1/locations"); r.status != http.StatusOK || r.header.Get("RateLimit") != "" {
 		t.Errorf("where none is required: status %d, RateLimit %q", r.status, r.header.Get("RateLimit"))
+	}
+}
+
+func TestTheLogSaysWhoAskedAndNotWithWhat(t *testing.T) {
+	var log bytes.Buffer
+	snap := fixture(t)
+	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "fixture", Access: fakeKeys(1000), Log: slog.New(slog.NewJSONHandler(&log, nil))})}
+	c.get("/v1/locations", "Authorization", "Bearer key:stock+kits")
+	c.get("/v1/locations", "Authorization", "Bearer kei:wrong")
+	if text := log.String(); !strings.Contains(text, `"caller":"stock+kits"`) || strings.Contains(text, "key:stock") || strings.Contains(text, "kei:wrong") {
+		t.Errorf("%s", text)
 	}
 }
 

@@ -224,6 +224,9 @@ func TestImportsNeedTheScopeOfTheirKind(t *testing.T) {
 			t.Errorf("%+v: %v %s", tc, r.header, r.body)
 		}
 	}
+	if p := problem(t, c.get("/v1/imports/any", "Authorization", "Bearer key:read")); p.Type != ProblemTypeForbidden || !strings.Contains(p.Detail, "stock or catalogue") {
+		t.Errorf("a key that may only read sees imports: %+v", p)
+	}
 }
 
 func TestImportsAreBounded(t *testing.T) {
