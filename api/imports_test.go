@@ -31,6 +31,7 @@ var allowed = map[string][]string{
 
 	// helpers of tests
 	"internal/golden":          {},
+	"internal/pick/outside":    {"internal/pick"},
 	"internal/store/storetest": {"internal/store", "internal/kit", "internal/catalog", "internal/units", "db"},
 	"api": {"db", "internal/httpapi", "internal/store", "internal/sheet", "internal/kit", "internal/pick", "internal/fit", "internal/rules",
 		"internal/calc", "internal/catalog", "internal/units"},

@@ -56,25 +56,25 @@ func drawVehicle(t *rapid.T) *catalog.Vehicle {
 	v := &catalog.Vehicle{
 		Engine: catalog.Engine{
 			DisplacementIn3: number("displacement", 60, 600), Cylinders: rapid.SampledFrom([]int{4, 6, 8}).Draw(t, "cylinders"),
-			Tune:       pick(t, "tune", catalog.TuneStock, catalog.TuneMild, catalog.TuneStrong, catalog.TuneRace),
+			Tune:       oneOf(t, "tune", catalog.TuneStock, catalog.TuneMild, catalog.TuneStrong, catalog.TuneRace),
 			RedlineRPM: maybe("redline", 3500, 8500), VolumetricEfficiency: maybe("ve", 0.6, 1.1), IdleVacuumInHg: maybe("idle vacuum", 6, 21),
 		},
 		Intake: catalog.Intake{
-			Flange:          pick(t, "flange", catalog.SquareBore, catalog.SpreadBore, catalog.TwoBoreLarge, catalog.TwoBoreSmall),
+			Flange:          oneOf(t, "flange", catalog.SquareBore, catalog.SpreadBore, catalog.TwoBoreLarge, catalog.TwoBoreSmall),
 			HoodClearanceIn: number("hood", 3, 14), StudLengthIn: maybe("stud", 0.75, 4), StudThread: thread("stud thread"),
 		},
 		Throttle: catalog.Throttle{
-			Kind: pick(t, "throttle", catalog.ThrottleCable, catalog.ThrottleRod), End: pick(t, "end", catalog.EndBall, catalog.EndEyelet, catalog.EndClevis, catalog.EndPin),
-			BracketOn: pick(t, "bracket", catalog.BracketOnCarburetor, catalog.BracketOnManifold, catalog.BracketOnFirewall), PedalTravelIn: number("pedal", 0.8, 3),
+			Kind: oneOf(t, "throttle", catalog.ThrottleCable, catalog.ThrottleRod), End: oneOf(t, "end", catalog.EndBall, catalog.EndEyelet, catalog.EndClevis, catalog.EndPin),
+			BracketOn: oneOf(t, "bracket", catalog.BracketOnCarburetor, catalog.BracketOnManifold, catalog.BracketOnFirewall), PedalTravelIn: number("pedal", 0.8, 3),
 		},
 		Transmission: catalog.Transmission{Kind: catalog.Manual, Downshift: catalog.DownshiftNone, CableTravelIn: nil},
 		Fuel: catalog.Fuel{
-			Pump: pick(t, "pump", catalog.PumpMechanical, catalog.PumpElectric), PressurePSI: number("psi", 2, 15), FreeFlowGPH: maybe("flow", 10, 150),
+			Pump: oneOf(t, "pump", catalog.PumpMechanical, catalog.PumpElectric), PressurePSI: number("psi", 2, 15), FreeFlowGPH: maybe("flow", 10, 150),
 			LineODIn:    rapid.SampledFrom([]units.Size{units.Inches(1, 4), units.Inches(5, 16), units.Inches(3, 8), units.Inches(1, 2)}).Draw(t, "line"),
-			LineEnd:     pick(t, "line end", catalog.PlainTube, catalog.InvertedFlare, catalog.ANFlare, catalog.HoseBarb, catalog.NPT, catalog.Hose),
+			LineEnd:     oneOf(t, "line end", catalog.PlainTube, catalog.InvertedFlare, catalog.ANFlare, catalog.HoseBarb, catalog.NPT, catalog.Hose),
 			RunLengthIn: number("run", 6, 60), ReturnLine: yes("return"), EthanolPercent: number("ethanol", 0, 85),
 		},
-		Ignition: catalog.Ignition{Advance: pick(t, "advance", catalog.AdvanceNone, catalog.AdvancePorted, catalog.AdvanceManifold)},
+		Ignition: catalog.Ignition{Advance: oneOf(t, "advance", catalog.AdvanceNone, catalog.AdvancePorted, catalog.AdvanceManifold)},
 		Accessories: catalog.Accessories{
 			AirConditioning: yes("ac"), IdleStopSolenoid: yes("solenoid"), PowerBrakes: yes("brakes"), PCV: yes("pcv"),
 			CanisterPurge: perhaps("purge"), EGR: perhaps("egr"), CruiseControl: perhaps("cruise"),
@@ -86,20 +86,20 @@ func drawVehicle(t *rapid.T) *catalog.Vehicle {
 	}
 	if yes("automatic") {
 		v.Transmission = catalog.Transmission{Kind: catalog.Automatic, CableTravelIn: maybe("cable", 0.8, 2.2),
-			Downshift: pick(t, "downshift", catalog.DownshiftNone, catalog.VacuumModulator, catalog.DetentCable, catalog.KickdownRod, catalog.ThrottleValveCable, catalog.ElectricSwitch)}
+			Downshift: oneOf(t, "downshift", catalog.DownshiftNone, catalog.VacuumModulator, catalog.DetentCable, catalog.KickdownRod, catalog.ThrottleValveCable, catalog.ElectricSwitch)}
 	}
 	return v
 }
 
-func pick[T any](t *rapid.T, name string, of ...T) T { return rapid.SampledFrom(of).Draw(t, name) }
+func oneOf[T any](t *rapid.T, name string, of ...T) T { return rapid.SampledFrom(of).Draw(t, name) }
 
 func anyRequest(t *rapid.T, s *kit.Snapshot) *kit.Request {
 	r := &kit.Request{
 		Vehicle:       anyVehicle(t),
 		CarburetorSKU: rapid.SampledFrom(s.Catalog.Carburetors()).Draw(t, "carburetor").SKU,
 		Preferences: kit.Preferences{
-			Objective: pick(t, "objective", kit.ByPrice, kit.ByStock, kit.ByFewest),
-			Finish:    pick(t, "finish", "", catalog.FinishPlain, catalog.FinishBright, catalog.FinishBraided),
+			Objective: oneOf(t, "objective", kit.ByPrice, kit.ByStock, kit.ByFewest),
+			Finish:    oneOf(t, "finish", "", catalog.FinishPlain, catalog.FinishBright, catalog.FinishBraided),
 			Levels:    []kit.Level{kit.Required, kit.Recommended, kit.Optional},
 		},
 	}

@@ -60,18 +60,10 @@ func Resolve(ctx context.Context, s *Snapshot, req *Request) (*Kit, error) {
 	if err != nil {
 		return nil, err
 	}
-	j.room = rooms.Get().(*room)
 	defer j.release()
-	if err := j.compute(); err != nil {
+	if err := j.demand(); err != nil {
 		return nil, err
 	}
-	if j.fired, err = s.Rules.Evaluate(j.facts()); err != nil {
-		return nil, err
-	}
-	j.demands = gather(j.fired)
-	settle(j.demands, j.carburetor, req, j.levels)
-	j.portGaps()
-
 	sel, err := j.choose(ctx, j.aim)
 	if err != nil {
 		return nil, err
@@ -83,6 +75,21 @@ func Resolve(ctx context.Context, s *Snapshot, req *Request) (*Kit, error) {
 	return j.answer(sel, others), nil
 }
 
+// demand works out what the swap needs and what of that is had already.
+func (j *job) demand() error {
+	if err := j.compute(); err != nil {
+		return err
+	}
+	var err error
+	if j.fired, err = j.s.Rules.Evaluate(j.facts()); err != nil {
+		return err
+	}
+	j.demands = gather(j.fired)
+	settle(j.demands, j.carburetor, j.request, j.levels)
+	j.portGaps()
+	return nil
+}
+
 // release gives back the memory of searches that are over.
 func (j *job) release() {
 	j.room.release()
@@ -91,7 +98,7 @@ func (j *job) release() {
 	}
 }
 
-// read checks a request and finds what it names.
+// read checks a request and finds what it names. The job must be released.
 func (s *Snapshot) read(req *Request) (*job, error) {
 	j := &job{s: s, request: req, vehicle: req.Vehicle}
 	var bad []catalog.Violation
@@ -152,6 +159,7 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 	if len(bad) > 0 {
 		return nil, &catalog.InvalidError{What: "request", Violations: bad}
 	}
+	j.room = rooms.Get().(*room)
 	return j, nil
 }
 

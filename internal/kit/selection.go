@@ -96,11 +96,11 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 	sel := &selection{aim: a}
 	sel.groups = j.groups(a)
 	p, offers := j.problem(sel)
-	solution, err := pick.Solve(ctx, p, pick.Limits{MaxNodes: pickNodeLimit})
-	if err != nil {
-		return nil, fmt.Errorf("selection: %w", err)
+	var err error
+	if sel.solution, err = solve(ctx, p); err != nil {
+		return nil, err
 	}
-	sel.solution = solution
+	solution := &sel.solution
 	sel.chosen = make([]*option, len(sel.groups))
 	for g := range sel.groups {
 		sel.chosen[g] = &sel.groups[g].options[solution.Choice[g]]
@@ -114,6 +114,14 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 	}
 	slices.SortFunc(sel.buys, func(x, y buy) int { return cmp.Compare(x.offer.SKU, y.offer.SKU) })
 	return sel, nil
+}
+
+func solve(ctx context.Context, p *pick.Problem) (pick.Solution, error) {
+	solution, err := pick.Solve(ctx, p, pick.Limits{MaxNodes: pickNodeLimit})
+	if err != nil {
+		err = fmt.Errorf("selection: %w", err)
+	}
+	return solution, err
 }
 
 // problem states a selection as pick understands it: resources are parts, items

@@ -1,4 +1,4 @@
-package pick
+package pick_test
 
 import (
 	"context"
@@ -13,6 +13,9 @@ import (
 	"time"
 
 	"github.com/crillab/gophersat/solver"
+
+	"onetrip/internal/pick"
+	"onetrip/internal/pick/outside"
 )
 
 // structures are the sizes and price structures that selection is measured on. Proportional prices are the hard
@@ -29,8 +32,8 @@ var structures = []struct {
 	{"proportional/40x2000", 40, 2000, 100, true, 20},
 }
 
-func instances(needs, candidates, conflicts int, proportional bool, n int) []*Problem {
-	ps := make([]*Problem, n)
+func instances(needs, candidates, conflicts int, proportional bool, n int) []*pick.Problem {
+	ps := make([]*pick.Problem, n)
 	for k := range ps {
 		ps[k] = cover(rand.New(rand.NewPCG(uint64(k), 1)), needs, candidates, conflicts, proportional)
 	}
@@ -58,7 +61,7 @@ func BenchmarkSolve(b *testing.B) {
 					times[k] = time.Hour
 					for range 5 {
 						start := time.Now()
-						sol, err := Solve(context.Background(), p, Limits{})
+						sol, err := pick.Solve(context.Background(), p, pick.Limits{})
 						times[k] = min(times[k], time.Since(start))
 						if err != nil {
 							b.Fatal(err)
@@ -79,28 +82,28 @@ func BenchmarkSolve(b *testing.B) {
 // shape of everyday questions.
 func BenchmarkSolveKit(b *testing.B) {
 	r := rand.New(rand.NewPCG(8, 8))
-	p := &Problem{}
+	p := &pick.Problem{}
 	for g := range 25 {
-		grp := Group{Name: fmt.Sprint("need ", g)}
+		grp := pick.Group{Name: fmt.Sprint("need ", g)}
 		for o := range 1 + r.IntN(20) {
 			part := int32(len(p.Items))
-			p.Items = append(p.Items, Item{SKU: fmt.Sprintf("P%04d", part), Unit: 100 + r.Int64N(5000), Supplies: []Amount{{part, 1}}})
-			grp.Options = append(grp.Options, Option{Name: fmt.Sprint("part ", o), Demands: []Amount{{part, 1}}})
+			p.Items = append(p.Items, pick.Item{SKU: fmt.Sprintf("P%04d", part), Unit: 100 + r.Int64N(5000), Supplies: []pick.Amount{{part, 1}}})
+			grp.Options = append(grp.Options, pick.Option{Name: fmt.Sprint("part ", o), Demands: []pick.Amount{{part, 1}}})
 		}
 		p.Groups = append(p.Groups, grp)
 	}
 	parts := int32(len(p.Items))
 	for n := range 3 {
 		a, c := r.Int32N(parts), r.Int32N(parts)
-		p.Items = append(p.Items, Item{SKU: fmt.Sprintf("B%04d", n), Unit: (p.Items[a].Unit + p.Items[c].Unit) * 8 / 10, Supplies: []Amount{{a, 1}, {c, 1}}})
+		p.Items = append(p.Items, pick.Item{SKU: fmt.Sprintf("B%04d", n), Unit: (p.Items[a].Unit + p.Items[c].Unit) * 8 / 10, Supplies: []pick.Amount{{a, 1}, {c, 1}}})
 	}
 	for range 2 {
 		a, c := r.Int32N(25), r.Int32N(25)
-		p.Conflicts = append(p.Conflicts, [2]OptionRef{{a, 0}, {c, int32(len(p.Groups[c].Options) - 1)}})
+		p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{{a, 0}, {c, int32(len(p.Groups[c].Options) - 1)}})
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := Solve(context.Background(), p, Limits{}); err != nil {
+		if _, err := pick.Solve(context.Background(), p, pick.Limits{}); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -108,25 +111,25 @@ func BenchmarkSolveKit(b *testing.B) {
 
 // compact is the customary covering program of a problem made by cover, the smallest that outside solvers can be
 // given: buy or not per candidate, one row per need, one per excluded pair.
-func compact(p *Problem) *program {
-	m := &program{p: p}
+func compact(p *pick.Problem) *outside.Program {
+	m := &outside.Program{}
 	for i, it := range p.Items {
-		m.vars = append(m.vars, variable{fmt.Sprintf("x_%d", i), it.Unit, 1})
+		m.Vars = append(m.Vars, outside.Variable{Name: fmt.Sprintf("x_%d", i), Cost: it.Unit, Most: 1})
 	}
-	of := func(r OptionRef) int { return int(p.Groups[r.Group].Options[r.Option].Demands[0].Resource) }
+	of := func(r pick.OptionRef) int { return int(p.Groups[r.Group].Options[r.Option].Demands[0].Resource) }
 	for g, grp := range p.Groups {
-		var ts []term
+		var ts []outside.Term
 		for o := range grp.Options {
-			ts = append(ts, term{1, of(OptionRef{int32(g), int32(o)})})
+			ts = append(ts, outside.Term{Coef: 1, Var: of(pick.OptionRef{int32(g), int32(o)})})
 		}
-		m.rows = append(m.rows, row{ts, ">=", 1})
+		m.Rows = append(m.Rows, outside.Row{Terms: ts, Op: ">=", Right: 1})
 	}
 	seen := map[[2]int]bool{}
 	for _, c := range p.Conflicts {
 		pair := [2]int{of(c[0]), of(c[1])}
 		if !seen[pair] {
 			seen[pair] = true
-			m.rows = append(m.rows, row{[]term{{-1, pair[0]}, {-1, pair[1]}}, ">=", -1})
+			m.Rows = append(m.Rows, outside.Row{Terms: []outside.Term{{Coef: -1, Var: pair[0]}, {Coef: -1, Var: pair[1]}}, Op: ">=", Right: -1})
 		}
 	}
 	return m
@@ -176,7 +179,7 @@ func BenchmarkOutside(b *testing.B) {
 			for b.Loop() {
 				times := make([]time.Duration, len(ps))
 				for k, p := range ps {
-					times[k] = max(0, run("problem.lp", compact(p).lp())-nothing)
+					times[k] = max(0, run("problem.lp", compact(p).LP())-nothing)
 					if got := written(b, filepath.Join(dir, "problem.lp.out")); got != want[k] {
 						b.Errorf("instance %d: glpsol %d, optimum %d", k, got, want[k])
 					}
@@ -245,22 +248,22 @@ func TestMain(m *testing.M) {
 	}
 	s := structures[structure]
 	p := instances(s.needs, s.candidates, s.conflicts, s.proportional, instance+1)[instance]
-	_, costs, rows, _ := compact(p).boolean()
+	_, costs, rows, _ := compact(p).Boolean()
 	start := time.Now()
 	var constrs []solver.PBConstr
 	for _, r := range rows {
 		var lits, weights []int
-		for _, t := range r.terms {
-			lits, weights = append(lits, t.v), append(weights, int(t.coef))
+		for _, t := range r.Terms {
+			lits, weights = append(lits, t.Var), append(weights, int(t.Coef))
 		}
-		constrs = append(constrs, solver.GtEq(lits, weights, int(r.right)))
+		constrs = append(constrs, solver.GtEq(lits, weights, int(r.Right)))
 	}
 	pb := solver.ParsePBConstrs(constrs)
 	var lits []solver.Lit
 	var weights []int
 	for _, t := range costs {
-		if t.v <= pb.NbVars { // others are in no constraint and cost nothing
-			lits, weights = append(lits, solver.IntToLit(int32(t.v))), append(weights, int(t.coef))
+		if t.Var <= pb.NbVars { // others are in no constraint and cost nothing
+			lits, weights = append(lits, solver.IntToLit(int32(t.Var))), append(weights, int(t.Coef))
 		}
 	}
 	pb.SetCostFunc(lits, weights)

@@ -1,67 +1,16 @@
-package pick
+package pick_test
 
 import (
-	"fmt"
-	"math/big"
 	"slices"
-)
 
-// verify checks a solution against the problem from first principles and returns its cost, in big integers.
-func verify(p *Problem, choice, buy []int32) (*big.Int, error) {
-	cost := new(big.Int)
-	have := map[int32]int64{}
-	for _, a := range p.Free {
-		have[a.Resource] += int64(a.Units)
-	}
-	for i, n := range buy {
-		it := p.Items[i]
-		if n < 0 || it.Max > 0 && n > it.Max {
-			return nil, fmt.Errorf("item %d bought %d times, limit %d", i, n, it.Max)
-		}
-		cost.Add(cost, new(big.Int).Mul(big.NewInt(it.Unit), big.NewInt(int64(n))))
-		if n > it.ChargeAbove {
-			cost.Add(cost, big.NewInt(it.Charge))
-		}
-		for _, a := range it.Supplies {
-			have[a.Resource] += int64(n) * int64(a.Units)
-		}
-	}
-	for g, grp := range p.Groups {
-		on := len(grp.When) == 0
-		for _, ref := range grp.When {
-			on = on || choice[ref.Group] == ref.Option
-		}
-		switch {
-		case !on && choice[g] != -1:
-			return nil, fmt.Errorf("group %d is inactive but has option %d", g, choice[g])
-		case on && (choice[g] < 0 || int(choice[g]) >= len(grp.Options)):
-			return nil, fmt.Errorf("group %d is active but has option %d", g, choice[g])
-		case !on:
-			continue
-		}
-		op := grp.Options[choice[g]]
-		cost.Add(cost, big.NewInt(op.Penalty))
-		for _, a := range op.Demands {
-			have[a.Resource] -= int64(a.Units)
-		}
-	}
-	for _, c := range p.Conflicts {
-		if choice[c[0].Group] == c[0].Option && choice[c[1].Group] == c[1].Option {
-			return nil, fmt.Errorf("conflict %v: both chosen", c)
-		}
-	}
-	for r, n := range have {
-		if n < 0 {
-			return nil, fmt.Errorf("resource %d lacks %d units", r, -n)
-		}
-	}
-	return cost, nil
-}
+	"onetrip/internal/pick"
+	"onetrip/internal/pick/outside"
+)
 
 // brute enumerates every choice and every purchase. It knows nothing of the solver's ideas; groups must refer
 // back only.
 type brute struct {
-	p      *Problem
+	p      *pick.Problem
 	choice []int32
 	buy    []int32
 	bySKU  []int
@@ -71,7 +20,7 @@ type brute struct {
 	steps  int
 }
 
-func enumerate(p *Problem) *brute {
+func enumerate(p *pick.Problem) *brute {
 	b := &brute{p: p, choice: make([]int32, len(p.Groups)), buy: make([]int32, len(p.Items))}
 	for i := range p.Items {
 		b.bySKU = append(b.bySKU, i)
@@ -149,7 +98,7 @@ func (b *brute) item(i int) {
 		b.buy[i] = 0
 		return
 	}
-	big, err := verify(b.p, b.choice, b.buy)
+	big, err := outside.Verify(b.p, b.choice, b.buy)
 	if err != nil {
 		return
 	}
@@ -163,7 +112,7 @@ func (b *brute) item(i int) {
 	for i := range b.buy { // a pack that could be left out is never bought
 		if b.buy[i] > 0 {
 			b.buy[i]--
-			_, err := verify(b.p, b.choice, b.buy)
+			_, err := outside.Verify(b.p, b.choice, b.buy)
 			b.buy[i]++
 			if err == nil {
 				return
@@ -176,10 +125,11 @@ func (b *brute) item(i int) {
 
 // before compares in the documented order: lists of (SKU, packs), the end after every SKU; then choices.
 func (b *brute) before() bool {
+	type lot struct{ item, packs int32 }
 	list := func(buy []int32) (l []lot) {
 		for rank, i := range b.bySKU {
 			if buy[i] > 0 {
-				l = append(l, lot{int32(rank), int64(buy[i])})
+				l = append(l, lot{int32(rank), buy[i]})
 			}
 		}
 		return append(l, lot{item: int32(len(b.bySKU))})

@@ -1,4 +1,4 @@
-package pick
+package pick_test
 
 import (
 	"bufio"
@@ -20,6 +20,8 @@ import (
 	"github.com/crillab/gophersat/solver"
 
 	"onetrip/internal/golden"
+	"onetrip/internal/pick"
+	"onetrip/internal/pick/outside"
 )
 
 // The outside solvers are glpsol (GLPK, Debian package glpk-utils), clasp (Debian package clasp) and gophersat (Go
@@ -34,10 +36,10 @@ var update = golden.Update
 
 const infeasible = -1 // in place of an optimum
 
-// outside is the list of problems with recorded optima, by name.
-func outside() (names []string, problems map[string]*Problem) {
-	problems = map[string]*Problem{}
-	add := func(name string, p *Problem) {
+// recordedProblems is the list of problems with recorded optima, by name.
+func recordedProblems() (names []string, problems map[string]*pick.Problem) {
+	problems = map[string]*pick.Problem{}
+	add := func(name string, p *pick.Problem) {
 		names = append(names, name)
 		problems[name] = p
 	}
@@ -54,16 +56,16 @@ func outside() (names []string, problems map[string]*Problem) {
 	return names, problems
 }
 
-func optimum(p *Problem) (int64, error) {
-	sol, err := Solve(context.Background(), p, Limits{})
-	var inf *InfeasibleError
+func optimum(p *pick.Problem) (int64, error) {
+	sol, err := pick.Solve(context.Background(), p, pick.Limits{})
+	var inf *pick.InfeasibleError
 	if errors.As(err, &inf) {
 		return infeasible, nil
 	}
 	if err != nil {
 		return 0, err
 	}
-	cost, err := verify(p, sol.Choice, sol.Buy)
+	cost, err := outside.Verify(p, sol.Choice, sol.Buy)
 	if err != nil {
 		return 0, err
 	}
@@ -86,91 +88,25 @@ func installed(t testing.TB, name string) string {
 }
 
 // glpk solves a problem with glpsol.
-func glpk(path, dir string, p *Problem) (int64, error) {
-	m := linear(p)
-	in, out := filepath.Join(dir, "problem.lp"), filepath.Join(dir, "solution.txt")
-	if err := os.WriteFile(in, []byte(m.lp()), 0o600); err != nil {
+func glpk(path, dir string, p *pick.Problem) (int64, error) {
+	choice, buy, err := outside.GLPK(path, dir, p)
+	if errors.Is(err, outside.ErrInfeasible) {
+		return infeasible, nil
+	}
+	if err != nil {
 		return 0, err
 	}
-	log, err := exec.Command(path, "--lp", in, "--tmlim", "20", "--write", out).CombinedOutput()
-	if err != nil {
-		return 0, fmt.Errorf("glpsol: %w\n%s", err, log)
-	}
-	text, err := os.ReadFile(out)
-	if err != nil {
-		return 0, fmt.Errorf("%w\n%s", err, log)
-	}
-	// GLPK 5 writes a line "s mip ROWS COLUMNS STATUS OBJECTIVE", then "j COLUMN VALUE" for each column, numbered
-	// in the order in which the problem's text first names them.
-	values := make([]int64, len(m.vars))
-	order := m.columnOrder()
-	status := ""
-	for line := range strings.Lines(string(text)) {
-		f := strings.Fields(line)
-		switch {
-		case len(f) > 4 && f[0] == "s":
-			status = f[4]
-		case len(f) == 3 && f[0] == "j":
-			col, _ := strconv.Atoi(f[1])
-			value, err := strconv.ParseFloat(f[2], 64)
-			if err != nil {
-				return 0, err
-			}
-			values[order[col-1]] = int64(value + 0.5)
-		}
-	}
-	switch status {
-	case "o":
-	case "n":
-		return infeasible, nil
-	default:
-		if bytes.Contains(log, []byte("HAS NO PRIMAL FEASIBLE SOLUTION")) || bytes.Contains(log, []byte("HAS NO INTEGER FEASIBLE SOLUTION")) {
-			return infeasible, nil
-		}
-		return 0, fmt.Errorf("glpsol: status %q\n%s", status, log)
-	}
-	cost, err := m.cost(values)
+	cost, err := outside.Verify(p, choice, buy)
 	if err != nil {
 		return 0, fmt.Errorf("glpsol's selection: %w", err)
 	}
 	return cost.Int64(), nil
 }
 
-// columnOrder lists the variables in the order in which the LP text first names them.
-func (m *program) columnOrder() (order []int) {
-	seen := make([]bool, len(m.vars))
-	see := func(v int) {
-		if !seen[v] {
-			seen[v] = true
-			order = append(order, v)
-		}
-	}
-	for v, x := range m.vars {
-		if x.cost != 0 {
-			see(v)
-		}
-	}
-	if len(order) == 0 {
-		see(0) // stands in an empty objective
-	}
-	for _, r := range m.rows {
-		if len(r.terms) == 0 {
-			see(0)
-		}
-		for _, t := range r.terms {
-			see(t.v)
-		}
-	}
-	for v := range m.vars {
-		see(v)
-	}
-	return order
-}
-
 // claspOptimum solves a problem with clasp, within a time.
-func claspOptimum(path, dir string, p *Problem, limit time.Duration) (cost int64, done bool, err error) {
+func claspOptimum(path, dir string, p *pick.Problem, limit time.Duration) (cost int64, done bool, err error) {
 	in := filepath.Join(dir, "problem.opb")
-	if err := os.WriteFile(in, []byte(linear(p).opb()), 0o600); err != nil {
+	if err := os.WriteFile(in, []byte(outside.Linear(p).OPB()), 0o600); err != nil {
 		return 0, false, err
 	}
 	// clasp's exit status says what it found (10 + 20 for an optimum), so only its output is read.
@@ -193,19 +129,19 @@ func claspOptimum(path, dir string, p *Problem, limit time.Duration) (cost int64
 // gophersat solves a problem with gophersat, within a time. The rows of the OPB text are handed over directly:
 // gophersat 1.4.0's own OPB reader loses constraints that force a single variable. Its selection is checked, since
 // its simplification of constraints over forced variables can lose one too.
-func gophersat(p *Problem, limit time.Duration) (cost int64, done bool) {
-	m := linear(p)
-	_, costs, rows, digits := m.boolean()
+func gophersat(p *pick.Problem, limit time.Duration) (cost int64, done bool) {
+	m := outside.Linear(p)
+	_, costs, rows, digits := m.Boolean()
 	var constrs []solver.PBConstr
 	for _, r := range rows {
 		var lits, weights []int
-		for _, t := range r.terms {
-			lits, weights = append(lits, t.v), append(weights, int(t.coef))
+		for _, t := range r.Terms {
+			lits, weights = append(lits, t.Var), append(weights, int(t.Coef))
 		}
-		if r.op == "=" {
-			constrs = append(constrs, solver.Eq(lits, weights, int(r.right))...)
+		if r.Op == "=" {
+			constrs = append(constrs, solver.Eq(lits, weights, int(r.Right))...)
 		} else {
-			constrs = append(constrs, solver.GtEq(lits, weights, int(r.right)))
+			constrs = append(constrs, solver.GtEq(lits, weights, int(r.Right)))
 		}
 	}
 	pb := solver.ParsePBConstrs(constrs)
@@ -215,8 +151,8 @@ func gophersat(p *Problem, limit time.Duration) (cost int64, done bool) {
 	var lits []solver.Lit
 	var weights []int
 	for _, t := range costs {
-		if t.v <= pb.NbVars { // others are in no constraint and cost nothing
-			lits, weights = append(lits, solver.IntToLit(int32(t.v))), append(weights, int(t.coef))
+		if t.Var <= pb.NbVars { // others are in no constraint and cost nothing
+			lits, weights = append(lits, solver.IntToLit(int32(t.Var))), append(weights, int(t.Coef))
 		}
 	}
 	pb.SetCostFunc(lits, weights)
@@ -229,7 +165,7 @@ func gophersat(p *Problem, limit time.Duration) (cost int64, done bool) {
 			return infeasible, true
 		}
 		model := s.Model()
-		values := make([]int64, len(m.vars))
+		values := make([]int64, len(m.Vars))
 		for v, ds := range digits {
 			for d, x := range ds {
 				if x <= len(model) && model[x-1] {
@@ -237,7 +173,8 @@ func gophersat(p *Problem, limit time.Duration) (cost int64, done bool) {
 				}
 			}
 		}
-		if checked, err := m.cost(values); err != nil || checked.Int64() != int64(c) {
+		choice, buy := m.Selection(values)
+		if checked, err := outside.Verify(p, choice, buy); err != nil || checked.Int64() != int64(c) {
 			return 0, false
 		}
 		return int64(c), true
@@ -247,7 +184,7 @@ func gophersat(p *Problem, limit time.Duration) (cost int64, done bool) {
 }
 
 func TestOptimaEqualGLPK(t *testing.T) {
-	names, problems := outside()
+	names, problems := recordedProblems()
 	recorded := map[string]int64{}
 	if text, err := os.ReadFile("testdata/optima.csv"); err == nil {
 		rows, err := csv.NewReader(bytes.NewReader(text)).ReadAll()
@@ -322,7 +259,7 @@ func TestOptimaEqualGLPK(t *testing.T) {
 }
 
 func TestOptimaEqualPseudoBooleanSolvers(t *testing.T) {
-	names, problems := outside()
+	names, problems := recordedProblems()
 	clasp := installed(t, "clasp")
 	dir := t.TempDir()
 	byGophersat, byClasp := 0, 0

@@ -1,4 +1,4 @@
-package pick
+package pick_test
 
 import (
 	"context"
@@ -9,13 +9,16 @@ import (
 	"slices"
 	"testing"
 	"time"
+
+	"onetrip/internal/pick"
+	"onetrip/internal/pick/outside"
 )
 
 // agree checks Solve against the enumerator: feasibility, cost, the tie-break, and the proof.
-func agree(p *Problem) error {
+func agree(p *pick.Problem) error {
 	want := enumerate(p)
-	got, err := Solve(context.Background(), p, Limits{})
-	var inf *InfeasibleError
+	got, err := pick.Solve(context.Background(), p, pick.Limits{})
+	var inf *pick.InfeasibleError
 	if errors.As(err, &inf) {
 		if want.found {
 			return fmt.Errorf("said infeasible, but %v %v costs %d", want.best.choice, want.best.buy, want.cost)
@@ -28,7 +31,7 @@ func agree(p *Problem) error {
 	if !want.found {
 		return fmt.Errorf("found %+v for an infeasible problem", got)
 	}
-	cost, err := verify(p, got.Choice, got.Buy)
+	cost, err := outside.Verify(p, got.Choice, got.Buy)
 	if err != nil {
 		return fmt.Errorf("%+v: %w", got, err)
 	}
@@ -63,25 +66,25 @@ func TestSolveAgreesWithEnumeration(t *testing.T) {
 }
 
 // holds says by enumeration whether the listed constraints can hold together.
-func holds(p *Problem, e *InfeasibleError) bool {
-	q := &Problem{Free: p.Free}
+func holds(p *pick.Problem, e *pick.InfeasibleError) bool {
+	q := &pick.Problem{Free: p.Free}
 	for _, it := range p.Items {
 		it.Unit, it.Charge = 0, 0
 		q.Items = append(q.Items, it)
 	}
 	for g, grp := range p.Groups {
-		n := Group{When: grp.When}
+		n := pick.Group{When: grp.When}
 		for _, op := range grp.Options {
-			var demands []Amount
+			var demands []pick.Amount
 			for _, a := range op.Demands {
 				if slices.Contains(e.Resources, a.Resource) {
 					demands = append(demands, a)
 				}
 			}
-			n.Options = append(n.Options, Option{Demands: demands})
+			n.Options = append(n.Options, pick.Option{Demands: demands})
 		}
 		if !slices.Contains(e.Groups, int32(g)) {
-			n.Options = append(n.Options, Option{})
+			n.Options = append(n.Options, pick.Option{})
 		}
 		q.Groups = append(q.Groups, n)
 	}
@@ -94,8 +97,8 @@ func TestInfeasibleReasonIsMinimal(t *testing.T) {
 	seen := 0
 	for n := 0; n < 6000; n++ {
 		p := small(r)
-		_, err := Solve(context.Background(), p, Limits{})
-		var e *InfeasibleError
+		_, err := pick.Solve(context.Background(), p, pick.Limits{})
+		var e *pick.InfeasibleError
 		if !errors.As(err, &e) {
 			continue
 		}
@@ -132,22 +135,22 @@ func TestInfeasibleReasonIsMinimal(t *testing.T) {
 }
 
 func TestReasonsReadAsOneLine(t *testing.T) {
-	one := func(resource int32) []Option { return []Option{{Demands: []Amount{{resource, 2}}}} }
-	p := &Problem{
-		Items: []Item{
-			{SKU: "A", Unit: 1, Max: 1, Supplies: []Amount{{0, 1}}},
-			{SKU: "B", Unit: 1, Supplies: []Amount{{1, 1}}},
-			{SKU: "C", Unit: 1, Supplies: []Amount{{2, 1}}},
+	one := func(resource int32) []pick.Option { return []pick.Option{{Demands: []pick.Amount{{resource, 2}}}} }
+	p := &pick.Problem{
+		Items: []pick.Item{
+			{SKU: "A", Unit: 1, Max: 1, Supplies: []pick.Amount{{0, 1}}},
+			{SKU: "B", Unit: 1, Supplies: []pick.Amount{{1, 1}}},
+			{SKU: "C", Unit: 1, Supplies: []pick.Amount{{2, 1}}},
 		},
-		Groups: []Group{{Name: "hose", Options: one(1)}, {Name: "filter", Options: one(0)}},
+		Groups: []pick.Group{{Name: "hose", Options: one(1)}, {Name: "filter", Options: one(0)}},
 	}
-	_, err := Solve(context.Background(), p, Limits{})
+	_, err := pick.Solve(context.Background(), p, pick.Limits{})
 	if want := "pick: nothing fits filter; not enough of resource 0; add an option or an item that supplies it"; err == nil || err.Error() != want {
 		t.Errorf("got %v, want %s", err, want)
 	}
-	p.Groups = []Group{{Name: "hose", Options: one(1)}, {Name: "clamp", Options: one(2)}, {Name: "nut", Options: one(2)}}
-	p.Conflicts = [][2]OptionRef{{{0, 0}, {1, 0}}, {{1, 0}, {2, 0}}}
-	_, err = Solve(context.Background(), p, Limits{})
+	p.Groups = []pick.Group{{Name: "hose", Options: one(1)}, {Name: "clamp", Options: one(2)}, {Name: "nut", Options: one(2)}}
+	p.Conflicts = [][2]pick.OptionRef{{{0, 0}, {1, 0}}, {{1, 0}, {2, 0}}}
+	_, err = pick.Solve(context.Background(), p, pick.Limits{})
 	if want := "pick: nothing fits clamp and nut together: option 0 of clamp and option 0 of nut exclude each other; add an option"; err == nil || err.Error() != want {
 		t.Errorf("got %v, want %s", err, want)
 	}
@@ -157,15 +160,15 @@ func TestReasonsReadAsOneLine(t *testing.T) {
 func TestReasonInALargeProblem(t *testing.T) {
 	p := cover(rand.New(rand.NewPCG(3, 3)), 40, 2000, 100, true)
 	p.Groups[7].Options = p.Groups[7].Options[:3]
-	p.Conflicts = slices.DeleteFunc(p.Conflicts, func(c [2]OptionRef) bool {
+	p.Conflicts = slices.DeleteFunc(p.Conflicts, func(c [2]pick.OptionRef) bool {
 		return c[0].Group == 7 && c[0].Option > 2 || c[1].Group == 7 && c[1].Option > 2
 	})
 	for o := range p.Groups[7].Options {
-		p.Groups[7].Options[o].Demands = []Amount{{2000, 1}}
+		p.Groups[7].Options[o].Demands = []pick.Amount{{2000, 1}}
 	}
 	start := time.Now()
-	_, err := Solve(context.Background(), p, Limits{})
-	var e *InfeasibleError
+	_, err := pick.Solve(context.Background(), p, pick.Limits{})
+	var e *pick.InfeasibleError
 	if !errors.As(err, &e) || !slices.Equal(e.Groups, []int32{7}) || !slices.Equal(e.Resources, []int32{2000}) || len(e.Conflicts) != 0 {
 		t.Fatalf("got %v", err)
 	}

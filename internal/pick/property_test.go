@@ -1,4 +1,4 @@
-package pick
+package pick_test
 
 import (
 	"context"
@@ -10,11 +10,14 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"onetrip/internal/pick"
+	"onetrip/internal/pick/outside"
 )
 
 // drawn draws one of the generated problems by seed, so that rapid can shrink towards smaller seeds only; the
 // problems are small enough to read.
-func drawn(t *rapid.T) (*Problem, *rand.Rand) {
+func drawn(t *rapid.T) (*pick.Problem, *rand.Rand) {
 	r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 20))
 	switch rapid.IntRange(0, 3).Draw(t, "kind") {
 	case 0:
@@ -28,16 +31,16 @@ func drawn(t *rapid.T) (*Problem, *rand.Rand) {
 }
 
 // cost solves a problem and checks the answer; ok is false when it is infeasible.
-func cost(t *rapid.T, p *Problem) (sol Solution, ok bool) {
-	sol, err := Solve(context.Background(), p, Limits{})
-	var inf *InfeasibleError
+func cost(t *rapid.T, p *pick.Problem) (sol pick.Solution, ok bool) {
+	sol, err := pick.Solve(context.Background(), p, pick.Limits{})
+	var inf *pick.InfeasibleError
 	if errors.As(err, &inf) {
 		return sol, false
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	c, err := verify(p, sol.Choice, sol.Buy)
+	c, err := outside.Verify(p, sol.Choice, sol.Buy)
 	if err != nil {
 		t.Fatalf("%+v: %v", sol, err)
 	}
@@ -58,11 +61,11 @@ func TestMoreToChooseFromNeverCostsMore(t *testing.T) {
 			}
 		}
 		if r.IntN(2) == 0 {
-			p.Items = append(slices.Clone(p.Items), Item{SKU: "A-new", Unit: r.Int64N(2000), Supplies: []Amount{{r.Int32N(nr), 1 + r.Int32N(3)}, {r.Int32N(nr), 1}}})
+			p.Items = append(slices.Clone(p.Items), pick.Item{SKU: "A-new", Unit: r.Int64N(2000), Supplies: []pick.Amount{{r.Int32N(nr), 1 + r.Int32N(3)}, {r.Int32N(nr), 1}}})
 		} else {
 			g := r.IntN(len(p.Groups))
 			grp := &p.Groups[g]
-			grp.Options = append(slices.Clone(grp.Options), Option{Penalty: r.Int64N(500), Demands: []Amount{{r.Int32N(nr), 1}}})
+			grp.Options = append(slices.Clone(grp.Options), pick.Option{Penalty: r.Int64N(500), Demands: []pick.Amount{{r.Int32N(nr), 1}}})
 		}
 		after, okAfter := cost(t, p)
 		if ok && (!okAfter || after.Cost > before.Cost) {
@@ -81,10 +84,10 @@ func TestOrderOfInputDoesNotMatter(t *testing.T) {
 			groupAt[g] = at
 			options[g] = r.Perm(len(p.Groups[g].Options))
 		}
-		move := func(ref OptionRef) OptionRef {
-			return OptionRef{int32(groupAt[ref.Group]), int32(options[ref.Group][ref.Option])}
+		move := func(ref pick.OptionRef) pick.OptionRef {
+			return pick.OptionRef{int32(groupAt[ref.Group]), int32(options[ref.Group][ref.Option])}
 		}
-		q := &Problem{Free: slices.Clone(p.Free)}
+		q := &pick.Problem{Free: slices.Clone(p.Free)}
 		slices.Reverse(q.Free)
 		for _, i := range items {
 			it := p.Items[i]
@@ -93,7 +96,7 @@ func TestOrderOfInputDoesNotMatter(t *testing.T) {
 			q.Items = append(q.Items, it)
 		}
 		for _, g := range groups {
-			grp := Group{Options: make([]Option, len(p.Groups[g].Options))}
+			grp := pick.Group{Options: make([]pick.Option, len(p.Groups[g].Options))}
 			for o, op := range p.Groups[g].Options {
 				grp.Options[options[g][o]] = op
 			}
@@ -103,7 +106,7 @@ func TestOrderOfInputDoesNotMatter(t *testing.T) {
 			q.Groups = append(q.Groups, grp)
 		}
 		for _, c := range p.Conflicts {
-			q.Conflicts = append(q.Conflicts, [2]OptionRef{move(c[1]), move(c[0])})
+			q.Conflicts = append(q.Conflicts, [2]pick.OptionRef{move(c[1]), move(c[0])})
 		}
 		one, ok := cost(t, p)
 		two, okTwo := cost(t, q)
@@ -125,13 +128,13 @@ func TestLimitsStopEarlyWithAValidBound(t *testing.T) {
 	stopped := 0
 	for n := uint64(0); n < 40; n++ {
 		p := cover(rand.New(rand.NewPCG(n, 1)), 20, 300, 60, true)
-		full, err := Solve(context.Background(), p, Limits{})
+		full, err := pick.Solve(context.Background(), p, pick.Limits{})
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, limit := range []int64{1, 3, 10} {
-			sol, err := Solve(context.Background(), p, Limits{MaxNodes: limit})
-			if errors.Is(err, ErrLimit) {
+			sol, err := pick.Solve(context.Background(), p, pick.Limits{MaxNodes: limit})
+			if errors.Is(err, pick.ErrLimit) {
 				continue
 			}
 			if err != nil {
@@ -140,7 +143,7 @@ func TestLimitsStopEarlyWithAValidBound(t *testing.T) {
 			if sol.Nodes > limit || sol.LowerBound > full.Cost || sol.Cost < full.Cost || sol.Optimal != (sol.LowerBound == sol.Cost) {
 				t.Fatalf("limit %d: %+v, optimum %d", limit, sol, full.Cost)
 			}
-			if c, err := verify(p, sol.Choice, sol.Buy); err != nil || c.Int64() != sol.Cost {
+			if c, err := outside.Verify(p, sol.Choice, sol.Buy); err != nil || c.Int64() != sol.Cost {
 				t.Fatalf("limit %d: %+v: costs %v, %v", limit, sol, c, err)
 			}
 			if !sol.Optimal {
@@ -153,31 +156,33 @@ func TestLimitsStopEarlyWithAValidBound(t *testing.T) {
 	}
 	gone, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := Solve(gone, cover(rand.New(rand.NewPCG(1, 1)), 4, 10, 0, false), Limits{}); !errors.Is(err, ErrLimit) || !errors.Is(err, context.Canceled) {
+	if _, err := pick.Solve(gone, cover(rand.New(rand.NewPCG(1, 1)), 4, 10, 0, false), pick.Limits{}); !errors.Is(err, pick.ErrLimit) || !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
 }
 
 func TestMalformedProblemsAreRefused(t *testing.T) {
-	one := []Amount{{0, 1}}
-	group := func(when ...OptionRef) Group { return Group{Name: "g", Options: []Option{{Demands: one}}, When: when} }
-	item := Item{SKU: "A", Unit: 5, Supplies: one}
-	for name, p := range map[string]*Problem{
-		"negative cost":      {Items: []Item{{SKU: "A", Unit: -1, Supplies: one}}, Groups: []Group{group()}},
-		"negative limit":     {Items: []Item{{SKU: "A", Max: -1, Supplies: one}}, Groups: []Group{group()}},
-		"negative penalty":   {Groups: []Group{{Options: []Option{{Penalty: -1}}}}},
-		"negative units":     {Groups: []Group{{Options: []Option{{Demands: []Amount{{0, -1}}}}}}},
-		"negative resource":  {Free: []Amount{{-1, 1}}},
-		"huge resource":      {Free: []Amount{{1 << 30, 1}}},
-		"unknown option":     {Items: []Item{item}, Groups: []Group{group()}, Conflicts: [][2]OptionRef{{{0, 0}, {0, 7}}}},
-		"unknown group":      {Items: []Item{item}, Groups: []Group{group(OptionRef{3, 0})}},
-		"active by itself":   {Items: []Item{item}, Groups: []Group{group(OptionRef{0, 0})}},
-		"cycle":              {Items: []Item{item}, Groups: []Group{group(OptionRef{1, 0}), group(OptionRef{0, 0})}},
-		"costs that overrun": {Items: []Item{{SKU: "A", Unit: 1 << 61, Supplies: one}}, Groups: []Group{group(), group()}},
+	one := []pick.Amount{{0, 1}}
+	group := func(when ...pick.OptionRef) pick.Group {
+		return pick.Group{Name: "g", Options: []pick.Option{{Demands: one}}, When: when}
+	}
+	item := pick.Item{SKU: "A", Unit: 5, Supplies: one}
+	for name, p := range map[string]*pick.Problem{
+		"negative cost":      {Items: []pick.Item{{SKU: "A", Unit: -1, Supplies: one}}, Groups: []pick.Group{group()}},
+		"negative limit":     {Items: []pick.Item{{SKU: "A", Max: -1, Supplies: one}}, Groups: []pick.Group{group()}},
+		"negative penalty":   {Groups: []pick.Group{{Options: []pick.Option{{Penalty: -1}}}}},
+		"negative units":     {Groups: []pick.Group{{Options: []pick.Option{{Demands: []pick.Amount{{0, -1}}}}}}},
+		"negative resource":  {Free: []pick.Amount{{-1, 1}}},
+		"huge resource":      {Free: []pick.Amount{{1 << 30, 1}}},
+		"unknown option":     {Items: []pick.Item{item}, Groups: []pick.Group{group()}, Conflicts: [][2]pick.OptionRef{{{0, 0}, {0, 7}}}},
+		"unknown group":      {Items: []pick.Item{item}, Groups: []pick.Group{group(pick.OptionRef{3, 0})}},
+		"active by itself":   {Items: []pick.Item{item}, Groups: []pick.Group{group(pick.OptionRef{0, 0})}},
+		"cycle":              {Items: []pick.Item{item}, Groups: []pick.Group{group(pick.OptionRef{1, 0}), group(pick.OptionRef{0, 0})}},
+		"costs that overrun": {Items: []pick.Item{{SKU: "A", Unit: 1 << 61, Supplies: one}}, Groups: []pick.Group{group(), group()}},
 	} {
-		if _, err := Solve(context.Background(), p, Limits{}); err == nil {
+		if _, err := pick.Solve(context.Background(), p, pick.Limits{}); err == nil {
 			t.Errorf("%s: accepted", name)
-		} else if errors.As(err, new(*InfeasibleError)) || errors.Is(err, ErrLimit) {
+		} else if errors.As(err, new(*pick.InfeasibleError)) || errors.Is(err, pick.ErrLimit) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
@@ -199,7 +204,7 @@ func TestLargeCostsAreExact(t *testing.T) {
 }
 
 // decode reads a small problem out of bytes, two small numbers from each.
-func decode(data []byte) *Problem {
+func decode(data []byte) *pick.Problem {
 	at := 0
 	next := func(n int) int {
 		if at/2 >= len(data) || n <= 0 {
@@ -212,32 +217,32 @@ func decode(data []byte) *Problem {
 		at++
 		return b & 15 % n
 	}
-	p := &Problem{}
-	amounts := func(most int) (as []Amount) {
+	p := &pick.Problem{}
+	amounts := func(most int) (as []pick.Amount) {
 		for k := next(most + 1); k > 0; k-- {
-			as = append(as, Amount{int32(next(4)), int32(next(4))})
+			as = append(as, pick.Amount{int32(next(4)), int32(next(4))})
 		}
 		return as
 	}
 	for i, n := 0, next(5); i < n; i++ {
-		p.Items = append(p.Items, Item{SKU: fmt.Sprint("S", next(10), i), Unit: int64(next(6)), Charge: int64(next(4)), ChargeAbove: int32(next(3)), Max: int32(next(4)), Supplies: amounts(3)})
+		p.Items = append(p.Items, pick.Item{SKU: fmt.Sprint("S", next(10), i), Unit: int64(next(6)), Charge: int64(next(4)), ChargeAbove: int32(next(3)), Max: int32(next(4)), Supplies: amounts(3)})
 	}
-	ref := func(groups int) (OptionRef, bool) {
+	ref := func(groups int) (pick.OptionRef, bool) {
 		g := next(groups)
 		if groups == 0 || len(p.Groups[g].Options) == 0 {
-			return OptionRef{}, false
+			return pick.OptionRef{}, false
 		}
-		return OptionRef{int32(g), int32(next(len(p.Groups[g].Options)))}, true
+		return pick.OptionRef{int32(g), int32(next(len(p.Groups[g].Options)))}, true
 	}
 	for g, n := 0, next(5); g < n; g++ {
-		grp := Group{Name: fmt.Sprint("g", g)}
+		grp := pick.Group{Name: fmt.Sprint("g", g)}
 		for k := next(3); k > 0; k-- {
 			if w, ok := ref(g); ok {
 				grp.When = append(grp.When, w)
 			}
 		}
 		for k := next(4); k > 0; k-- {
-			grp.Options = append(grp.Options, Option{Penalty: int64(next(6)), Demands: amounts(2)})
+			grp.Options = append(grp.Options, pick.Option{Penalty: int64(next(6)), Demands: amounts(2)})
 		}
 		p.Groups = append(p.Groups, grp)
 	}
@@ -245,7 +250,7 @@ func decode(data []byte) *Problem {
 		a, ok := ref(len(p.Groups))
 		b, ok2 := ref(len(p.Groups))
 		if ok && ok2 {
-			p.Conflicts = append(p.Conflicts, [2]OptionRef{a, b})
+			p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{a, b})
 		}
 	}
 	p.Free = amounts(3)
