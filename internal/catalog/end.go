@@ -122,6 +122,20 @@ func (e End) String() string {
 	return string(e.Family) + " " + e.SizeText() + " " + string(e.Gender)
 }
 
+// familyWords are the families as the trade says them after size and gender.
+var familyWords = map[Family]string{
+	PlainTube: "plain tube", InvertedFlare: "inverted flare", ANFlare: "AN flare", HoseBarb: "hose barb",
+	NPT: "pipe thread", UNFPort: "straight-thread port", Banjo: "banjo", Hose: "hose",
+}
+
+// Words is the end for a sentence: "3/8 hose barb", "5/8-18 female inverted flare".
+func (e End) Words() string {
+	if e.Gender == Neutral {
+		return e.SizeText() + " " + familyWords[e.Family]
+	}
+	return e.SizeText() + " " + string(e.Gender) + " " + familyWords[e.Family]
+}
+
 // Mates reports whether two ends join without anything between them. A hose goes
 // over a barb or a tube of its bore (and takes a clamp); threaded ends join the
 // other gender of the same family and thread.

@@ -83,11 +83,13 @@ func smallestConflict(tests []rules.Test, forms []*catalog.Form) []rules.Test {
 const nearestShown = 3
 
 // nearest lists the parts that fail fewest requirements of a demand, cheapest first
-// among equals, with every attribute that each fails.
-func (j *job) nearest(d *demand) []Nearest {
+// among equals, with every attribute that each fails. joins are the ends that the part
+// must have, for a step of the fuel path.
+func (j *job) nearest(d *demand, joins ...catalog.End) []Nearest {
 	type near struct {
 		part  *catalog.Part
 		fails []string
+		alien int // ends of another family than the one wanted
 	}
 	var best []near
 	if len(d.matches) == 0 { // no part would help
@@ -98,6 +100,8 @@ func (j *job) nearest(d *demand) []Nearest {
 		for _, m := range d.matches {
 			n.fails = append(n.fails, m.Fails(f)...)
 		}
+		ends, alien := failsToJoin(f, joins)
+		n.fails, n.alien = append(n.fails, ends...), alien
 		if len(n.fails) == 0 {
 			if !n.part.Discontinued {
 				continue
@@ -106,7 +110,7 @@ func (j *job) nearest(d *demand) []Nearest {
 		}
 		best = append(best, n)
 		slices.SortFunc(best, func(a, b near) int {
-			return cmp.Or(cmp.Compare(len(a.fails), len(b.fails)),
+			return cmp.Or(cmp.Compare(len(a.fails), len(b.fails)), cmp.Compare(a.alien, b.alien),
 				cmp.Compare(a.part.Price.AmountMinor, b.part.Price.AmountMinor), cmp.Compare(a.part.SKU, b.part.SKU))
 		})
 		best = best[:min(len(best), nearestShown)]
@@ -118,25 +122,50 @@ func (j *job) nearest(d *demand) []Nearest {
 	return out
 }
 
+// failsToJoin lists the ends of a form that are not the ends wanted, whichever way round
+// the part goes in, and counts those of another family.
+func failsToJoin(f *catalog.Form, wanted []catalog.End) (fails []string, alien int) {
+	if len(f.Ends) != len(wanted) {
+		return nil, 0
+	}
+	for turn := range wanted {
+		var list []string
+		strange := 0
+		for i, end := range f.Ends {
+			want := wanted[(i+turn)%len(wanted)]
+			if end != want {
+				list = append(list, fmt.Sprintf("end: %s, wanted %s", end.Words(), want.Words()))
+			}
+			if end.Family != want.Family {
+				strange++
+			}
+		}
+		if turn == 0 || len(list) < len(fails) || len(list) == len(fails) && strange < alien {
+			fails, alien = list, strange
+		}
+	}
+	return fails, alien
+}
+
 // missingInPath lists the parts of a fuel path that nobody sells, each with the ends
 // it would have to join.
 func (j *job) missingInPath(path *fit.PathOption) []Missing {
 	var out []Missing
-	add := func(need, reason string) {
+	add := func(need, reason string, joins ...catalog.End) {
 		d := j.role(need)
 		if d == nil || slices.ContainsFunc(out, func(m Missing) bool { return m.Need == need }) {
 			return
 		}
-		out = append(out, Missing{Need: need, Severity: d.severity, Reason: reason, Nearest: j.nearest(d)})
+		out = append(out, Missing{Need: need, Severity: d.severity, Reason: reason, Nearest: j.nearest(d, joins...)})
 	}
 	for _, s := range path.Steps {
 		if !nobodySells(s.Part) {
 			continue
 		}
 		if s.Need == "fuel.inlet_fitting" || s.Need == "fuel.fittings" {
-			add(s.Need, fmt.Sprintf("No fitting in the catalogue leads from %s to %s%s.", s.From, s.To, j.withstanding(s.Need)))
+			add(s.Need, fmt.Sprintf("No fitting in the catalogue leads from %s to %s%s.", s.From.Words(), s.To.Words(), j.withstanding(s.Need)), s.From, s.To)
 		} else {
-			add(s.Need, fmt.Sprintf("No %s in the catalogue fits %s at one end and %s at the other%s.", s.Part.Name, s.From, s.To, j.withstanding(s.Need)))
+			add(s.Need, fmt.Sprintf("No %s in the catalogue fits %s at one end and %s at the other%s.", s.Part.Name, s.From.Words(), s.To.Words(), j.withstanding(s.Need)), s.From, s.To)
 		}
 	}
 	for _, u := range path.Uses {
