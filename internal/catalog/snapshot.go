@@ -176,6 +176,20 @@ func (s *Snapshot) WithStock(revision int64, levels []Stock) (*Snapshot, error) 
 	return &next, nil
 }
 
+// plenty is more packs of one part than any kit takes.
+const plenty = 1 << 20
+
+// WithPlenty is the snapshot as if every location had plenty of every offer: what the
+// catalogue sells, whatever is in stock. Everything but the stock table is shared.
+func (s *Snapshot) WithPlenty() *Snapshot {
+	next := *s
+	next.stock = make([]int32, len(s.stock))
+	for i := range next.stock {
+		next.stock[i] = plenty
+	}
+	return &next
+}
+
 // Vehicles lists vehicles by id; the slice must not be changed. So for the others.
 func (s *Snapshot) Vehicles() []*Vehicle { return s.vehicles }
 

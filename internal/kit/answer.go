@@ -9,6 +9,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
+	"onetrip/internal/rules"
 	"onetrip/internal/units"
 )
 
@@ -32,7 +33,7 @@ func (j *job) answer(sel *selection, others []Alternative) *Kit {
 		k.Stack = stackItems(stack)
 	}
 	k.Needs = j.needs(sel, k.Lines)
-	k.Missing = j.missing(sel, k.Needs, k.Lines)
+	k.Missing = j.missing(j.lacks(sel, k.Needs, k.Lines))
 	k.Checks = j.checks(sel)
 	k.Settings = j.settings(sel)
 	k.Tools = j.tools(sel)
@@ -428,42 +429,73 @@ func (sel *selection) packs(o *catalog.Offer) int {
 	return 0
 }
 
-// missing lists what nothing meets and what is not in stock.
-func (j *job) missing(sel *selection, needs []Need, lines []Line) []Missing {
-	out := []Missing{}
+// A lack is a need that nothing meets, or that stock does not cover.
+type lack struct {
+	need     string
+	severity Severity
+	demand   *demand      // nil when stock is short
+	text     string       // why, when it is known better than from the demand's matches
+	from, to catalog.End  // ends of the piece missing in the fuel path
+	also     []rules.Test // of that piece, beside the demand's matches
+	short    []*Line      // lines that stock does not cover
+}
+
+// lacks lists what nothing meets and what is not in stock, most serious first.
+func (j *job) lacks(sel *selection, needs []Need, lines []Line) []lack {
+	var out []lack
 	for _, g := range j.gaps {
-		m := Missing{Need: g.demand.need, Severity: g.demand.severity, Reason: g.text, Nearest: j.nearest(g.demand)}
-		if m.Reason == "" {
-			m.Reason = j.whyNothing(g.demand)
-		}
-		out = append(out, m)
+		out = append(out, lack{need: g.demand.need, severity: g.demand.severity, demand: g.demand, text: g.text})
 	}
 	if path := sel.path(); path != nil {
-		out = append(out, j.missingInPath(path)...)
+		out = append(out, j.lacksInPath(path)...)
 	}
 	for _, n := range needs {
 		if n.Status != OutOfStock {
 			continue
 		}
-		m := Missing{Need: n.ID, Severity: Serious, Nearest: []Nearest{}}
+		l := lack{need: n.ID, severity: Serious}
 		if n.Level != Required {
-			m.Severity = Minor
+			l.severity = Minor
 		}
-		var reasons []string
-		for _, l := range lines {
-			if slices.Contains(n.Lines, l.SKU) && !l.Stock.Enough {
-				reasons = append(reasons, stockText(l))
+		for i := range lines {
+			if slices.Contains(n.Lines, lines[i].SKU) && !lines[i].Stock.Enough {
+				l.short = append(l.short, &lines[i])
 			}
 		}
-		m.Reason = strings.Join(reasons, " ")
-		out = append(out, m)
+		out = append(out, l)
 	}
-	slices.SortStableFunc(out, func(a, b Missing) int { return severityRank[a.Severity] - severityRank[b.Severity] })
+	slices.SortStableFunc(out, func(a, b lack) int { return severityRank[a.severity] - severityRank[b.severity] })
+	return out
+}
+
+// missing says of everything the kit lacks why, and what comes near.
+func (j *job) missing(lacks []lack) []Missing {
+	out := make([]Missing, len(lacks))
+	for i, l := range lacks {
+		m := Missing{Need: l.need, Severity: l.severity, Reason: l.text, Nearest: []Nearest{}}
+		switch {
+		case l.demand == nil:
+			texts := make([]string, len(l.short))
+			for i, line := range l.short {
+				texts[i] = stockText(line)
+			}
+			m.Reason = strings.Join(texts, " ")
+		case m.Reason == "":
+			m.Reason = j.whyNothing(l.demand)
+		}
+		switch {
+		case l.from.Family != "":
+			m.Nearest = j.nearest(l.demand, l.from, l.to)
+		case l.demand != nil:
+			m.Nearest = j.nearest(l.demand)
+		}
+		out[i] = m
+	}
 	return out
 }
 
 // stockText says where a line that is short can be had.
-func stockText(l Line) string {
+func stockText(l *Line) string {
 	where := "all locations"
 	if l.Stock.Location != "" {
 		where = l.Stock.Location

@@ -147,30 +147,32 @@ func failsToJoin(f *catalog.Form, wanted []catalog.End) (fails []string, alien i
 	return fails, alien
 }
 
-// missingInPath lists the parts of a fuel path that nobody sells, each with the ends
+// lacksInPath lists the parts of a fuel path that nobody sells, each with the ends
 // it would have to join.
-func (j *job) missingInPath(path *fit.PathOption) []Missing {
-	var out []Missing
-	add := func(need, reason string, joins ...catalog.End) {
-		d := j.role(need)
-		if d == nil || slices.ContainsFunc(out, func(m Missing) bool { return m.Need == need }) {
+func (j *job) lacksInPath(path *fit.PathOption) []lack {
+	var out []lack
+	add := func(l lack) {
+		l.demand = j.role(l.need)
+		if l.demand == nil || slices.ContainsFunc(out, func(o lack) bool { return o.need == l.need }) {
 			return
 		}
-		out = append(out, Missing{Need: need, Severity: d.severity, Reason: reason, Nearest: j.nearest(d, joins...)})
+		l.severity = l.demand.severity
+		out = append(out, l)
 	}
 	for _, s := range path.Steps {
 		if !nobodySells(s.Part) {
 			continue
 		}
+		text := fmt.Sprintf("No %s in the catalogue fits %s at one end and %s at the other%s.", s.Part.Name, s.From.Words(), s.To.Words(), j.withstanding(s.Need))
 		if s.Need == "fuel.inlet_fitting" || s.Need == "fuel.fittings" {
-			add(s.Need, fmt.Sprintf("No fitting in the catalogue leads from %s to %s%s.", s.From.Words(), s.To.Words(), j.withstanding(s.Need)), s.From, s.To)
-		} else {
-			add(s.Need, fmt.Sprintf("No %s in the catalogue fits %s at one end and %s at the other%s.", s.Part.Name, s.From.Words(), s.To.Words(), j.withstanding(s.Need)), s.From, s.To)
+			text = fmt.Sprintf("No fitting in the catalogue leads from %s to %s%s.", s.From.Words(), s.To.Words(), j.withstanding(s.Need))
 		}
+		add(lack{need: s.Need, from: s.From, to: s.To, text: text})
 	}
 	for _, u := range path.Uses {
 		if u.Need == "fuel.clamps" && nobodySells(u.Part) {
-			add(u.Need, fmt.Sprintf("No clamp in the catalogue closes on %g in fuel hose.", path.HoseBoreIn))
+			bore := rules.Test{Attr: "hose_in", Type: catalog.AttrSize, Op: rules.Equal, Value: catalog.Value{Num: path.HoseBoreIn}}
+			add(lack{need: u.Need, also: []rules.Test{bore}, text: fmt.Sprintf("No clamp in the catalogue closes on %g in fuel hose.", path.HoseBoreIn)})
 		}
 	}
 	return out

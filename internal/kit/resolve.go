@@ -136,31 +136,40 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 			bad = append(bad, s.checkNeed(at+"/need", h.Need)...)
 		}
 	}
-	for i, need := range req.Preferences.Declined {
-		bad = append(bad, s.checkNeed(fmt.Sprintf("/preferences/declined/%d", i), need)...)
+	prefer, err := j.prefer(req.Preferences)
+	if err != nil {
+		return nil, err
 	}
-	p := req.Preferences
-	if p.Currency != "" && p.Currency != s.Catalog.Currency {
+	bad = append(bad, prefer...)
+	if len(bad) > 0 {
+		return nil, &catalog.InvalidError{What: "request", Violations: bad}
+	}
+	j.room = rooms.Get().(*room)
+	return j, nil
+}
+
+// prefer takes over the preferences of a request.
+func (j *job) prefer(p Preferences) (bad []catalog.Violation, err error) {
+	for i, need := range p.Declined {
+		bad = append(bad, j.s.checkNeed(fmt.Sprintf("/preferences/declined/%d", i), need)...)
+	}
+	if p.Currency != "" && p.Currency != j.s.Catalog.Currency {
 		bad = append(bad, catalog.Violation{Pointer: "/preferences/currency",
-			Detail: fmt.Sprintf("%s is not the catalogue's currency; prices are in %s", p.Currency, s.Catalog.Currency)})
+			Detail: fmt.Sprintf("%s is not the catalogue's currency; prices are in %s", p.Currency, j.s.Catalog.Currency)})
 	}
 	j.aim = aim{objective: p.Objective, finish: p.Finish, location: catalog.AllLocations}
 	if j.aim.objective == "" {
 		j.aim.objective = ByPrice
 	}
 	if p.Location != "" {
-		if j.aim.location, err = s.Catalog.Location(p.Location); err != nil {
+		if j.aim.location, err = j.s.Catalog.Location(p.Location); err != nil {
 			return nil, pointAt(err, "/preferences/location")
 		}
 	}
 	if j.levels = p.Levels; len(j.levels) == 0 {
 		j.levels = []Level{Required, Recommended}
 	}
-	if len(bad) > 0 {
-		return nil, &catalog.InvalidError{What: "request", Violations: bad}
-	}
-	j.room = rooms.Get().(*room)
-	return j, nil
+	return bad, nil
 }
 
 // checkNeed refuses a need id that no rule raises, with a near spelling.

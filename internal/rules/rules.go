@@ -42,6 +42,16 @@ func (s *Set) NeedKind(need string) (catalog.Kind, bool) {
 	return r.Kind, true
 }
 
+// Reads lists the facts that some rule reads, sorted; see Rule.Reads.
+func (s *Set) Reads() []string {
+	var all []string
+	for _, r := range s.rules {
+		all = append(all, r.reads...)
+	}
+	slices.Sort(all)
+	return slices.Compact(all)
+}
+
 // Rule is one rule. The fields are what its author wrote.
 type Rule struct {
 	ID         string

@@ -1,0 +1,303 @@
+package kit
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/rules"
+	"onetrip/internal/units"
+)
+
+// Basis is what a sweep counts as there to be bought.
+type Basis string
+
+// Bases.
+const (
+	// OnSale: whatever the catalogue sells counts as in stock, at any location.
+	OnSale Basis = "catalogue"
+	// InStock: what the preferred location has (all locations together without one).
+	// Parts in stock are preferred to cheaper ones that are not, so that a kit is
+	// incomplete for want of stock only when no choice of parts can help it.
+	InStock Basis = "stock"
+)
+
+// SweepQuery asks for the kits of every vehicle with every carburetor.
+type SweepQuery struct {
+	Vehicles    []*catalog.Vehicle    // valid ones; nil: those of the catalogue
+	Carburetors []*catalog.Carburetor // of the catalogue; nil: all
+	Basis       Basis                 // "" is OnSale
+	// Preferences as of a request. An empty objective is price, or on the basis of
+	// stock stock.
+	Preferences Preferences
+	Workers     int // 0: one for each core that Go may use
+	// Progress is told after each class of vehicles how many of all pairs of vehicle
+	// and carburetor are done. It is called by the goroutine that called Sweep.
+	Progress func(done, total int)
+}
+
+// SweepStats says how much a sweep did and how much it was spared. Pairs over Resolved
+// is the sharing factor of the vehicle classes.
+type SweepStats struct {
+	Vehicles    int
+	Classes     int
+	Carburetors int
+	Pairs       int // of vehicle and carburetor, answered
+	Resolved    int // of class and carburetor
+}
+
+// Summary is what reports over many kits need of one. It is immutable.
+type Summary struct {
+	Verdict  Verdict
+	Needs    []NeedSummary // by id
+	Lines    []LineSummary // by SKU
+	Gaps     []Gap         // most serious first
+	Warnings []string      // ids of the checks that warn or fail
+	Total    units.Money   // of all lines
+}
+
+// NeedSummary is a need and the rules that raised it.
+type NeedSummary struct {
+	ID       string
+	Level    Level
+	Status   Status
+	Quantity float64
+	Rules    []string
+}
+
+// LineSummary is one SKU to buy, so many packs for the amount in minor units.
+type LineSummary struct {
+	SKU         string
+	Packs       int
+	AmountMinor int64
+}
+
+// Cause is why a need is not met.
+type Cause string
+
+// Causes.
+const (
+	NothingMatches Cause = "nothing_matches" // no part on sale passes Tests
+	NoJoint        Cause = "no_joint"        // no part on sale that passes Tests has the ends From and To
+	NoPath         Cause = "no_path"         // no row of parts leads from line to inlet
+	NoStack        Cause = "no_stack"        // parts match, but do not stack up between manifold and hood
+	NoPort         Cause = "no_port"         // the carburetor has no vacuum port left; no part helps
+	ShortOfStock   Cause = "out_of_stock"    // SKUs are on sale but not in stock
+)
+
+// Gap is a need that the kit leaves open, with all that a part would have to be.
+type Gap struct {
+	Need     string
+	Severity Severity
+	Kind     catalog.Kind
+	Cause    Cause
+	Tests    []rules.Test // that hold together, sorted
+	From, To catalog.End  // the part's own ends, of NoJoint; zero for clamps
+	SKUs     []string     // of ShortOfStock
+}
+
+// Wanted is the same text for gaps that the same part would close: "fuel_filter,
+// max_pressure_psi at least 14".
+func (g *Gap) Wanted() string {
+	var b strings.Builder
+	b.WriteString(string(g.Kind))
+	if g.From.Family != "" {
+		fmt.Fprintf(&b, " from %s to %s", g.From, g.To)
+	}
+	for i := range g.Tests {
+		fmt.Fprintf(&b, ", %s %s", g.Tests[i].Attr, g.Tests[i].Wanted())
+	}
+	return b.String()
+}
+
+// Sweep works out the kits of all vehicles with all carburetors, without alternatives,
+// on all cores, and hands each to yield: classes of vehicles in their order, within one
+// carburetors as given. Calls come one at a time from the goroutine that called Sweep,
+// and are the same however many workers there are; only some classes are held at once.
+// The sweep ends early with the error of ctx, of yield, or of the first pair that
+// cannot be worked out; statistics are then of what was yielded.
+func Sweep(ctx context.Context, s *Snapshot, q SweepQuery, yield func(*Class, *catalog.Carburetor, *Summary) error) (SweepStats, error) {
+	if q.Vehicles == nil {
+		q.Vehicles = s.Catalog.Vehicles()
+	}
+	if q.Carburetors == nil {
+		q.Carburetors = s.Catalog.Carburetors()
+	}
+	if q.Basis != InStock {
+		next := *s
+		next.Catalog = s.Catalog.WithPlenty()
+		s = &next
+	} else if q.Preferences.Objective == "" {
+		q.Preferences.Objective = ByStock
+	}
+	template := &job{s: s, request: &Request{Preferences: q.Preferences}}
+	bad, err := template.prefer(q.Preferences)
+	if err != nil {
+		return SweepStats{}, err
+	}
+	if len(bad) > 0 {
+		return SweepStats{}, &catalog.InvalidError{What: "request", Violations: bad}
+	}
+	classes := Classes(s.Rules, q.Vehicles)
+	stats := SweepStats{Vehicles: len(q.Vehicles), Classes: len(classes), Carburetors: len(q.Carburetors)}
+	workers := q.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+
+	ctx, cancel := context.WithCancel(ctx)
+	var running sync.WaitGroup
+	defer running.Wait()
+	defer cancel()
+	// Rows wait twice: for a worker, and in their order to be yielded. The second queue
+	// bounds how far workers run ahead.
+	todo, ordered := make(chan *row), make(chan *row, 2*workers)
+	running.Go(func() {
+		defer close(todo)
+		defer close(ordered)
+		for _, class := range classes {
+			r := &row{class: class, done: make(chan struct{})}
+			for _, queue := range []chan *row{ordered, todo} {
+				select {
+				case queue <- r:
+				case <-ctx.Done():
+					return
+				}
+			}
+		}
+	})
+	for range workers {
+		running.Go(func() {
+			for r := range todo {
+				r.work(ctx, template, q.Carburetors)
+				close(r.done)
+			}
+		})
+	}
+	for r := range ordered {
+		select {
+		case <-r.done:
+		case <-ctx.Done():
+			return stats, ctx.Err()
+		}
+		if err := cmp.Or(ctx.Err(), r.err); err != nil {
+			return stats, err
+		}
+		for i, summary := range r.kits {
+			if err := yield(r.class, q.Carburetors[i], summary); err != nil {
+				return stats, err
+			}
+			stats.Resolved++
+			stats.Pairs += len(r.class.Vehicles)
+		}
+		if q.Progress != nil {
+			q.Progress(stats.Pairs, len(q.Vehicles)*len(q.Carburetors))
+		}
+	}
+	return stats, ctx.Err()
+}
+
+// A row is one class of vehicles with every carburetor.
+type row struct {
+	class *Class
+	kits  []*Summary
+	err   error
+	done  chan struct{}
+}
+
+func (r *row) work(ctx context.Context, template *job, carburetors []*catalog.Carburetor) {
+	r.kits = make([]*Summary, len(carburetors))
+	for i, c := range carburetors {
+		if r.err = ctx.Err(); r.err != nil {
+			return
+		}
+		j := *template
+		j.vehicle, j.carburetor = r.class.Vehicles[0], c
+		if r.kits[i], r.err = j.summarize(ctx); r.err != nil {
+			r.err = fmt.Errorf("vehicle %s with carburetor %s: %w", j.vehicle.ID, c.SKU, r.err)
+			return
+		}
+	}
+}
+
+// summarize is Resolve without alternatives and texts.
+func (j *job) summarize(ctx context.Context) (*Summary, error) {
+	j.room = rooms.Get().(*room)
+	defer j.release()
+	if err := j.demand(); err != nil {
+		return nil, err
+	}
+	sel, err := j.choose(ctx, j.aim)
+	if err != nil {
+		return nil, err
+	}
+	k := &Kit{Lines: j.lines(sel)}
+	k.Needs = j.needs(sel, k.Lines)
+	lacks := j.lacks(sel, k.Needs, k.Lines)
+	k.Missing = make([]Missing, len(lacks))
+	for i, l := range lacks {
+		k.Missing[i].Need = l.need
+	}
+	k.Checks = j.checks(sel)
+	out := &Summary{Total: sel.money(j.s.Catalog.Currency)}
+	out.Verdict, _ = j.verdict(k)
+	for _, n := range k.Needs {
+		ids := make([]string, len(n.Because))
+		for i, b := range n.Because {
+			ids[i] = b.Rule
+		}
+		out.Needs = append(out.Needs, NeedSummary{n.ID, n.Level, n.Status, n.Quantity, ids})
+	}
+	for _, l := range k.Lines {
+		out.Lines = append(out.Lines, LineSummary{l.SKU, l.Quantity, l.Amount.AmountMinor})
+	}
+	for i := range lacks {
+		out.Gaps = append(out.Gaps, j.summarizeGap(&lacks[i]))
+	}
+	for _, c := range k.Checks {
+		if c.Outcome == Warn || c.Outcome == Fail {
+			out.Warnings = append(out.Warnings, c.ID)
+		}
+	}
+	return out, nil
+}
+
+func (j *job) summarizeGap(l *lack) Gap {
+	kind, _ := j.s.Rules.NeedKind(l.need)
+	g := Gap{Need: l.need, Severity: l.severity, Kind: kind, From: l.from, To: l.to}
+	inPath := slices.Contains(pathNeeds, l.need)
+	switch {
+	case l.demand == nil:
+		g.Cause = ShortOfStock
+		for _, line := range l.short {
+			g.SKUs = append(g.SKUs, line.SKU)
+		}
+		return g
+	case l.text == "":
+		g.Cause = NothingMatches
+	case inPath && l.demand.status == NotThere:
+		g.Cause = NoPath
+	case inPath:
+		g.Cause = NoJoint
+	case slices.Contains(stackNeeds, l.need):
+		g.Cause = NoStack
+	default:
+		g.Cause = NoPort
+	}
+	g.Tests = slices.Clone(l.also)
+	for _, m := range l.demand.matches {
+		g.Tests = append(g.Tests, m.Tests...)
+	}
+	slices.SortFunc(g.Tests, compareTests)
+	g.Tests = slices.CompactFunc(g.Tests, func(a, b rules.Test) bool { return compareTests(a, b) == 0 })
+	return g
+}
+
+func compareTests(a, b rules.Test) int {
+	return cmp.Or(cmp.Compare(a.Attr, b.Attr), cmp.Compare(a.Op, b.Op), cmp.Compare(a.Wanted(), b.Wanted()))
+}
