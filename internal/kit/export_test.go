@@ -20,3 +20,8 @@ func Selection(ctx context.Context, s *Snapshot, req *Request) (p *pick.Problem,
 	}
 	return p, solution, j.release, err
 }
+
+// CodeAlphabet and CheckValue are what codes are made with.
+const CodeAlphabet = codeAlphabet
+
+var CheckValue = checkValue
