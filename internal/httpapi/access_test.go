@@ -51,7 +51,7 @@ func TestEveryOperationSaysWhichScopeItNeeds(t *testing.T) {
 		if op.RequestBody != nil {
 			body = "{}"
 		}
-		if r := c.do(op.method, strings.NewReplacer("{", "", "}", "").Replace(op.path), body); r.status != want {
+		if r := c.do(op.method, strings.NewReplacer("{file}", "docs.js", "{", "", "}", "").Replace(op.path), body); r.status != want {
 			t.Errorf("%s: status %d, want %d", id, r.status, want)
 		}
 	}

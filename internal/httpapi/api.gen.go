@@ -598,6 +598,9 @@ type Contains = string
 // Discontinued defines model for Discontinued.
 type Discontinued = bool
 
+// DocsFile defines model for DocsFile.
+type DocsFile = string
+
 // DryRun defines model for DryRun.
 type DryRun = bool
 
@@ -861,6 +864,12 @@ type PutVehicleJSONRequestBody = Vehicle
 
 // ServerInterface represents all server handlers.
 type ServerInterface interface {
+	// GetDocs This contract, for people
+	// (GET /docs)
+	GetDocs(ctx echo.Context) error
+	// GetDocsFile What the page loads
+	// (GET /docs/{file})
+	GetDocsFile(ctx echo.Context, file DocsFile) error
 	// GetLiveness Is the process alive
 	// (GET /livez)
 	GetLiveness(ctx echo.Context) error
@@ -947,6 +956,31 @@ type ServerInterface interface {
 // ServerInterfaceWrapper converts echo contexts to parameters.
 type ServerInterfaceWrapper struct {
 	Handler ServerInterface
+}
+
+// GetDocs converts echo context to params.
+func (w *ServerInterfaceWrapper) GetDocs(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetDocs(ctx)
+	return err
+}
+
+// GetDocsFile converts echo context to params.
+func (w *ServerInterfaceWrapper) GetDocsFile(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "file" -------------
+	var file DocsFile
+
+	err = runtime.BindStyledParameterWithOptions("simple", "file", ctx.Param("file"), &file, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter file: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetDocsFile(ctx, file)
+	return err
 }
 
 // GetLiveness converts echo context to params.
@@ -1609,6 +1643,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 		Handler: si,
 	}
 
+	router.GET(options.BaseURL+"/docs", wrapper.GetDocs, options.OperationMiddlewares["getDocs"]...)
+	router.GET(options.BaseURL+"/docs/:file", wrapper.GetDocsFile, options.OperationMiddlewares["getDocsFile"]...)
 	router.GET(options.BaseURL+"/livez", wrapper.GetLiveness, options.OperationMiddlewares["getLiveness"]...)
 	router.GET(options.BaseURL+"/openapi.yaml", wrapper.GetContract, options.OperationMiddlewares["getContract"]...)
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReadiness, options.OperationMiddlewares["getReadiness"]...)

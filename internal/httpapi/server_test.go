@@ -23,6 +23,12 @@ import (
 	"onetrip/internal/kit"
 )
 
+func init() {
+	for _, mediaType := range []string{"text/html", "text/css", "text/javascript"} {
+		openapi3filter.RegisterBodyDecoder(mediaType, openapi3filter.PlainBodyDecoder)
+	}
+}
+
 // checkResponse holds a response against the contract: its status must be one of the
 // operation's, headers and body must match the schemas.
 func checkResponse(r *http.Request, status int, header http.Header, body []byte) error {

@@ -1,0 +1,324 @@
+//go:build e2e
+
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+// axe-core judges the accessibility of a page. It is fetched into the cache of
+// .ci/run; the integrity is from `npm view axe-core@4.14.1 dist.integrity`.
+const (
+	axeVersion   = "4.14.1"
+	axeIntegrity = "sha512-FHfa+lmNjQZfJz1q8wKqIDwC6DExcHt/pkjNQb09a3NPjCKg2rhu5qb2S4r76ASyFNNtuFooJpZe37OgudVGtQ=="
+)
+
+// cacheDir is where .ci/run keeps what is not of the tree.
+var cacheDir = sync.OnceValues(func() (string, error) {
+	if dir := os.Getenv("CI_CACHE"); dir != "" {
+		return dir, nil
+	}
+	dir, err := os.UserCacheDir()
+	return filepath.Join(dir, "onetrip-ci"), err
+})
+
+var axe = sync.OnceValues(func() (string, error) {
+	cache, err := cacheDir()
+	if err != nil {
+		return "", err
+	}
+	dir := filepath.Join(cache, "axe-core-"+axeVersion)
+	file := filepath.Join(dir, "axe.min.js")
+	if _, err := os.Stat(file); errors.Is(err, os.ErrNotExist) {
+		if out, err := exec.Command("../.ci/npm-files", "axe-core@"+axeVersion, axeIntegrity, dir, "axe.min.js").CombinedOutput(); err != nil {
+			return "", fmt.Errorf("%w: %s", err, out)
+		}
+	}
+	text, err := os.ReadFile(file)
+	return string(text), err
+})
+
+// Sizes of windows that pages are looked at in, in CSS pixels.
+var (
+	phone   = size{"phone", 390, 844}
+	desktop = size{"desktop", 1280, 900}
+)
+
+type size struct {
+	name          string
+	width, height int64
+}
+
+// tab is a page in the browser, with what it asked for and complained of.
+type tab struct {
+	t      *testing.T
+	ctx    context.Context
+	origin string
+
+	mu         sync.Mutex
+	complaints []string
+	asked      []string
+}
+
+// browser starts one for the test.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	options := append(chromedp.DefaultExecAllocatorOptions[:],
+		chromedp.NoSandbox, // which a root in a container cannot have; only pages of our own are opened
+		// What is not this machine does not exist.
+		chromedp.Flag("host-resolver-rules", "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"),
+	)
+	allocator, cancel := chromedp.NewExecAllocator(t.Context(), options...)
+	t.Cleanup(cancel)
+	ctx, cancel := chromedp.NewContext(allocator)
+	t.Cleanup(cancel)
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatalf("no browser: %v; apt-get install chromium", err)
+	}
+	return ctx
+}
+
+// open opens a page in a new tab and waits until its network is at rest.
+func open(browser context.Context, t *testing.T, address string, window size) *tab {
+	t.Helper()
+	ctx, cancel := chromedp.NewContext(browser)
+	t.Cleanup(cancel)
+	ctx, cancel = context.WithTimeout(ctx, time.Minute)
+	t.Cleanup(cancel)
+	at, err := url.Parse(address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &tab{t: t, ctx: ctx, origin: at.Scheme + "://" + at.Host + "/"}
+	if err := chromedp.Listen(ctx, p.listen); err != nil {
+		t.Fatal(err)
+	}
+	mobile := func(p *emulation.SetDeviceMetricsOverrideParams, _ *emulation.SetTouchEmulationEnabledParams) {
+		p.Mobile = window == phone
+	}
+	p.do(chromedp.EmulateViewport(window.width, window.height, mobile), chromedp.Navigate(address))
+	return p
+}
+
+func (p *tab) listen(event any) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	switch e := event.(type) {
+	case *network.EventRequestWillBeSent:
+		p.asked = append(p.asked, e.Request.URL)
+	case *runtime.EventExceptionThrown:
+		p.complaints = append(p.complaints, fmt.Sprint(e.ExceptionDetails.Text, " ", e.ExceptionDetails.Exception))
+	case *runtime.EventConsoleAPICalled:
+		if e.Type == runtime.ConsoleAPICalledTypeError || e.Type == runtime.ConsoleAPICalledTypeWarning {
+			for _, arg := range e.Args {
+				p.complaints = append(p.complaints, fmt.Sprintf("%s %s", arg.Value, arg.Description))
+			}
+		}
+	case *log.EventEntryAdded:
+		if e.Entry.Level == log.EntryLevelError || e.Entry.Level == log.EntryLevelWarning {
+			p.complaints = append(p.complaints, e.Entry.Text+" "+e.Entry.URL)
+		}
+	}
+}
+
+func (p *tab) do(steps ...chromedp.Action[chromedp.Void]) {
+	p.t.Helper()
+	if err := chromedp.Do(p.ctx, steps...); err != nil {
+		p.t.Fatal(err)
+	}
+}
+
+// eval gives the value of a JavaScript expression, awaited.
+func eval[T any](p *tab, expression string) T {
+	p.t.Helper()
+	value, err := chromedp.Run(p.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	return value
+}
+
+// until waits for an expression to be true.
+func (p *tab) until(expression string) {
+	p.t.Helper()
+	p.do(chromedp.Poll[chromedp.Void]("!!("+expression+")", chromedp.WithPollingTimeout(20*time.Second)))
+}
+
+// press waits for an element, gives it the focus and presses Enter.
+func (p *tab) press(selector string) {
+	p.t.Helper()
+	p.until(`document.querySelector('` + selector + `')`)
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('`+selector+`').focus()`), chromedp.KeyEvent(kb.Enter))
+}
+
+// isQuiet fails the test on anything that the page complained of or asked of others.
+func (p *tab) isQuiet() {
+	p.t.Helper()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, complaint := range p.complaints {
+		p.t.Errorf("the console says: %s", complaint)
+	}
+	if len(p.asked) == 0 {
+		p.t.Error("no request was seen, not even that for the page")
+	}
+	for _, address := range p.asked {
+		if !strings.HasPrefix(address, p.origin) && !strings.HasPrefix(address, "data:") {
+			p.t.Errorf("asked for %s", address)
+		}
+	}
+}
+
+type axeNode struct{ HTML, FailureSummary string }
+
+// isAccessible fails the test on what axe finds to be serious or critical.
+func (p *tab) isAccessible() {
+	p.t.Helper()
+	script, err := axe()
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	p.do(chromedp.Evaluate[chromedp.Void](script))
+	type violation struct {
+		ID, Impact, Help string
+		Nodes            []axeNode
+	}
+	result := eval[struct {
+		Violations []violation
+		Passes     []struct{ ID string }
+	}](p, `axe.run({resultTypes: ["violations"]})`)
+	if len(result.Passes) == 0 {
+		p.t.Error("axe found nothing to judge")
+	}
+	for _, v := range result.Violations {
+		if v.Impact != "serious" && v.Impact != "critical" {
+			p.t.Logf("axe: %s: %s (%s), %d places", v.ID, v.Help, v.Impact, len(v.Nodes))
+			continue
+		}
+		for _, node := range oneOfEach(v.Nodes) {
+			p.t.Errorf("axe: %s: %s (%s), one of %d places:\n%s\n%s", v.ID, v.Help, v.Impact, len(v.Nodes), node.HTML, node.FailureSummary)
+		}
+	}
+}
+
+// oneOfEach keeps a node for each summary.
+func oneOfEach(nodes []axeNode) (kept []axeNode) {
+	seen := map[string]bool{}
+	for _, n := range nodes {
+		if !seen[n.FailureSummary] {
+			seen[n.FailureSummary] = true
+			kept = append(kept, n)
+		}
+	}
+	return kept
+}
+
+// isReachable presses Tab until every control and link has had the focus.
+func (p *tab) isReachable() {
+	p.t.Helper()
+	count := eval[int](p, `(() => {
+		window.unreached = new Set([...document.querySelectorAll("a[href], button, input, select, textarea, summary, [tabindex]")]
+			.filter(e => !e.disabled && e.tabIndex >= 0 && e.checkVisibility({visibilityProperty: true})));
+		document.addEventListener("focusin", e => unreached.delete(e.target));
+		return unreached.size;
+	})()`)
+	if count == 0 {
+		p.t.Error("nothing on the page can have the focus")
+	}
+	for range 2*count + 20 { // what scrolls has the focus too
+		p.do(chromedp.KeyEvent(kb.Tab))
+	}
+	for _, element := range eval[[]string](p, `[...unreached].map(e => e.outerHTML.slice(0, 200))`) {
+		p.t.Errorf("the keyboard does not reach %s", element)
+	}
+}
+
+// fitsWidth fails the test when the page is wider than its window.
+func (p *tab) fitsWidth() {
+	p.t.Helper()
+	if over := eval[int](p, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
+		p.t.Errorf("the page is %d px wider than its window: %s", over, eval[[]string](p, `[...document.querySelectorAll("body *")]
+			.filter(e => e.getBoundingClientRect().right > document.documentElement.clientWidth).map(e => e.outerHTML.slice(0, 100)).slice(0, 20)`))
+	}
+}
+
+// keep writes pictures of the whole page, cut where it gets too long to look at.
+func (p *tab) keep(name string) {
+	p.t.Helper()
+	const cut = 4000
+	height := eval[float64](p, `document.documentElement.scrollHeight`)
+	width := eval[float64](p, `document.documentElement.clientWidth`)
+	beyond := true
+	for i := 0; float64(i)*cut < height; i++ {
+		y := float64(i) * cut
+		clip := &page.Viewport{Y: y, Width: width, Height: min(cut, height-y), Scale: 1}
+		picture, err := chromedp.Call(p.ctx, page.CaptureScreenshot, page.CaptureScreenshotParams{Clip: clip, CaptureBeyondViewport: &beyond})
+		if err != nil {
+			p.t.Fatal(err)
+		}
+		p.keepFile(fmt.Sprintf("%s-%d.png", name, i+1), picture.Data)
+	}
+}
+
+func (p *tab) keepFile(name string, content []byte) {
+	p.t.Helper()
+	dir := os.Getenv("CI_ARTIFACTS")
+	if dir == "" {
+		cache, err := cacheDir()
+		if err != nil {
+			p.t.Fatal(err)
+		}
+		dir = filepath.Join(cache, "artifacts")
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		p.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
+		p.t.Fatal(err)
+	}
+}
+
+// What the page shows can be tried there: with the keyboard alone, a POST with the
+// contract's example and a GET with nothing but its defaults are answered.
+func TestBrowserDocs(t *testing.T) {
+	_, service, _ := startServer(t)
+	chrome := browser(t)
+	for _, window := range []size{phone, desktop} {
+		t.Run(window.name, func(t *testing.T) {
+			p := open(chrome, t, service+"/docs", window)
+			for _, operation := range []string{"listParts", "resolveKit"} {
+				block := `[id$="-` + operation + `"] `
+				p.press(block + ".opblock-summary-control")
+				p.press(block + ".try-out__btn")
+				p.press(block + ".execute")
+				p.until(`document.querySelector('` + block + `.live-responses-table tbody .response-col_status')`)
+				if status := eval[string](p, `document.querySelector('`+block+`.live-responses-table tbody .response-col_status').innerText`); !strings.HasPrefix(status, "200") {
+					t.Errorf("%s: the page shows status %s", operation, status)
+				}
+			}
+			p.keep("docs-" + window.name)
+			p.isAccessible()
+			p.isReachable()
+			p.fitsWidth()
+			p.isQuiet()
+		})
+	}
+}
