@@ -26,6 +26,7 @@ type commandLine struct {
 	Migrate migrateCommand `cmd:"" help:"Bring the schema of the database in DATABASE_URL up to date."`
 	Import  importCommand  `cmd:"" help:"Load a catalogue into the empty database in DATABASE_URL, or change stock, prices or parts of it from CSV."`
 	Keys    keysCommand    `cmd:"" help:"Make, list, rotate and revoke access keys."`
+	Bench   benchCommand   `cmd:"" help:"Measure: a made-up catalogue of a retailer's size beside the demo catalogue."`
 }
 
 const description = `What a carburetor swap needs: sizing, parts, proof that they join, and cautions.
