@@ -110,7 +110,8 @@ var stackSearches = sync.Pool{New: func() any { return new(stackSearch) }}
 func (s *stackSearch) release() {
 	clear(s.found)
 	clear(s.path[:cap(s.path)])
-	*s = stackSearch{found: s.found[:0], path: s.path[:0], above: s.above[:0]}
+	clear(s.taken[:cap(s.taken)])
+	*s = stackSearch{found: s.found[:0], path: s.path[:0], taken: s.taken[:0], above: s.above[:0]}
 	stackSearches.Put(s)
 }
 
@@ -184,6 +185,7 @@ type stackSearch struct {
 	slots []stackSlot
 	above []float64 // least height of the slots from each on
 	path  []*Candidate
+	taken []*Candidate // studs, for the stack in path
 	best  int64
 	found []rawStack
 }
@@ -253,13 +255,15 @@ func (s *stackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, source
 		s.add(totalIn, needed, nil)
 		return
 	}
+	s.taken = s.taken[:0]
 	for i := range s.studs {
 		c := &s.studs[i]
-		if cost+c.share()-s.q.Savings.Of(sources|c.Sources) > s.best {
+		if cost+c.share()-s.q.Savings.Of(sources|c.Sources) > s.best || s.bettered(c) {
 			continue
 		}
 		if c.Part == nil {
 			s.add(totalIn, needed, c)
+			s.taken = append(s.taken, c)
 			continue
 		}
 		thread := c.Part.Thread()
@@ -268,8 +272,16 @@ func (s *stackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, source
 		}
 		if needed := StudNeededFor(clampedIn, &thread); c.Part.LengthIn+roundingIn >= needed {
 			s.add(totalIn, needed, c)
+			s.taken = append(s.taken, c)
 		}
 	}
+}
+
+// bettered reports whether studs that the same stack was given already can take the
+// place of others, even after all that the sources of these could save.
+func (s *stackSearch) bettered(studs *Candidate) bool {
+	saving := s.q.Savings.Of(studs.Sources)
+	return slices.ContainsFunc(s.taken, func(c *Candidate) bool { return !c.Tied && neverDearer(c, 1, studs, 1, 1, saving) })
 }
 
 // rawStack is a stack found: what was chosen for each slot, then the studs if any.

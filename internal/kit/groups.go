@@ -201,9 +201,15 @@ const enoughStock = 100
 
 // candidate prices a part under an aim.
 func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
-	c := fit.Candidate{Part: p, Cost: p.Price.AmountMinor, Penalty: a.penalty(&p.Offer), Tied: p.Tied()}
-	c.Once, c.OnceAbove = a.once(j.s.Catalog, &p.Offer)
+	c := a.price(j.s.Catalog, p)
 	c.Sources = j.sources(p, a)
+	return c
+}
+
+// price is a candidate that is only bought.
+func (a aim) price(s *catalog.Snapshot, p *catalog.Part) fit.Candidate {
+	c := fit.Candidate{Part: p, Cost: p.Price.AmountMinor, Penalty: a.penalty(&p.Offer), Tied: p.Tied()}
+	c.Once, c.OnceAbove = a.once(s, &p.Offer)
 	return c
 }
 
@@ -238,7 +244,7 @@ func (j *job) fuelGroup(a aim) group {
 		if !real(p) {
 			return fit.Candidate{Part: p, Penalty: p.Price.AmountMinor}
 		}
-		return j.candidate(p, a)
+		return a.price(j.s.Catalog, p) // its sources are switches
 	}
 	var paths []fit.PathOption
 	for _, broken := range []bool{false, true} {
