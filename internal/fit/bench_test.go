@@ -5,7 +5,6 @@ import (
 	"testing"
 
 	"onetrip/internal/catalog"
-	"onetrip/internal/units"
 )
 
 // retailShop is an invented shop of 3 finishes: 3 x 36 fittings, 24 filters, 9
@@ -52,26 +51,15 @@ func retailShop() *shop {
 	return s
 }
 
-// indexed answers the query's forms and bores from tables, as a catalogue's index does.
-func indexed(q *PathQuery) *PathQuery {
-	fittings, hoses, clamps := map[*catalog.Form][]Candidate{}, map[units.Size][]Candidate{}, map[units.Size][]Candidate{}
-	for _, runs := range q.Runs.runs {
-		for _, r := range runs {
-			for _, f := range r.forms {
-				if f != nil {
-					fittings[f] = q.Fitting(f)
-				}
-			}
-		}
+// indexed answers the query's forms and prices from tables, as a catalogue does.
+func indexed(s *shop, q *PathQuery) (*PathQuery, PathPrices) {
+	parts, apart, priced := map[*catalog.Form][]*catalog.Part{}, map[*catalog.Part]bool{}, map[*catalog.Part]Candidate{}
+	for _, c := range s.all() {
+		parts[c.Part.Form], apart[c.Part], priced[c.Part] = []*catalog.Part{c.Part}, q.Apart(c.Part), c
 	}
-	for _, bore := range q.Bores {
-		hoses[bore], clamps[bore] = q.Hoses(bore), q.Clamps(bore)
-	}
-	q.Fitting = func(f *catalog.Form) []Candidate { return fittings[f] }
-	q.InletFitting = q.Fitting
-	q.Hoses = func(bore units.Size) []Candidate { return hoses[bore] }
-	q.Clamps = func(bore units.Size) []Candidate { return clamps[bore] }
-	return q
+	q.Parts = func(_ Role, f *catalog.Form) []*catalog.Part { return parts[f] }
+	q.Apart = func(p *catalog.Part) bool { return apart[p] }
+	return q, PathPrices{func(p *catalog.Part) Candidate { return priced[p] }, s.switches}
 }
 
 func BenchmarkPaths(b *testing.B) {
@@ -80,11 +68,14 @@ func BenchmarkPaths(b *testing.B) {
 		regulator bool
 	}{{"plain", false}, {"regulator", true}} {
 		b.Run(c.name, func(b *testing.B) {
-			q := indexed(retailShop().query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, c.regulator))
+			s := retailShop()
+			q, prices := indexed(s, s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, c.regulator))
 			b.ReportAllocs()
 			options := 0
 			for b.Loop() {
-				options = len(Paths(q))
+				search := NewPathSearch(q)
+				options = len(search.Paths(prices))
+				search.Release()
 			}
 			b.ReportMetric(float64(options), "options")
 		})

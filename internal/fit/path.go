@@ -6,7 +6,6 @@ import (
 	"sync"
 
 	"onetrip/internal/catalog"
-	"onetrip/internal/units"
 )
 
 const (
@@ -14,106 +13,51 @@ const (
 	barbOverlap = 1.0 // inches of hose that the barbs of one piece take; common practice, no source
 )
 
-// Fittings knows which ends the fuel fittings of a catalogue join, one fitting or two
-// in a row. It is built once and shared.
-type Fittings struct {
-	runs map[endPair][]run
-}
-
-type endPair struct{ in, out catalog.End }
-
-// run is one fitting, or two that mate, with the ends between them.
-type run struct {
-	forms [2]*catalog.Form // the second nil for a single fitting
-	mid   [2]catalog.End   // where the first ends and the second begins
-}
-
-// NewFittings indexes forms of fuel fittings by the ends they lead from and to, single
-// ones before pairs.
-func NewFittings(forms []*catalog.Form) *Fittings {
-	x := &Fittings{runs: map[endPair][]run{}}
-	type turned struct {
-		form *catalog.Form
-		endPair
-	}
-	var all []turned
-	entering := map[catalog.End][]turned{}
-	for _, f := range forms {
-		if len(f.Ends) != 2 {
-			continue
-		}
-		ways := []turned{{f, endPair{f.Ends[0], f.Ends[1]}}, {f, endPair{f.Ends[1], f.Ends[0]}}}
-		if f.Ends[0] == f.Ends[1] {
-			ways = ways[:1]
-		}
-		for _, t := range ways {
-			all = append(all, t)
-			entering[t.in] = append(entering[t.in], t)
-			x.runs[t.endPair] = append(x.runs[t.endPair], run{forms: [2]*catalog.Form{f, nil}})
-		}
-	}
-	for _, first := range all {
-		mate, ok := first.out.Mate()
-		if !ok {
-			continue
-		}
-		for _, second := range entering[mate] {
-			pair := endPair{first.in, second.out}
-			if first.in == second.out {
-				continue
-			}
-			x.runs[pair] = append(x.runs[pair], run{[2]*catalog.Form{first.form, second.form}, [2]catalog.End{first.out, second.in}})
-		}
-	}
-	return x
-}
-
-// Between lists the forms that occur in any run between one of the open ends and
-// another of them.
-func (x *Fittings) Between(open []catalog.End) map[*catalog.Form]bool {
-	forms := map[*catalog.Form]bool{}
-	for _, from := range open {
-		in, ok := entering(from)
-		if !ok {
-			continue
-		}
-		for _, to := range open {
-			out, ok := entering(to)
-			if !ok {
-				continue
-			}
-			for _, r := range x.runs[endPair{in, out}] {
-				forms[r.forms[0]] = true
-				if r.forms[1] != nil {
-					forms[r.forms[1]] = true
-				}
-			}
-		}
-	}
-	return forms
-}
-
 // PathQuery asks for the chain of parts that brings fuel From the end of the vehicle's
-// supply line To the carburetor inlet over RunLengthIn inches.
+// supply line To the carburetor inlet over RunLengthIn inches, over the joints of a
+// Network.
 //
-// The functions return the parts that rules allow: of a form for the fitting that
-// enters the inlet (InletFitting) or any other (Fitting), hoses and clamps of a bore.
-// Fuel flows through filters and regulators from their first end to their second;
-// fittings are turned either way. StandIns, by need, are things without a SKU that
-// join whatever they must. Owned is what is had already.
+// Parts lists, in a fixed order, the parts of a form that rules allow for a role. Apart
+// tells those that may be had otherwise than by buying them for the path: held by a
+// switch, tied or owned; all others are merely bought, so that of those of one form only
+// the cheapest counts. StandIns, by role, are things without a SKU that join whatever
+// they must; nil where there is none. Owned is what is had already.
 type PathQuery struct {
-	From, To              catalog.End
-	RunLengthIn           float64
-	NeedRegulator         bool
-	Runs                  *Fittings
-	Fitting, InletFitting func(*catalog.Form) []Candidate
-	Filters, Regulators   []Candidate
-	Bores                 []units.Size // of the hoses that may be used
-	Hoses, Clamps         func(bore units.Size) []Candidate
-	StandIns              map[string]Candidate
-	Owned                 []Holding
-	Switches              func(parts []*catalog.Part) []Switch
+	From, To      catalog.End
+	RunLengthIn   float64
+	NeedRegulator bool
+	Network       *Network
+	Parts         func(Role, *catalog.Form) []*catalog.Part
+	Apart         func(*catalog.Part) bool
+	StandIns      [Roles]*catalog.Part
+	Owned         []Holding
 }
+
+// PathPrices are what the parts of a path count under one objective, and the switches
+// among the parts that are apart. Which parts join does not depend on them.
+type PathPrices struct {
+	Price    func(*catalog.Part) Candidate
+	Switches func(apart []*catalog.Part) []Switch
+}
+
+// Role is what a part does in a fuel path.
+type Role int8
+
+// Roles of parts. A fitting may enter the inlet or stand anywhere else.
+const (
+	InletFitting Role = iota
+	Fitting
+	Hose
+	Filter
+	Clamp
+	Regulator
+	Roles // how many there are
+)
+
+// Need is the need that a role fills.
+func (r Role) Need() string { return roleNeeds[r] }
+
+var roleNeeds = [Roles]string{"fuel.inlet_fitting", "fuel.fittings", "fuel.hose", "fuel.filter", "fuel.clamps", "fuel.pressure_regulator"}
 
 // Holding is a number of units of a part that cost nothing.
 type Holding struct {
@@ -149,9 +93,8 @@ type PathOption struct {
 	HoseBoreIn float64
 }
 
-// Paths returns the cheapest fuel path under every setting of the switches that can
-// be part of the optimum of a whole kit, without repeats; none when nothing joins line
-// and inlet.
+// PathSearch holds what does not depend on prices: the parts that may be used, and the
+// joins between gates. It is for one goroutine.
 //
 // A path has one filter and after it, where needed, one regulator. Between line,
 // filter, regulator and inlet lies a link: a piece of hose with up to two fittings at
@@ -159,53 +102,150 @@ type PathOption struct {
 // the engine's movement. The pieces are equally long: together the run, each an inch
 // more for the barbs. Every piece has a clamp at each end. All hose of one bore in a
 // path is of one kind, and so are its clamps. Of paths at one cost the one with fewer
-// pieces of hose is taken, then the first in the order of candidates.
+// pieces of hose is taken, then the first in the order of parts.
 //
-// It is a shortest path over (node passed, hose so far), since under one setting every
-// part has one price. A fitting in two places counts as bought twice while paths are
-// compared, or as held twice where one is held.
-func Paths(q *PathQuery) []PathOption {
-	s := NewPathSearch(q)
-	defer s.Release()
-	return s.Paths(nil)
+// It is a shortest path over (gate passed, hose so far), since under one setting of the
+// switches every part has one price. A fitting in two places counts as bought twice
+// while paths are compared, or as held twice where one is held.
+type PathSearch struct {
+	q      *PathQuery
+	stages []stage
+	bores  []boreChoice
+	of     [Fitting + 1][]int32 // choice + 1 by role and fitting of the network, 0 when not looked at yet
+	alone  [Roles]int32         // choice of the stand-in for a role, -1 where there is none
+	owned  []heldUnits
+
+	apart   []apart
+	apartID map[*catalog.Part]int32
+	parts   []*catalog.Part // of apart
+
+	// room for what the above refers to
+	entries []entry
+	choices []choice
+	joins   []join
+	runs    []chosenRun
+	gates   []gate
+	opens   []open
+
+	// of the prices
+	prices   int32       // number
+	priced   []Candidate // by entry
+	switches []pathSwitch
+	held     []heldUnits // of switches
+	state    []state
+	saved    []state // stack of settings
+
+	// of the setting of the switches
+	number int32
+	trail  [maxLinks + 1][]label
+	used   []bool // by apart: it is in the path solved last
+
+	found  []PathOption
+	steps  []Step
+	uses   []Use
+	chosen []chosen
 }
 
-// Paths answers as the function Paths does, with every part priced anew when price is
-// not nil: which parts join does not depend on what they cost.
-func (s *PathSearch) Paths(price func(*catalog.Part) Candidate) []PathOption {
-	if price != nil {
-		for i := range s.parts {
-			s.parts[i] = price(s.parts[i].Part)
-		}
-	}
-	s.switches = nil
-	if s.q.Switches != nil {
-		parts := make([]*catalog.Part, len(s.parts))
-		for i := range s.parts {
-			parts[i] = s.parts[i].Part
-		}
-		s.switches = s.q.Switches(parts)
-	}
-	s.state = make([]state, len(s.switches))
-	s.set(off)
-	without := s.solve()
-	var found []PathOption
-	keep := func(p *solved) {
-		o := s.option(p)
-		if !slices.ContainsFunc(found, func(f PathOption) bool { return slices.Equal(f.Uses, o.Uses) }) {
-			found = append(found, o)
-		}
-	}
-	if without.cost < impossible {
-		keep(&without)
-	}
-	if len(s.switches) > 0 {
-		s.set(open)
-		s.explore(without.cost, keep)
-	}
-	slices.SortStableFunc(found, func(a, b PathOption) int { return compareOptions(&a.Option, &b.Option) })
-	return found
+const maxLinks = 3 // to filter, regulator and inlet
+
+// impossible is the cost of what cannot be had.
+const impossible = math.MaxInt64 / 4
+
+// entry is a part in a choice.
+type entry struct {
+	part  *catalog.Part
+	apart int32 // -1 when it is merely bought
 }
+
+// choice is the parts that can take one place; the cheapest does.
+type choice struct {
+	from, to int32 // entries
+	hasApart bool
+
+	prices  int32 // that bought and best are of
+	bought  int64 // the cheapest of those merely bought
+	best    int32 // its entry
+	number  int32 // setting that now and bestNow are of
+	now     int64
+	bestNow int32
+}
+
+// apart is a part that may be had otherwise than by buying it for the path.
+type apart struct {
+	entry int32 // one of its entries
+	roles uint8 // that it can take, a bit each
+
+	free    int   // units that cost nothing under the setting
+	piece   int64 // cost of one piece under the setting
+	blocked bool  // tied, and not to be had under the setting
+}
+
+// gate is a filter or regulator of certain ends, or the inlet; next is the index of its
+// out end among the next stage's ends.
+type gate struct {
+	in, out open
+	role    Role
+	choice  int32 // -1 for the inlet
+	next    int
+}
+
+// stage is the choice of one gate, and the joins that lead to it: straight from an open
+// end (by end, gate), from an end to hose of a bore (by end, bore), and from the hose
+// to a gate (by bore, gate).
+type stage struct {
+	from                  []open
+	gates                 []gate
+	straight, left, right []join
+	last                  bool
+}
+
+// boreChoice is the hoses and clamps of a bore. hoses holds, by number of pieces in the
+// path and of this bore, the cheapest of those merely bought.
+type boreChoice struct {
+	end           open
+	hoses, clamps int32
+	hose, clamp   [maxLinks][maxLinks]bestBought
+}
+
+type bestBought struct {
+	prices int32 // that it is of
+	entry  int32
+	cost   int64
+}
+
+// join lists the runs of fittings between two open ends; a direct one has none: the
+// ends mate.
+type join struct {
+	direct, hasApart bool
+	from, to         int32 // runs
+
+	prices, number int32 // that cost and best are of
+	cost           int64
+	best           int32
+}
+
+// chosenRun is a run of the network, or a stand-in, with the choices for its places;
+// second is -1 for a single fitting.
+type chosenRun struct {
+	run           *run
+	first, second int32
+}
+
+// pathSwitch is a Switch in terms of the search.
+type pathSwitch struct {
+	Switch
+	tied  int32 // -1 for none
+	holds []heldUnits
+	idle  [len(soleRoles)]int64 // the least that is lost when its piece for the role is not used, 0 when it has none
+}
+
+type heldUnits struct {
+	apart int32
+	units int
+}
+
+// soleRoles are those that one piece in a path takes.
+var soleRoles = [...]Role{InletFitting, Filter, Regulator}
 
 // state of a switch: off and on are decided, open ones count as on while paths are
 // compared.
@@ -213,234 +253,165 @@ type state int8
 
 const (
 	off state = iota
-	open
+	opened
 	on
 )
 
-func (s *PathSearch) set(all state) {
-	for i := range s.state {
-		s.state[i] = all
-	}
-}
+var pathSearches = sync.Pool{New: func() any { return &PathSearch{apartID: map[*catalog.Part]int32{}} }}
 
-// explore finds the cheapest path with every open switch on. If it uses none of them
-// it is the cheapest of all settings left and is kept; else the first that it uses is
-// decided both ways. A branch ends when, even so, no path can pay for what is on:
-// without is what the path costs with every switch off.
-func (s *PathSearch) explore(without int64, keep func(*solved)) {
-	p := s.solve()
-	if p.cost == impossible {
-		return
-	}
-	bound := p.cost
-	for i, st := range s.state {
-		switch st {
-		case on:
-			bound += s.switches[i].Cost
-		case open:
-			bound += min(0, s.switches[i].Cost)
-		}
-	}
-	if bound > without {
-		return
-	}
-	i := s.firstUsed(&p)
-	if i < 0 {
-		keep(&p)
-		return
-	}
-	saved := slices.Clone(s.state)
-	s.state[i] = off
-	s.explore(without, keep)
-	copy(s.state, saved)
-	s.state[i] = on
-	for k := range s.switches {
-		if s.state[k] == open && s.exclude(i, k) {
-			s.state[k] = off
-		}
-	}
-	s.explore(without, keep)
-	copy(s.state, saved)
-}
-
-// firstUsed is the first open switch that a path makes use of, -1 for none.
-func (s *PathSearch) firstUsed(p *solved) int {
-	for i, st := range s.state {
-		if st == open && s.uses(p, i) {
-			return i
-		}
-	}
-	return -1
-}
-
-func (s *PathSearch) uses(p *solved, i int) bool {
-	sw := &s.switches[i]
-	if sw.Tied != nil {
-		return s.holdsPart(p, sw.Tied)
-	}
-	return slices.ContainsFunc(sw.Holds, func(h Holding) bool { return s.holdsPart(p, h.Part) })
-}
-
-// exclude reports whether two bundles can never both pay: a path has one inlet fitting,
-// one filter and one regulator, and where both hold one, the bundle whose piece lies
-// idle must still save something.
-func (s *PathSearch) exclude(i, k int) bool {
-	a, b := &s.switches[i], &s.switches[k]
-	for _, role := range [...]string{needInletFitting, needFilter, needRegulator} {
-		x, y := s.idle(a, role), s.idle(b, role)
-		if x > a.Saving && y > b.Saving {
-			return true
-		}
-	}
-	return false
-}
-
-// idle is the least that is lost when the piece of a bundle for a role is not used, 0
-// when it holds none.
-func (s *PathSearch) idle(sw *Switch, role string) int64 {
-	least := int64(0)
-	for _, h := range sw.Holds {
-		id, ok := s.ids[h.Part]
-		if !ok || s.only[id] != role {
-			continue
-		}
-		if c := s.parts[id].packs(1); least == 0 || c < least {
-			least = c
-		}
-	}
-	return least
-}
-
-// impossible is the cost of what cannot be had.
-const impossible = math.MaxInt64 / 4
-
-const maxLinks = 3 // to filter, regulator and inlet
-
-// PathSearch holds what does not depend on the setting of the switches: the parts that
-// may be used, and the joins between nodes.
-type PathSearch struct {
-	q        *PathQuery
-	parts    []Candidate
-	only     []string // by part: the one need it can serve, "" for several
-	ids      map[*catalog.Part]int
-	stages   []stage
-	hoses    [][]int // by bore: candidate parts
-	clamps   [][]int
-	switches []Switch
-	state    []state
-
-	joins  []join                // room for the joins of stages
-	runs   [][]placed            // and for their runs
-	placed []placed              // and for the parts of these
-	trail  [maxLinks + 1][]label // room for solve
-	number int                   // of the setting of the switches that is being solved
-	free   []int                 // by part, units that cost nothing under it
-	piece  []int64               // by part, cost of one piece under it
-}
-
-// stage is the choice of one node, and the joins that lead to it: straight from an open
-// end (by end, node), from an end to hose of a bore (by end, bore), and from the hose
-// to a node (by bore, node).
-type stage struct {
-	from     []catalog.End
-	nodes    []node
-	straight [][]*join
-	left     [][]*join
-	right    [][]*join
-}
-
-// node is a filter or regulator, or the inlet; part is -1 for the inlet. next is the
-// index of its out end among the next stage's from.
-type node struct {
-	in, out catalog.End
-	need    string
-	part    int
-	next    int
-}
-
-// placed is a fitting in a run.
-type placed struct {
-	need    string
-	part    int
-	in, out catalog.End
-}
-
-// join lists the runs of fittings between two open ends; an empty run where the ends
-// mate.
-type join struct {
-	runs [][]placed
-
-	number int // setting that cost and best are of
-	cost   int64
-	best   int
-}
-
-var pathSearches = sync.Pool{New: func() any { return &PathSearch{ids: map[*catalog.Part]int{}} }}
-
-// Release lets the memory of a search be used again, once nothing will be asked of it
-// any more. What Paths returned stays.
+// Release lets the memory of a search be used again, with the paths it returned.
 func (s *PathSearch) Release() {
-	clear(s.ids)
-	clear(s.parts[:cap(s.parts)])
-	*s = PathSearch{ids: s.ids, parts: s.parts[:0], only: s.only[:0], joins: s.joins[:0], placed: s.placed[:0],
-		runs: s.runs[:0], trail: s.trail, free: s.free[:0], piece: s.piece[:0]}
+	clear(s.apartID)
+	s.q = nil
+	emptied(&s.stages)
+	emptied(&s.bores)
+	emptied(&s.owned)
+	emptied(&s.apart)
+	emptied(&s.parts)
+	emptied(&s.entries)
+	emptied(&s.choices)
+	emptied(&s.joins)
+	emptied(&s.runs)
+	emptied(&s.gates)
+	emptied(&s.opens)
+	emptied(&s.priced)
+	emptied(&s.switches)
+	emptied(&s.held)
+	emptied(&s.found)
+	emptied(&s.steps)
+	emptied(&s.uses)
+	clear(s.chosen[:cap(s.chosen)])
 	pathSearches.Put(s)
 }
 
-// NewPathSearch finds out which parts join for a query; it is for one goroutine.
+// emptied drops what a slice refers to and keeps its room.
+func emptied[T any](s *[]T) {
+	clear(*s)
+	*s = (*s)[:0]
+}
+
+// NewPathSearch finds out what may be used for a query.
 func NewPathSearch(q *PathQuery) *PathSearch {
 	s := pathSearches.Get().(*PathSearch)
 	s.q = q
-	nodes := [][]node{s.nodes(q.Filters, needFilter)}
+	net := q.Network
+	for role := range s.of {
+		s.of[role] = zeroed(s.of[role], len(net.fittings))
+	}
+	for role, p := range q.StandIns {
+		if s.alone[role] = -1; p != nil {
+			s.alone[role] = s.choose(Role(role), nil, p)
+		}
+	}
+	for i := range net.bores {
+		b := &net.bores[i]
+		hoses, clamps := s.choose(Hose, b.hoses, q.StandIns[Hose]), s.choose(Clamp, b.clamps, q.StandIns[Clamp])
+		if !s.empty(hoses) && !s.empty(clamps) {
+			s.bores = append(s.bores, boreChoice{end: b.end, hoses: hoses, clamps: clamps})
+		}
+	}
+	s.stage(Filter, net.filters, net.open(q.From))
 	if q.NeedRegulator {
-		nodes = append(nodes, s.nodes(q.Regulators, needRegulator))
+		s.stage(Regulator, net.regulators)
 	}
-	nodes = append(nodes, []node{{in: q.To, part: -1}})
-	for _, bore := range q.Bores {
-		s.hoses = append(s.hoses, s.consumables(q.Hoses(bore), needHose))
-		s.clamps = append(s.clamps, s.consumables(q.Clamps(bore), needClamps))
-	}
-	from := []catalog.End{q.From}
-	for i := range nodes {
-		st := stage{from: from, nodes: nodes[i]}
-		last := i == len(nodes)-1
-		var next []catalog.End
-		byIn := map[catalog.End]int{}
-		for n := range st.nodes {
-			nd := &st.nodes[n]
-			if nd.next = slices.Index(next, nd.out); nd.next < 0 {
-				nd.next = len(next)
-				next = append(next, nd.out)
-			}
+	inlet := stage{from: s.leaving(), gates: lendZero(&s.gates, 1), last: true}
+	inlet.gates[0] = gate{in: net.open(q.To), choice: -1}
+	s.addStage(inlet)
+	for _, h := range q.Owned {
+		if id, ok := s.apartID[h.Part]; ok {
+			s.owned = append(s.owned, heldUnits{id, h.Units})
 		}
-		into := func(open catalog.End) []*join {
-			row := make([]*join, len(st.nodes))
-			clear(byIn)
-			for n := range st.nodes {
-				if k, known := byIn[st.nodes[n].in]; known {
-					row[n] = row[k]
-					continue
+	}
+	return s
+}
+
+// stage adds the filters or regulators, after the stage before or from the end given.
+func (s *PathSearch) stage(role Role, gates []networkGate, from ...open) {
+	if len(from) == 0 {
+		from = s.leaving()
+	}
+	standIns := len(s.bores)
+	if s.alone[role] < 0 {
+		standIns = 0
+	}
+	st := stage{from: append(lendZero(&s.opens, len(from))[:0], from...), gates: lendZero(&s.gates, len(gates)+standIns*standIns)[:0]}
+	for i := range gates {
+		g := &gates[i]
+		if c := s.choose(role, g.forms, nil); !s.empty(c) {
+			st.gates = append(st.gates, gate{in: g.in, out: g.out, role: role, choice: c})
+		}
+	}
+	// A step of the bore may be what only the stand-in can give; one bore comes first, so
+	// that it is taken where both would do.
+	for _, step := range []bool{false, true} {
+		for i := range standIns {
+			for k := range standIns {
+				if (i != k) == step {
+					st.gates = append(st.gates, gate{in: s.barb(i), out: s.barb(k), role: role, choice: s.alone[role]})
 				}
-				byIn[st.nodes[n].in] = n
-				row[n] = s.join(open, st.nodes[n].in, last)
 			}
-			return row
 		}
-		for _, bore := range q.Bores {
-			st.right = append(st.right, into(hoseEnd(bore)))
-		}
-		for _, f := range from {
-			st.straight = append(st.straight, into(f))
-			row := make([]*join, len(q.Bores))
-			for b, bore := range q.Bores {
-				row[b] = s.join(f, hoseEnd(bore), false)
-			}
-			st.left = append(st.left, row)
-		}
-		s.stages = append(s.stages, st)
-		from = next
 	}
-	s.free, s.piece = resize(s.free, len(s.parts)), resize(s.piece, len(s.parts))
+	s.addStage(st)
+}
+
+func (s *PathSearch) barb(bore int) open {
+	return open{end: catalog.End{Family: catalog.HoseBarb, Size: s.bores[bore].end.end.Size}, number: -1}
+}
+
+// leaving lists the ends that the gates of the last stage lead to, and tells these so.
+func (s *PathSearch) leaving() []open {
+	gates := s.stages[len(s.stages)-1].gates
+	next := lendZero(&s.opens, len(gates))[:0]
+	for i := range gates {
+		g := &gates[i]
+		if g.next = slices.IndexFunc(next, func(o open) bool { return o.end == g.out.end }); g.next < 0 {
+			g.next = len(next)
+			next = append(next, g.out)
+		}
+	}
+	return next
+}
+
+// addStage adds a stage with its joins; those from a bore that no end leads to stay
+// without runs.
+func (s *PathSearch) addStage(st stage) {
+	st.straight = lendZero(&s.joins, len(st.from)*len(st.gates))
+	st.left = lendZero(&s.joins, len(st.from)*len(s.bores))
+	st.right = lendZero(&s.joins, len(s.bores)*len(st.gates))
+	for e := range st.from {
+		for g := range st.gates {
+			s.find(&st.straight[e*len(st.gates)+g], &st.from[e], &st.gates[g].in, st.last)
+		}
+	}
+	for b := range s.bores {
+		bore, reached := &s.bores[b].end, false
+		for e := range st.from {
+			j := &st.left[e*len(s.bores)+b]
+			s.find(j, &st.from[e], bore, false)
+			reached = reached || j.direct || j.from < j.to
+		}
+		for g := 0; g < len(st.gates) && reached; g++ {
+			s.find(&st.right[b*len(st.gates)+g], bore, &st.gates[g].in, st.last)
+		}
+	}
+	s.stages = append(s.stages, st)
+}
+
+// lendZero hands out n zero elements of a pile that stay where they are when it grows.
+func lendZero[T any](pile *[]T, n int) []T {
+	if cap(*pile)-len(*pile) < n {
+		*pile = make([]T, 0, max(64, n, 2*cap(*pile)))
+	}
+	from := len(*pile)
+	*pile = (*pile)[:from+n]
+	return (*pile)[from : from+n : from+n]
+}
+
+// zeroed makes a slice of n zeros, in the room it has where that is enough.
+func zeroed[T any](s []T, n int) []T {
+	s = resize(s, n)
+	clear(s)
 	return s
 }
 
@@ -452,137 +423,222 @@ func resize[T any](s []T, n int) []T {
 	return s[:n]
 }
 
-func hoseEnd(bore units.Size) catalog.End { return catalog.End{Family: catalog.Hose, Size: bore} }
-
-func (s *PathSearch) id(c Candidate, need string) int {
-	if i, ok := s.ids[c.Part]; ok {
-		if s.only[i] != need {
-			s.only[i] = ""
+// choose makes a choice of the parts of forms that may take a role, and a stand-in if it
+// is not nil.
+func (s *PathSearch) choose(role Role, forms []*catalog.Form, standIn *catalog.Part) int32 {
+	c := choice{from: int32(len(s.entries))}
+	for _, f := range forms {
+		for _, p := range s.q.Parts(role, f) {
+			id := int32(-1)
+			if s.q.Apart(p) {
+				id = s.setApart(p, role)
+				c.hasApart = true
+			}
+			s.entries = append(s.entries, entry{p, id})
 		}
-		return i
 	}
-	s.parts = append(s.parts, c)
-	s.only = append(s.only, need)
-	s.ids[c.Part] = len(s.parts) - 1
-	return len(s.parts) - 1
+	if standIn != nil {
+		s.entries = append(s.entries, entry{standIn, -1})
+	}
+	c.to = int32(len(s.entries))
+	s.choices = append(s.choices, c)
+	return int32(len(s.choices) - 1)
 }
 
-func (s *PathSearch) nodes(candidates []Candidate, need string) []node {
-	var out []node
-	for _, c := range candidates {
-		if len(c.Part.Ends) == 2 {
-			out = append(out, node{in: c.Part.Ends[0], out: c.Part.Ends[1], need: need, part: s.id(c, need)})
+// setApart numbers a part that is apart; its entry is the next.
+func (s *PathSearch) setApart(p *catalog.Part, role Role) int32 {
+	id, known := s.apartID[p]
+	if !known {
+		id = int32(len(s.apart))
+		s.apartID[p] = id
+		s.apart = append(s.apart, apart{entry: int32(len(s.entries))})
+		s.parts = append(s.parts, p)
+	}
+	s.apart[id].roles |= 1 << role
+	return id
+}
+
+func (s *PathSearch) empty(choice int32) bool {
+	c := &s.choices[choice]
+	return c.from == c.to
+}
+
+// find finds the runs of a join.
+func (s *PathSearch) find(j *join, from, to *open, last bool) {
+	j.from = int32(len(s.runs))
+	if j.direct = from.end.Mates(to.end); j.direct {
+		return
+	}
+	role := Fitting
+	if last {
+		role = InletFitting
+	}
+	add := func(r *run, first, second int32) bool {
+		if s.empty(first) || second >= 0 && s.empty(second) {
+			return false
+		}
+		s.runs = append(s.runs, chosenRun{r, first, second})
+		j.hasApart = j.hasApart || s.choices[first].hasApart || second >= 0 && s.choices[second].hasApart
+		return true
+	}
+	if from.number >= 0 && to.number >= 0 {
+		// Where one fitting joins the ends, pairs that do the same are left out: every joint
+		// is a place to leak.
+		single := false
+		runs := s.q.Network.runs[endPair{from.number, to.number}]
+		for i := range runs {
+			if r := &runs[i]; r.second < 0 {
+				single = add(r, s.fitting(role, r.first), -1) || single
+			} else if single {
+				break
+			} else {
+				add(r, s.fitting(Fitting, r.first), s.fitting(role, r.second))
+			}
 		}
 	}
-	if c, ok := s.q.StandIns[need]; ok {
-		part, same := s.id(c, need), len(out)
-		for _, in := range s.q.Bores {
-			for _, to := range s.q.Bores { // a step of the bore may be what only this part can give
-				n := node{in: catalog.End{Family: catalog.HoseBarb, Size: in}, out: catalog.End{Family: catalog.HoseBarb, Size: to}, need: need, part: part}
-				if in != to {
-					out = append(out, n)
-				} else {
-					out = slices.Insert(out, same, n) // first, so that it is taken where both would do
-					same++
+	if from.joins && to.joins && s.alone[role] >= 0 {
+		add(nil, s.alone[role], -1)
+	}
+	j.to = int32(len(s.runs))
+}
+
+// fitting is the choice of a fitting of the network for a role.
+func (s *PathSearch) fitting(role Role, i int32) int32 {
+	c := &s.of[role][i]
+	if *c == 0 {
+		*c = s.choose(role, s.q.Network.fittings[i:i+1], nil) + 1
+	}
+	return *c - 1
+}
+
+// Paths returns the cheapest fuel path under every setting of the switches that can
+// be part of the optimum of a whole kit, without repeats, cheapest first; none when
+// nothing joins line and inlet. They are good until Release.
+func (s *PathSearch) Paths(prices PathPrices) []PathOption {
+	s.prices++
+	s.priced = s.priced[:0]
+	for i := range s.entries {
+		s.priced = append(s.priced, prices.Price(s.entries[i].part))
+	}
+	s.setSwitches(prices)
+	first := len(s.found)
+	s.set(off)
+	without := s.solve(impossible - 1)
+	if without.cost < impossible {
+		s.keep(&without, first)
+	}
+	if len(s.switches) > 0 {
+		s.set(opened)
+		s.explore(without.cost, first)
+	}
+	found := s.found[first:len(s.found):len(s.found)]
+	slices.SortStableFunc(found, func(a, b PathOption) int { return compareOptions(&a.Option, &b.Option) })
+	return found
+}
+
+// setSwitches puts the switches in terms of the search.
+func (s *PathSearch) setSwitches(prices PathPrices) {
+	emptied(&s.switches)
+	if prices.Switches == nil {
+		s.state = s.state[:0]
+		return
+	}
+	for _, sw := range prices.Switches(s.parts) {
+		x := pathSwitch{Switch: sw, tied: -1, holds: lendZero(&s.held, len(sw.Holds))[:0]}
+		if sw.Tied != nil {
+			x.tied = s.apartID[sw.Tied]
+		}
+		for _, h := range sw.Holds {
+			id, ok := s.apartID[h.Part]
+			if !ok {
+				continue
+			}
+			x.holds = append(x.holds, heldUnits{id, h.Units})
+			a := &s.apart[id]
+			for i, role := range soleRoles {
+				if c := s.priced[a.entry].packs(1); a.roles == 1<<role && (x.idle[i] == 0 || c < x.idle[i]) {
+					x.idle[i] = c
 				}
 			}
 		}
+		s.switches = append(s.switches, x)
 	}
-	return out
+	s.state = resize(s.state, len(s.switches))
 }
 
-func (s *PathSearch) consumables(candidates []Candidate, need string) []int {
-	if c, ok := s.q.StandIns[need]; ok {
-		candidates = append(slices.Clone(candidates), c)
+func (s *PathSearch) set(all state) {
+	for i := range s.state {
+		s.state[i] = all
 	}
-	out := make([]int, len(candidates))
-	for i, c := range candidates {
-		out[i] = s.id(c, need)
-	}
-	return out
 }
 
-// join finds the runs between two open ends.
-func (s *PathSearch) join(from, to catalog.End, last bool) *join {
-	if len(s.joins) == cap(s.joins) {
-		s.joins = make([]join, 0, 256) // those handed out stay where they are
+// explore finds the cheapest path with every open switch on. If it uses none of them
+// it is the cheapest of all settings left and is kept; else the first that it uses is
+// decided both ways. A branch ends when, even so, no path can pay for what is on:
+// without is what the path costs with every switch off.
+func (s *PathSearch) explore(without int64, first int) {
+	most := without
+	for i, st := range s.state {
+		switch st {
+		case on:
+			most -= s.switches[i].Cost
+		case opened:
+			most -= min(0, s.switches[i].Cost)
+		}
 	}
-	first := len(s.runs)
-	s.findRuns(from, to, last)
-	s.joins = append(s.joins, join{runs: s.runs[first:len(s.runs):len(s.runs)]})
-	return &s.joins[len(s.joins)-1]
-}
-
-func (s *PathSearch) findRuns(from, to catalog.End, last bool) {
-	if from.Mates(to) {
-		s.runs = append(s.runs, nil)
+	p := s.solve(most)
+	if p.cost >= impossible {
 		return
 	}
-	in, entered := entering(from)
-	out, left := entering(to)
-	if !entered || !left {
+	i := s.firstUsed(&p)
+	if i < 0 {
+		s.keep(&p, first)
 		return
 	}
-	need, list := needFittings, s.q.Fitting
-	if last {
-		need, list = needInletFitting, s.q.InletFitting
-	}
-	// Where one fitting joins the ends, pairs that do the same are left out: every joint
-	// is a place to leak.
-	single := false
-	for _, r := range s.q.Runs.runs[endPair{in, out}] {
-		if r.forms[1] != nil && single {
-			break
-		}
-		if r.forms[1] == nil {
-			for _, c := range list(r.forms[0]) {
-				s.runs = append(s.runs, s.run(placed{need, s.id(c, need), in, out}))
-				single = true
-			}
-			continue
-		}
-		for _, a := range s.q.Fitting(r.forms[0]) {
-			for _, b := range list(r.forms[1]) {
-				s.runs = append(s.runs, s.run(placed{needFittings, s.id(a, needFittings), in, r.mid[0]}, placed{need, s.id(b, need), r.mid[1], out}))
-			}
+	from := len(s.saved)
+	s.saved = append(s.saved, s.state...)
+	s.state[i] = off
+	s.explore(without, first)
+	copy(s.state, s.saved[from:])
+	s.state[i] = on
+	for k := range s.switches {
+		if s.state[k] == opened && s.exclude(i, k) {
+			s.state[k] = off
 		}
 	}
-	if c, ok := s.q.StandIns[need]; ok {
-		s.runs = append(s.runs, s.run(placed{need, s.id(c, need), in, out}))
-	}
+	s.explore(without, first)
+	copy(s.state, s.saved[from:])
+	s.saved = s.saved[:from]
 }
 
-// run keeps the parts of a run in room shared by all.
-func (s *PathSearch) run(parts ...placed) []placed {
-	from := len(s.placed)
-	s.placed = append(s.placed, parts...)
-	return s.placed[from:len(s.placed):len(s.placed)]
-}
-
-// entering is the end of a fitting that joins an open end.
-func entering(open catalog.End) (catalog.End, bool) {
-	if open.Family == catalog.Hose {
-		return catalog.End{Family: catalog.HoseBarb, Size: open.Size}, true
-	}
-	return open.Mate()
-}
-
-// priced chooses the cheapest run of a join under the setting.
-func (s *PathSearch) priced(j *join) int64 {
-	if j.number == s.number {
-		return j.cost
-	}
-	j.number, j.cost = s.number, impossible
-	for i, run := range j.runs {
-		cost := int64(0)
-		for _, p := range run {
-			cost += s.piece[p.part]
+// firstUsed is the first open switch that a path makes use of, -1 for none.
+func (s *PathSearch) firstUsed(p *solved) int {
+	s.used = zeroed(s.used, len(s.apart))
+	s.along(p, func(_ Role, e int32, _, _ catalog.End) {
+		if id := s.entries[e].apart; id >= 0 {
+			s.used[id] = true
 		}
-		if cost < j.cost {
-			j.cost, j.best = cost, i
+	})
+	for i, st := range s.state {
+		sw := &s.switches[i]
+		if st == opened && (sw.tied >= 0 && s.used[sw.tied] || slices.ContainsFunc(sw.holds, func(h heldUnits) bool { return s.used[h.apart] })) {
+			return i
 		}
 	}
-	return j.cost
+	return -1
+}
+
+// exclude reports whether two bundles can never both pay: a path has one inlet fitting,
+// one filter and one regulator, and where both hold one, the bundle whose piece lies
+// idle must still save something.
+func (s *PathSearch) exclude(i, k int) bool {
+	a, b := &s.switches[i], &s.switches[k]
+	for role := range soleRoles {
+		if a.idle[role] > a.Saving && b.idle[role] > b.Saving {
+			return true
+		}
+	}
+	return false
 }
 
 // label is the cheapest chain to an open end with so much hose; bores of the pieces
@@ -593,7 +649,8 @@ type label struct {
 	cost   int64
 	prev   int // index among the labels of the stage before
 	bore   int // of the link that led here, -1 without hose
-	node   int // of the stage
+	gate   int // of the stage
+	entry  int32
 }
 
 // solved is the cheapest path under one setting.
@@ -604,72 +661,26 @@ type solved struct {
 	hoses   [maxLinks]bored
 }
 
-// bored is the hose and clamp chosen for a bore; pieces 0: none.
-type bored struct{ bore, pieces, hose, clamp int }
+// bored is the hose and clamp (their entries) chosen for a bore; pieces 0: none.
+type bored struct {
+	bore, pieces int
+	hose, clamp  int32
+}
 
-// solve finds the cheapest path under the setting of the switches.
-func (s *PathSearch) solve() solved {
-	s.number++
-	for i := range s.free {
-		s.free[i] = 0
-	}
-	for _, h := range s.q.Owned {
-		s.hold(h)
-	}
-	for i, st := range s.state {
-		if st != off {
-			for _, h := range s.switches[i].Holds {
-				s.hold(h)
-			}
-		}
-	}
-	for i := range s.parts {
-		s.piece[i] = s.price(i, 1) + s.parts[i].Penalty
-	}
-	for i, st := range s.state {
-		if t := s.switches[i].Tied; t != nil && st == off {
-			s.piece[s.ids[t]] = impossible
-		}
-	}
-
-	trail := &s.trail
-	trail[0] = append(trail[0][:0], label{node: -1, bore: -1})
-	for i := range s.stages {
-		trail[i+1] = trail[i+1][:0]
-	}
-	for i := range s.stages {
-		st := &s.stages[i]
-		for n := range st.nodes {
-			nd := &st.nodes[n]
-			own := int64(0)
-			if nd.part >= 0 {
-				own = s.piece[nd.part]
-			}
-			if own >= impossible {
-				continue
-			}
-			for l := range trail[i] {
-				from := &trail[i][l]
-				if cost := s.priced(st.straight[from.end][n]); cost < impossible {
-					trail[i+1] = keepCheapest(trail[i+1], label{nd.next, from.pieces, from.cost + cost + own, l, -1, n})
-				}
-				for b := range s.q.Bores {
-					left := s.priced(st.left[from.end][b])
-					if left >= impossible {
-						continue
-					}
-					if right := s.priced(st.right[b][n]); right < impossible {
-						trail[i+1] = keepCheapest(trail[i+1], label{nd.next, withPiece(from.pieces, b), from.cost + left + right + own, l, b, n})
-					}
-				}
-			}
-		}
-	}
+// solve finds the cheapest path under the setting of the switches that costs at most so
+// much.
+func (s *PathSearch) solve(most int64) solved {
+	s.setting()
 	out := solved{cost: impossible}
+	trail := &s.trail
+	trail[0] = append(trail[0][:0], label{gate: -1, bore: -1})
+	for i := range s.stages {
+		s.extend(&s.stages[i], trail[i], &trail[i+1], most)
+	}
 	at := -1
 	final := trail[len(s.stages)]
 	for l := range final {
-		if s.withHose(&out, &final[l]) {
+		if s.withHose(&out, &final[l], most) {
 			at = l
 		}
 	}
@@ -680,35 +691,118 @@ func (s *PathSearch) solve() solved {
 	return out
 }
 
-// holdsPart reports whether a path has a part in it.
-func (s *PathSearch) holdsPart(p *solved, part *catalog.Part) bool {
-	id := s.ids[part]
-	in := func(j *join) bool {
-		return slices.ContainsFunc(j.runs[j.best], func(f placed) bool { return f.part == id })
+// setting works out what the setting of the switches means for the parts apart.
+func (s *PathSearch) setting() {
+	s.number++
+	for i := range s.apart {
+		s.apart[i].free, s.apart[i].blocked = 0, false
 	}
-	for i := range s.stages {
-		st, l := &s.stages[i], &p.labels[i+1]
-		from := p.labels[i].end
-		if l.bore < 0 && in(st.straight[from][l.node]) || st.nodes[l.node].part == id {
-			return true
-		}
-		if l.bore >= 0 && (in(st.left[from][l.bore]) || in(st.right[l.bore][l.node])) {
-			return true
+	hold := func(list []heldUnits) {
+		for _, h := range list {
+			s.apart[h.apart].free += h.units
 		}
 	}
-	return slices.ContainsFunc(p.hoses[:], func(b bored) bool { return b.pieces > 0 && (b.hose == id || b.clamp == id) })
-}
-
-func (s *PathSearch) hold(h Holding) {
-	if i, ok := s.ids[h.Part]; ok {
-		s.free[i] += h.Units
+	hold(s.owned)
+	for i, st := range s.state {
+		sw := &s.switches[i]
+		if st != off {
+			hold(sw.holds)
+		} else if sw.tied >= 0 {
+			s.apart[sw.tied].blocked = true
+		}
+	}
+	for i := range s.apart {
+		a := &s.apart[i]
+		c := &s.priced[a.entry]
+		if a.piece = impossible; !a.blocked {
+			a.piece = c.packs(Packs(c.Part, 1-a.free)) + c.Penalty
+		}
 	}
 }
 
-// price is what units of a part cost beside those that are free.
-func (s *PathSearch) price(part, n int) int64 {
-	c := &s.parts[part]
-	return c.packs(Packs(c.Part, n-s.free[part]))
+// extend goes from the labels of one stage through the gates of the next.
+func (s *PathSearch) extend(st *stage, from []label, into *[]label, most int64) {
+	to := (*into)[:0]
+	for g := range st.gates {
+		gt := &st.gates[g]
+		own, entry := int64(0), int32(-1)
+		if gt.choice >= 0 {
+			own, entry = s.cheapest(gt.choice)
+		}
+		for l := range from {
+			before := &from[l]
+			rest := most - before.cost - own
+			if rest < 0 {
+				continue
+			}
+			if cost := s.joined(&st.straight[before.end*len(st.gates)+g]); cost <= rest {
+				to = keepCheapest(to, label{gt.next, before.pieces, before.cost + cost + own, l, -1, g, entry})
+			}
+			for b := range s.bores {
+				left := s.joined(&st.left[before.end*len(s.bores)+b])
+				if left > rest {
+					continue
+				}
+				if right := s.joined(&st.right[b*len(st.gates)+g]); right <= rest-left {
+					to = keepCheapest(to, label{gt.next, withPiece(before.pieces, b), before.cost + left + right + own, l, b, g, entry})
+				}
+			}
+		}
+	}
+	*into = to
+}
+
+// joined is the cost of the cheapest run of a join under the setting.
+func (s *PathSearch) joined(j *join) int64 {
+	switch {
+	case j.direct:
+		return 0
+	case j.number == s.number || !j.hasApart && j.prices == s.prices:
+		return j.cost
+	}
+	j.number, j.prices, j.cost = s.number, s.prices, impossible
+	for i := j.from; i < j.to; i++ {
+		r := &s.runs[i]
+		cost, _ := s.cheapest(r.first)
+		if r.second >= 0 {
+			more, _ := s.cheapest(r.second)
+			cost += more
+		}
+		if cost < j.cost {
+			j.cost, j.best = cost, i
+		}
+	}
+	return j.cost
+}
+
+// cheapest is the least that one piece of a choice costs under the setting, and its
+// entry: the first of those that cost as little.
+func (s *PathSearch) cheapest(choice int32) (cost int64, entry int32) {
+	c := &s.choices[choice]
+	if c.prices != s.prices {
+		c.prices, c.number, c.bought, c.best = s.prices, 0, impossible, -1
+		for e := c.from; e < c.to; e++ {
+			if s.entries[e].apart < 0 {
+				if cost := s.priced[e].Alone(1); cost < c.bought {
+					c.bought, c.best = cost, e
+				}
+			}
+		}
+	}
+	if !c.hasApart {
+		return c.bought, c.best
+	}
+	if c.number != s.number {
+		c.number, c.now, c.bestNow = s.number, c.bought, c.best
+		for e := c.from; e < c.to; e++ {
+			if id := s.entries[e].apart; id >= 0 {
+				if cost := s.apart[id].piece; cost < c.now || cost == c.now && e < c.bestNow {
+					c.now, c.bestNow = cost, e
+				}
+			}
+		}
+	}
+	return c.now, c.bestNow
 }
 
 func withPiece(pieces [maxLinks]int8, bore int) [maxLinks]int8 {
@@ -721,11 +815,12 @@ func withPiece(pieces [maxLinks]int8, bore int) [maxLinks]int8 {
 	return pieces
 }
 
+// keepCheapest keeps of two labels of one end and hose the cheaper.
 func keepCheapest(list []label, l label) []label {
 	for i := range list {
-		if list[i].end == l.end && list[i].pieces == l.pieces {
-			if l.cost < list[i].cost {
-				list[i] = l
+		if o := &list[i]; o.end == l.end && o.pieces == l.pieces {
+			if l.cost < o.cost {
+				*o = l
 			}
 			return list
 		}
@@ -734,8 +829,8 @@ func keepCheapest(list []label, l label) []label {
 }
 
 // withHose adds the cheapest hose and clamps of each bore to a whole chain and, if it
-// beats the best path so far, takes its place.
-func (s *PathSearch) withHose(best *solved, l *label) bool {
+// beats the best path so far and costs at most so much, takes its place.
+func (s *PathSearch) withHose(best *solved, l *label, most int64) bool {
 	count := 0
 	for count < maxLinks && l.pieces[count] > 0 {
 		count++
@@ -751,14 +846,15 @@ func (s *PathSearch) withHose(best *solved, l *label) bool {
 		for i++; i < count && int(l.pieces[i])-1 == bore; i++ {
 			n++
 		}
-		hose, hoseCost := s.cheapest(s.hoses[bore], n, func(p *catalog.Part) int {
+		b := &s.bores[bore]
+		hose, hoseCost := s.cheapestOf(b.hoses, &b.hose[count-1][n-1], n, func(p *catalog.Part) int {
 			if p.LengthIn < pieceIn {
 				return 0
 			}
 			return n * CutUnits(p, pieceIn)
 		})
-		clamp, clampCost := s.cheapest(s.clamps[bore], n, func(*catalog.Part) int { return n * clampsPiece })
-		if cost += hoseCost + clampCost; cost >= best.cost {
+		clamp, clampCost := s.cheapestOf(b.clamps, &b.clamp[count-1][n-1], n, func(*catalog.Part) int { return n * clampsPiece })
+		if cost += hoseCost + clampCost; cost >= best.cost || cost > most {
 			return false
 		}
 		hoses[kinds] = bored{bore, n, hose, clamp}
@@ -767,54 +863,112 @@ func (s *PathSearch) withHose(best *solved, l *label) bool {
 	return true
 }
 
-// cheapest is the part that costs least for so many places and units in all.
-func (s *PathSearch) cheapest(parts []int, places int, unitsOf func(*catalog.Part) int) (best int, cost int64) {
-	best, cost = -1, impossible
-	for _, i := range parts {
-		n := unitsOf(s.parts[i].Part)
-		if n == 0 || s.piece[i] >= impossible {
-			continue
+// cheapestOf is the entry of a choice that costs least for so many places, and so many
+// units in all; 0 units: the part will not do. bought keeps the cheapest of those merely
+// bought.
+func (s *PathSearch) cheapestOf(choice int32, bought *bestBought, places int, unitsOf func(*catalog.Part) int) (best int32, cost int64) {
+	c := &s.choices[choice]
+	try := func(e int32, best *int32, cost *int64, free int) {
+		part := &s.priced[e]
+		n := unitsOf(part.Part)
+		if n == 0 {
+			return
 		}
-		if c := s.price(i, n) + int64(places)*s.parts[i].Penalty; c < cost {
-			best, cost = i, c
+		if sum := part.packs(Packs(part.Part, n-free)) + int64(places)*part.Penalty; sum < *cost || sum == *cost && e < *best {
+			*best, *cost = e, sum
+		}
+	}
+	if bought.prices != s.prices {
+		*bought = bestBought{s.prices, -1, impossible}
+		for e := c.from; e < c.to; e++ {
+			if s.entries[e].apart < 0 {
+				try(e, &bought.entry, &bought.cost, 0)
+			}
+		}
+	}
+	best, cost = bought.entry, bought.cost
+	for e := c.from; e < c.to && c.hasApart; e++ {
+		if id := s.entries[e].apart; id >= 0 && !s.apart[id].blocked {
+			try(e, &best, &cost, s.apart[id].free)
 		}
 	}
 	return best, cost
 }
 
-// option spells out the path that was just solved.
-func (s *PathSearch) option(p *solved) PathOption {
-	o := PathOption{HoseBoreIn: math.Inf(1)}
-	run := func(j *join) {
-		for _, f := range j.runs[j.best] {
-			part := s.parts[f.part]
-			o.Steps = append(o.Steps, Step{f.need, part.Part, f.in, f.out, part.Part.LengthIn})
-			o.add(f.need, part, 1)
-		}
-	}
+// along visits the parts of the path that was just solved, from the line on; clamps
+// after their hose. A hose's ends are those of its bore.
+func (s *PathSearch) along(p *solved, visit func(role Role, entry int32, in, out catalog.End)) {
 	for i := range s.stages {
 		st, from, l := &s.stages[i], p.labels[i].end, &p.labels[i+1]
-		if l.bore < 0 {
-			run(st.straight[from][l.node])
-		} else {
-			run(st.left[from][l.bore])
-			with := p.hoses[slices.IndexFunc(p.hoses[:], func(b bored) bool { return b.pieces > 0 && b.bore == l.bore })]
-			hose, clamp := s.parts[with.hose], s.parts[with.clamp]
-			end := hoseEnd(s.q.Bores[l.bore])
-			o.Steps = append(o.Steps, Step{needHose, hose.Part, end, end, p.pieceIn})
-			o.HoseBoreIn = min(o.HoseBoreIn, end.Size.Inches())
-			o.add(needHose, hose, CutUnits(hose.Part, p.pieceIn))
-			o.add(needClamps, clamp, clampsPiece)
-			run(st.right[l.bore][l.node])
+		gt := &st.gates[l.gate]
+		run := func(j *join, from, to *open) {
+			if j.direct {
+				return
+			}
+			in, _ := entering(from.end)
+			out, _ := entering(to.end)
+			last := Fitting
+			if st.last && to == &gt.in {
+				last = InletFitting
+			}
+			r := &s.runs[j.best]
+			_, e := s.cheapest(r.first)
+			if r.second < 0 {
+				visit(last, e, in, out)
+				return
+			}
+			visit(Fitting, e, in, r.run.mid[0])
+			_, e = s.cheapest(r.second)
+			visit(last, e, r.run.mid[1], out)
 		}
-		if nd := &st.nodes[l.node]; nd.part >= 0 {
-			part := s.parts[nd.part]
-			o.Steps = append(o.Steps, Step{nd.need, part.Part, nd.in, nd.out, part.Part.LengthIn})
-			o.add(nd.need, part, 1)
+		if l.bore < 0 {
+			run(&st.straight[from*len(st.gates)+l.gate], &st.from[from], &gt.in)
+		} else {
+			b := &s.bores[l.bore]
+			run(&st.left[from*len(s.bores)+l.bore], &st.from[from], &b.end)
+			with := p.hoses[slices.IndexFunc(p.hoses[:], func(b bored) bool { return b.pieces > 0 && b.bore == l.bore })]
+			visit(Hose, with.hose, b.end.end, b.end.end)
+			visit(Clamp, with.clamp, b.end.end, b.end.end)
+			run(&st.right[l.bore*len(st.gates)+l.gate], &b.end, &gt.in)
+		}
+		if l.entry >= 0 {
+			visit(gt.role, l.entry, gt.in.end, gt.out.end)
 		}
 	}
+}
+
+// maxUses is more than a path has: two fittings at each end of every link, the gates, and
+// hose and clamps of as many bores as there are links.
+const maxUses = 7 * maxLinks
+
+// keep spells out the path that was just solved, unless one found since first is the
+// same.
+func (s *PathSearch) keep(p *solved, first int) {
+	o := PathOption{HoseBoreIn: math.Inf(1)}
+	firstStep := len(s.steps)
+	o.Uses, o.chosen = lendZero(&s.uses, maxUses)[:0], s.chosen[:0]
+	s.along(p, func(role Role, e int32, in, out catalog.End) {
+		c := &s.priced[e]
+		units, lengthIn := 1, c.Part.LengthIn
+		switch role {
+		case Hose:
+			units, lengthIn = CutUnits(c.Part, p.pieceIn), p.pieceIn
+			o.HoseBoreIn = min(o.HoseBoreIn, in.Size.Inches())
+		case Clamp:
+			o.add(role.Need(), *c, clampsPiece)
+			return
+		}
+		o.add(role.Need(), *c, units)
+		s.steps = append(s.steps, Step{role.Need(), c.Part, in, out, lengthIn})
+	})
 	o.Option.finish(nil)
-	return o
+	s.chosen, o.chosen = o.chosen[:0], nil
+	if slices.ContainsFunc(s.found[first:], func(f PathOption) bool { return slices.Equal(f.Uses, o.Uses) }) {
+		s.steps = s.steps[:firstStep]
+		return
+	}
+	o.Steps = s.steps[firstStep:len(s.steps):len(s.steps)]
+	s.found = append(s.found, o)
 }
 
 // CutUnits is how many inches one of several equal pieces counts for, so that a sum of

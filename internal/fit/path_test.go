@@ -80,28 +80,38 @@ func (s *shop) all() []Candidate {
 }
 
 func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery {
-	q := &PathQuery{From: mustEnd(from), To: mustEnd(to), RunLengthIn: runIn, NeedRegulator: regulator,
-		Filters: s.filters, Regulators: s.regulators, StandIns: map[string]Candidate{}, Owned: s.owned, Switches: s.switches}
-	var forms []*catalog.Form
-	for _, c := range s.fittings {
-		forms = append(forms, c.Part.Form)
+	forms := func(list []Candidate) (forms []*catalog.Form) {
+		for _, c := range list {
+			forms = append(forms, c.Part.Form)
+		}
+		return forms
 	}
-	q.Runs = NewFittings(forms)
-	q.Fitting = func(f *catalog.Form) (found []Candidate) {
-		for _, c := range s.fittings {
-			if c.Part.Form == f {
-				found = append(found, c)
+	return &PathQuery{From: mustEnd(from), To: mustEnd(to), RunLengthIn: runIn, NeedRegulator: regulator, Owned: s.owned,
+		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}),
+		Parts: func(_ Role, f *catalog.Form) (found []*catalog.Part) {
+			for _, c := range s.all() {
+				if c.Part.Form == f {
+					found = append(found, c.Part)
+				}
 			}
-		}
-		return found
-	}
-	q.InletFitting = q.Fitting
-	for _, c := range s.hoses {
-		if bore := c.Part.Ends[0].Size; !slices.Contains(q.Bores, bore) {
-			q.Bores = append(q.Bores, bore)
-		}
-	}
-	q.Hoses = func(bore units.Size) (found []Candidate) {
+			return found
+		},
+		Apart: func(p *catalog.Part) bool {
+			held := func(list []Holding) bool {
+				return slices.ContainsFunc(list, func(h Holding) bool { return h.Part == p })
+			}
+			return s.candidate(p).Tied || held(s.owned) || slices.ContainsFunc(s.bundles, func(b bundle) bool { return held(b.holds) })
+		}}
+}
+
+func (s *shop) prices() PathPrices { return PathPrices{s.candidate, s.switches} }
+
+// paths answers a query about the shop.
+func (s *shop) paths(q *PathQuery) []PathOption { return NewPathSearch(q).Paths(s.prices()) }
+
+// ofBore lists the parts of a role that take a bore.
+func (s *shop) ofBore(role Role, bore units.Size) (found []Candidate) {
+	if role == Hose {
 		for _, c := range s.hoses {
 			if c.Part.Ends[0].Size == bore {
 				found = append(found, c)
@@ -109,15 +119,21 @@ func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery 
 		}
 		return found
 	}
-	q.Clamps = func(bore units.Size) (found []Candidate) {
-		for _, c := range s.clamps {
-			if c.Part.Text("hose_in") == bore.String() {
-				found = append(found, c)
-			}
+	for _, c := range s.clamps {
+		if c.Part.Text("hose_in") == bore.String() {
+			found = append(found, c)
 		}
-		return found
 	}
-	return q
+	return found
+}
+
+func (s *shop) bores() (bores []units.Size) {
+	for _, c := range s.hoses {
+		if bore := c.Part.Ends[0].Size; !slices.Contains(bores, bore) {
+			bores = append(bores, bore)
+		}
+	}
+	return bores
 }
 
 // Ends are drawn so that about half of the shops have a path.
@@ -231,7 +247,7 @@ func everyChain(s *shop, q *PathQuery) []bill {
 		all := []bill{base}
 		for bore, n := range pieces {
 			var next []bill
-			for _, h := range q.Hoses(bore) {
+			for _, h := range s.ofBore(Hose, bore) {
 				if h.Part.LengthIn < pieceIn {
 					continue
 				}
@@ -240,7 +256,7 @@ func everyChain(s *shop, q *PathQuery) []bill {
 				if (k+1)*float64(inches) <= h.Part.LengthIn {
 					inches++
 				}
-				for _, c := range q.Clamps(bore) {
+				for _, c := range s.ofBore(Clamp, bore) {
 					for _, m := range all {
 						next = append(next, m.plus(h, n*inches, n).plus(c, 2*n, n))
 					}
@@ -280,7 +296,7 @@ func everyChain(s *shop, q *PathQuery) []bill {
 			try('I', s.fittings, true)
 		}
 		if !strings.Contains(sinceComponent, "H") {
-			for _, bore := range q.Bores {
+			for _, bore := range s.bores() {
 				if hose := (catalog.End{Family: catalog.Hose, Size: bore}); hose.Mates(open) {
 					step('H', Candidate{}, hose, hose)
 				}
@@ -314,10 +330,10 @@ func TestPropertyPathsHoldEveryOptimum(t *testing.T) {
 	check(t, 30, func(t *rapid.T) {
 		s, q := drawFuelQuery(t)
 		search := NewPathSearch(q)
-		options := search.Paths(nil)
+		options := search.Paths(s.prices())
 		if rapid.Bool().Draw(t, "prices change") {
 			s.reprice(t)
-			options = search.Paths(s.candidate)
+			options = search.Paths(s.prices())
 		}
 		chains := everyChain(s, q)
 		if (len(chains) > 0) != (len(options) > 0) {
@@ -367,7 +383,10 @@ func (s *shop) reprice(t *rapid.T) {
 
 func (s *shop) candidate(p *catalog.Part) Candidate {
 	all := s.all()
-	return all[slices.IndexFunc(all, func(c Candidate) bool { return c.Part == p })]
+	if i := slices.IndexFunc(all, func(c Candidate) bool { return c.Part == p }); i >= 0 {
+		return all[i]
+	}
+	return Candidate{Part: p} // a stand-in
 }
 
 func checkChain(t *rapid.T, q *PathQuery, o *PathOption) {
@@ -483,7 +502,7 @@ func chainTexts(options []PathOption) (texts []string) {
 
 func TestPathOfOneVehicle(t *testing.T) {
 	s := workbench()
-	options := Paths(s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false))
+	options := s.paths(s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false))
 	if len(options) != 1 {
 		t.Fatalf("%d options", len(options))
 	}
@@ -509,7 +528,8 @@ func TestPathOfOneVehicle(t *testing.T) {
 }
 
 func TestPathPutsTheRegulatorAfterTheFilter(t *testing.T) {
-	options := Paths(workbench().query("plain_tube 3/8", "hose_barb 3/8", 30, true))
+	s := workbench()
+	options := s.paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, true))
 	if len(options) != 1 {
 		t.Fatalf("%d options", len(options))
 	}
@@ -529,14 +549,14 @@ func TestPathStepsTheBoreAtTheFilter(t *testing.T) {
 	s.filters = []Candidate{candidate(500, part("STEPPED", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 5/16"}))}
 	s.hoses = append(s.hoses, candidate(800, part("HOSE-5", "fuel_hose", 1, 36, 0, []string{"hose 5/16", "hose 5/16"})))
 	s.clamps = append(s.clamps, candidate(400, part("CLAMPS-5", "hose_clamp", 10, 0, 0, nil, "hose_in", "5/16")))
-	options := Paths(s.query("plain_tube 3/8", "hose_barb 5/16", 30, false))
+	options := s.paths(s.query("plain_tube 3/8", "hose_barb 5/16", 30, false))
 	if len(options) != 1 {
 		t.Fatalf("%d options", len(options))
 	}
 	if got, want := chainText(&options[0]), "HOSE-36 STEPPED HOSE-5"; got != want || options[0].HoseBoreIn != 0.3125 {
 		t.Errorf("chain %s bore %g, want %s bore 0.3125", got, options[0].HoseBoreIn, want)
 	}
-	if options := Paths(s.query("plain_tube 5/16", "hose_barb 3/8", 30, false)); len(options) != 0 {
+	if options := s.paths(s.query("plain_tube 5/16", "hose_barb 3/8", 30, false)); len(options) != 0 {
 		t.Error("fuel flowed through a filter against its arrow")
 	}
 }
@@ -555,7 +575,7 @@ func TestPathNeedsEveryPiece(t *testing.T) {
 	} {
 		s := workbench()
 		without(s)
-		if options := Paths(s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false)); len(options) != 0 {
+		if options := s.paths(s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false)); len(options) != 0 {
 			t.Errorf("without %s: %s", name, chainText(&options[0]))
 		}
 	}
@@ -572,7 +592,7 @@ func TestPathKeepsWhatABundleMayHold(t *testing.T) {
 		s := workbench()
 		bright := candidate(900, part("FILTER-BRIGHT", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 3/8"}))
 		s.filters = append(s.filters, bright)
-		if options := Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)); len(options) != 1 || chainText(&options[0]) != "HOSE-36 FILTER HOSE-36" {
+		if options := s.paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)); len(options) != 1 || chainText(&options[0]) != "HOSE-36 FILTER HOSE-36" {
 			t.Errorf("%d options, want the cheaper filter alone", len(options))
 		}
 		s.bundles = []bundle{{priceMinor: c.bundleMinor, holds: []Holding{{bright.Part, 1}}}}
@@ -580,7 +600,7 @@ func TestPathKeepsWhatABundleMayHold(t *testing.T) {
 		if c.bright {
 			want = append(want, "HOSE-36 FILTER-BRIGHT HOSE-36")
 		}
-		if got := chainTexts(Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); !slices.Equal(got, want) {
+		if got := chainTexts(s.paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); !slices.Equal(got, want) {
 			t.Errorf("bundle at %d: %q, want %q", c.bundleMinor, got, want)
 		}
 	}
@@ -592,7 +612,7 @@ func TestPathCountsWhatOtherNeedsBear(t *testing.T) {
 	bright := candidate(900, part("FILTER-BRIGHT", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 3/8"}))
 	s.filters = append(s.filters, bright)
 	s.bundles = []bundle{{priceMinor: 1500, otherMinor: 1000, holds: []Holding{{bright.Part, 1}}}}
-	if got := chainTexts(Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); len(got) != 2 {
+	if got := chainTexts(s.paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); len(got) != 2 {
 		t.Errorf("%q, want both filters", got)
 	}
 }
@@ -614,7 +634,7 @@ func TestPathTakesTwoBundlesWithAFilterEach(t *testing.T) {
 	}
 	// Both bundles cost 10.00 and leave nothing to buy; the second alone leaves a hose
 	// of 9.00, the first alone clamps of 4.00.
-	for _, o := range Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)) {
+	for _, o := range s.paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false)) {
 		b := billOf(&o.Option)
 		if b.units[hoseA.Part] > 0 && b.units[clampsB.Part] > 0 && (b.units[filterA.Part] > 0 || b.units[filterB.Part] > 0) {
 			return
@@ -630,7 +650,7 @@ func TestPathKeepsWhatDoesWithoutATiedPart(t *testing.T) {
 	tied.Tied = true
 	s.filters = append(s.filters, tied)
 	want := []string{"HOSE-36 FILTER-TIED HOSE-36", "HOSE-36 FILTER HOSE-36"}
-	if got := chainTexts(Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); !slices.Equal(got, want) {
+	if got := chainTexts(s.paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
@@ -643,29 +663,35 @@ func TestPathPrefersWhatIsOwned(t *testing.T) {
 	s.filters = append(s.filters, had)
 	s.owned = []Holding{{had.Part, 1}}
 	want := []string{"HOSE-36 FILTER-HAD HOSE-36"}
-	if got := chainTexts(Paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); !slices.Equal(got, want) {
+	if got := chainTexts(s.paths(s.query("plain_tube 3/8", "hose_barb 3/8", 30, false))); !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
 
 // What the owner has joins whatever it must, at no cost.
 func TestPathUsesStandIns(t *testing.T) {
-	standIn := Candidate{Part: &catalog.Part{Offer: catalog.Offer{PackQuantity: 1000}, Form: &catalog.Form{LengthIn: 1000}}}
+	standIn := &catalog.Part{Offer: catalog.Offer{PackQuantity: 1000}, Form: &catalog.Form{LengthIn: 1000}}
 	s := workbench()
 	q := s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false)
-	q.StandIns[needInletFitting] = standIn
-	q.InletFitting = func(*catalog.Form) []Candidate { return nil }
-	options := Paths(q)
+	q.StandIns[InletFitting] = standIn
+	parts := q.Parts
+	q.Parts = func(role Role, f *catalog.Form) []*catalog.Part {
+		if role == InletFitting {
+			return nil
+		}
+		return parts(role, f)
+	}
+	options := s.paths(q)
 	if len(options) != 1 || chainText(&options[0]) != "FLARE-BARB HOSE-36 FILTER HOSE-36 (own)" || options[0].Cost != 2100 {
 		t.Errorf("%d options", len(options))
 	}
-	empty := &shop{}
-	q = empty.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, true)
-	q.Bores = []units.Size{units.Inches(3, 8)}
-	for _, need := range []string{needInletFitting, needFittings, needHose, needFilter, needClamps, needRegulator} {
-		q.StandIns[need] = standIn
+	// With everything on the shelf the catalogue only says which bores there are.
+	q = s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, true)
+	q.Parts = func(Role, *catalog.Form) []*catalog.Part { return nil }
+	for role := range q.StandIns {
+		q.StandIns[role] = standIn
 	}
-	options = Paths(q)
+	options = s.paths(q)
 	if len(options) == 0 || options[0].Cost != 0 {
 		t.Errorf("with everything on the shelf: %d options", len(options))
 	}
@@ -681,7 +707,7 @@ func TestPathOfACatalogueWithManyBores(t *testing.T) {
 		}
 	}
 	s.filters = append(s.filters, candidate(100, part("STEPPED", "fuel_filter", 1, 3, 0, []string{"hose_barb 3/8", "hose_barb 11/32"})))
-	options := Paths(s.query("plain_tube 3/8", "hose_barb 11/32", 30, false))
+	options := s.paths(s.query("plain_tube 3/8", "hose_barb 11/32", 30, false))
 	if len(options) != 1 || chainText(&options[0]) != "HOSE-36 STEPPED HOSE-11/32" {
 		t.Errorf("%d options", len(options))
 	}

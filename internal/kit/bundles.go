@@ -160,33 +160,5 @@ func (j *job) usable(p *catalog.Part) bool {
 	if !accepted {
 		return false
 	}
-	return p.Kind != "fuel_fitting" || j.pathForms()[p.Form]
-}
-
-// pathForms are the fittings that can occur in the fuel path: those between line,
-// filters, regulators, hoses and inlet.
-func (j *job) pathForms() map[*catalog.Form]bool {
-	if j.fittingForms != nil {
-		return j.fittingForms
-	}
-	open := []catalog.End{j.supply, j.carburetor.Inlet.End}
-	add := func(e catalog.End) {
-		if !slices.Contains(open, e) {
-			open = append(open, e)
-		}
-	}
-	for _, bore := range j.s.fuelBores {
-		add(catalog.End{Family: catalog.Hose, Size: bore})
-	}
-	for _, need := range []string{"fuel.filter", "fuel.pressure_regulator"} {
-		if d := j.role(need); d != nil {
-			for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
-				for _, e := range f.Ends {
-					add(e)
-				}
-			}
-		}
-	}
-	j.fittingForms = j.s.fittings.Between(open)
-	return j.fittingForms
+	return p.Kind != "fuel_fitting" || j.s.network.Serves(p.Form, j.supply, j.carburetor.Inlet.End)
 }

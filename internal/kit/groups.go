@@ -240,23 +240,25 @@ func (j *job) fuelGroup(a aim) group {
 	if len(g.demands) == 0 {
 		return group{}
 	}
-	price := func(p *catalog.Part) fit.Candidate {
-		if !real(p) {
-			return fit.Candidate{Part: p, Penalty: p.Price.AmountMinor}
-		}
-		return a.price(j.s.Catalog, p) // its sources are switches
+	prices := fit.PathPrices{
+		Price: func(p *catalog.Part) fit.Candidate {
+			if !real(p) {
+				return fit.Candidate{Part: p, Penalty: p.Price.AmountMinor}
+			}
+			return a.price(j.s.Catalog, p) // its sources are switches
+		},
+		Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, a) },
 	}
 	var paths []fit.PathOption
 	for _, broken := range []bool{false, true} {
 		if j.paths == nil || broken {
-			j.pathAim, j.fuelBroken = a, broken
+			j.fuelBroken = broken
 			if j.paths != nil {
 				j.paths.Release()
 			}
 			j.paths = fit.NewPathSearch(j.pathQuery(broken))
 		}
-		j.pathAim = a
-		paths = slices.DeleteFunc(j.paths.Paths(price), func(o fit.PathOption) bool { return conflicting(o.Uses) != "" })
+		paths = slices.DeleteFunc(j.paths.Paths(prices), func(o fit.PathOption) bool { return conflicting(o.Uses) != "" })
 		if len(paths) > 0 {
 			break
 		}
@@ -300,12 +302,12 @@ func nobodySells(p *catalog.Part) bool { return p != nil && p.SKU == "" && p.Pri
 
 // standIn is a part without a SKU that joins whatever it must: something the owner
 // has, or that nobody sells.
-func standIn(need string, cost int64) fit.Candidate {
+func standIn(need string, cost int64) *catalog.Part {
 	kind := catalog.Kind(strings.ReplaceAll(need[len("fuel."):], "_", " "))
-	return fit.Candidate{Part: &catalog.Part{
+	return &catalog.Part{
 		Offer: catalog.Offer{Name: string(kind), PackQuantity: 1000, Price: units.Money{AmountMinor: cost}},
 		Form:  &catalog.Form{LengthIn: 1000},
-	}}
+	}
 }
 
 // pathQuery asks for the fuel path; standIns for everything lets no path be broken.
@@ -314,59 +316,27 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 	q := &fit.PathQuery{
 		From: j.supply, To: j.carburetor.Inlet.End, RunLengthIn: v.Fuel.RunLengthIn,
 		NeedRegulator: j.role("fuel.pressure_regulator") != nil,
-		Runs:          j.s.fittings, StandIns: map[string]fit.Candidate{},
-		Owned: j.holdings(), Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, j.pathAim) },
+		Network:       j.s.network, Owned: j.holdings(),
+		Apart: func(p *catalog.Part) bool { return p.Tied() || p.Bundled() || j.pieces(p.SKU) > 0 },
 	}
-	// list gives the parts of a form that a need accepts.
-	list := func(need string) func(*catalog.Form) []fit.Candidate {
-		d := j.role(need)
-		switch {
+	var buying [fit.Roles]*demand
+	for role := range fit.Roles {
+		switch d := j.role(role.Need()); {
 		case d == nil:
 		case had(d):
-			q.StandIns[need] = standIn(need, 0)
+			q.StandIns[role] = standIn(role.Need(), 0)
 		default:
-			if standIns {
-				q.StandIns[need] = standIn(need, standInCost)
-			}
-			return func(f *catalog.Form) []fit.Candidate {
-				if !d.accepts(f) {
-					return nil
-				}
-				list := j.shortlist(f)
-				out := lend(&j.room.candidates, len(list))
-				for i, p := range list {
-					out[i].Part = p
-				}
-				return out
+			if buying[role] = d; standIns {
+				q.StandIns[role] = standIn(role.Need(), standInCost)
 			}
 		}
-		return func(*catalog.Form) []fit.Candidate { return nil }
 	}
-	all := func(need string, forms []*catalog.Form) (out []fit.Candidate) {
-		parts := list(need)
-		for _, f := range forms {
-			out = append(out, parts(f)...)
+	q.Parts = func(role fit.Role, f *catalog.Form) []*catalog.Part {
+		if d := buying[role]; d != nil && d.accepts(f) {
+			return j.shortlist(f)
 		}
-		return out
+		return nil
 	}
-	q.Fitting, q.InletFitting = list("fuel.fittings"), list("fuel.inlet_fitting")
-	q.Filters = all("fuel.filter", j.s.Catalog.Forms("fuel_filter"))
-	if q.NeedRegulator {
-		q.Regulators = all("fuel.pressure_regulator", j.s.Catalog.Forms("pressure_regulator"))
-	}
-	hoses, clamps := list("fuel.hose"), list("fuel.clamps")
-	byBore := func(ix *catalog.Index, attr string, parts func(*catalog.Form) []fit.Candidate) func(units.Size) []fit.Candidate {
-		return func(bore units.Size) (out []fit.Candidate) {
-			for _, f := range ix.Lookup([]catalog.Value{{Num: bore.Inches()}}) {
-				if f.Num(attr) == bore.Inches() {
-					out = append(out, parts(f)...)
-				}
-			}
-			return out
-		}
-	}
-	q.Hoses, q.Clamps = byBore(j.s.hoses, "bore_in", hoses), byBore(j.s.clamps, "hose_in", clamps)
-	q.Bores = j.s.fuelBores
 	return q
 }
 

@@ -28,10 +28,8 @@ type job struct {
 	fired   []rules.Fired
 	demands []*demand
 
-	savings      fit.Savings // of all sources of parts, under all aims
-	fittingForms map[*catalog.Form]bool
-	paths        *fit.PathSearch
-	pathAim      aim // under which paths are priced
+	savings fit.Savings // of all sources of parts, under all aims
+	paths   *fit.PathSearch
 
 	gaps       []gap
 	fuelBroken bool // no path of parts on sale joins line and inlet

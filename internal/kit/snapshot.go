@@ -7,7 +7,6 @@ import (
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
 	"onetrip/internal/rules"
-	"onetrip/internal/units"
 )
 
 // Snapshot is the catalogue and its rules at one revision, bound together: each
@@ -18,10 +17,7 @@ type Snapshot struct {
 
 	indexes    map[*rules.Rule]*catalog.Index
 	adapters   *catalog.Index // by carburetor_flange, manifold_flange
-	hoses      *catalog.Index // fuel hose by bore_in
-	clamps     *catalog.Index // by hose_in
-	fuelBores  []units.Size   // of every fuel hose in the catalogue
-	fittings   *fit.Fittings
+	network    *fit.Network
 	wireGauges []int // AWG of every choke wire in the catalogue
 }
 
@@ -29,15 +25,10 @@ type Snapshot struct {
 func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
 	s := &Snapshot{Catalog: cat, Rules: set, indexes: map[*rules.Rule]*catalog.Index{}}
 	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"})
-	s.fittings = fit.NewFittings(cat.Forms("fuel_fitting"))
-	s.hoses = cat.Index("fuel_hose", []string{"bore_in"})
-	for _, f := range cat.Forms("fuel_hose") {
-		if bore := f.Ends[0].Size; !slices.Contains(s.fuelBores, bore) {
-			s.fuelBores = append(s.fuelBores, bore)
-		}
-	}
-	slices.SortFunc(s.fuelBores, units.Size.Compare)
-	s.clamps = cat.Index("hose_clamp", []string{"hose_in"})
+	s.network = fit.NewNetwork(fit.FuelForms{
+		Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
+		Hoses: cat.Forms("fuel_hose"), Clamps: cat.Forms("hose_clamp"),
+	})
 	shared := map[string]*catalog.Index{}
 	for _, r := range set.Rules() {
 		if r.Kind == "" {
