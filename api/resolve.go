@@ -1,12 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"golang.org/x/term"
@@ -14,13 +16,15 @@ import (
 	"onetrip/internal/catalog"
 	"onetrip/internal/httpapi"
 	"onetrip/internal/kit"
+	"onetrip/internal/sheet"
 )
 
 // resolveCommand answers one request from a file.
 type resolveCommand struct {
 	catalogueFlag
-	File string `arg:"" placeholder:"FILE.json" help:"Request as POST /v1/kits/resolve takes it; - reads standard input."`
-	JSON bool   `name:"json" help:"Print the contract's JSON instead of a report."`
+	File  string `arg:"" placeholder:"FILE.json" help:"Request as POST /v1/kits/resolve takes it; - reads standard input."`
+	JSON  bool   `name:"json" xor:"output" help:"Print the contract's JSON instead of a report."`
+	Sheet string `name:"sheet" xor:"output" placeholder:"FILE.html" help:"Write the printable workshop sheet to FILE.html instead of printing a report."`
 }
 
 // Run prints the kit.
@@ -41,6 +45,13 @@ func (c *resolveCommand) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return mistakes(c.File, err)
 	}
+	if c.Sheet != "" {
+		if err := writeFile(c.Sheet, func(w io.Writer) error { return sheet.HTML(w, answer, sheet.Options{}) }); err != nil {
+			return err
+		}
+		_, err := fmt.Fprintf(s.out, "%s; the sheet is in %s\n", cmp.Or(verdictTitles[answer.Verdict], string(answer.Verdict)), c.Sheet)
+		return err
+	}
 	if c.JSON {
 		e := json.NewEncoder(s.out)
 		e.SetEscapeHTML(false)
@@ -48,6 +59,31 @@ func (c *resolveCommand) Run(ctx context.Context, s streams) error {
 		return e.Encode(answer)
 	}
 	return writeReport(s.out, answer, wantsColour(s.out))
+}
+
+// writeFile writes a file whole or leaves what was there: under another name in the
+// same directory first, then renamed.
+func writeFile(name string, write func(io.Writer) error) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(name), "."+filepath.Base(name)+"-*")
+	if err != nil {
+		return &inputError{fmt.Errorf("%s: cannot be written: %w; name a file in a directory of yours", name, errors.Unwrap(err))}
+	}
+	defer func() {
+		if err != nil {
+			_ = f.Close() // closed already where renaming failed
+			_ = os.Remove(f.Name())
+		}
+	}()
+	if err := write(f); err != nil {
+		return err
+	}
+	if err := f.Chmod(0o644); err != nil { // CreateTemp makes it for its owner alone
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), name)
 }
 
 // mistakes turns what is wrong with a request into an inputError with one line for

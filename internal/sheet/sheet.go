@@ -1,0 +1,283 @@
+// Package sheet prints a kit for the people who fit it: HTML, one page that needs
+// nothing beside it and reads on a phone as on paper, and CSV, the pick list for the
+// counter's other programs. Both are pure: the same kit gives the same bytes.
+package sheet
+
+import (
+	"bytes"
+	"cmp"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
+)
+
+// Options are what the sheet of a saved kit says beside the kit.
+type Options struct {
+	Code  string    // short code, in printable ASCII; "" when the kit is not saved, then there is no barcode
+	Saved time.Time // zero when not saved
+	Notes []string  // sentences to show at the head of the sheet, each on its own line
+}
+
+//go:embed sheet.html
+var pageText string
+
+//go:embed sheet.css
+var styleText string
+
+var page = template.Must(template.New("sheet").Funcs(template.FuncMap{
+	"words": words[string], "upper": strings.ToUpper, "number": number, "check": checkTitle, "need": needWords,
+	"si": siText, "limit": limitText, "unit": unitText, "first": firstSentence, "finish": finishText, "attribute": attributeText, "decimal": decimal, "capital": upperFirst,
+}).Parse(pageText))
+
+// HTML writes the sheet as one self-contained page in UTF-8: no script, nothing loaded
+// from anywhere. Text of the catalogue or the request shows as text, whatever it
+// holds. Nothing is written when there is an error, unless the writer's own.
+func HTML(w io.Writer, k *kit.Kit, o Options) error {
+	view, err := viewOf(k, o)
+	if err != nil {
+		return fmt.Errorf("sheet: %w", err)
+	}
+	var b bytes.Buffer
+	if err := page.Execute(&b, view); err != nil {
+		return fmt.Errorf("sheet: %w", err)
+	}
+	_, err = io.WriteString(w, visible(b.String()))
+	return err
+}
+
+// view is what the template reads.
+type view struct {
+	Options
+	*kit.Kit
+	Style      template.CSS
+	Title      string
+	Vehicle    string // make, model, year; may be empty
+	Engine     string
+	Rating     string
+	Verdict    verdictText
+	Reasons    []string   // of the verdict, without what Missing says
+	Dangers    []numbered // cautions that can kill, in the order of Cautions
+	Cautions   []numbered
+	HaveIt     []group // needs that no line fills
+	Drawings   []picture
+	LongPath   bool // the fuel path is as tall as three other drawings
+	Order      []step
+	Barcode    template.HTML
+	Outcomes   map[kit.Outcome]string
+	Severities map[kit.Severity]string
+}
+
+type verdictText struct{ Word, Text string }
+
+var verdicts = map[kit.Verdict]verdictText{
+	kit.Complete:             {"Complete", "Everything the swap needs is covered."},
+	kit.CompleteWithWarnings: {"Complete, with warnings", "Everything is covered, but read on before starting."},
+	kit.Incomplete:           {"Incomplete", "Do not start before the gaps below are closed."},
+	kit.Unsuitable:           {"Unsuitable", "This carburetor does not belong on this vehicle."},
+}
+
+var outcomeTexts = map[kit.Outcome]string{kit.Pass: "Holds", kit.Warn: "WARNING", kit.Fail: "DOES NOT HOLD", kit.Info: "For information"}
+
+var severityTexts = map[kit.Severity]string{kit.Blocking: "Stops the work", kit.Serious: "Serious", kit.Minor: "Minor"}
+
+// numbered is a caution and its place in the list of all.
+type numbered struct {
+	kit.Caution
+	Number int
+}
+
+// group is a list of needs under a heading.
+type group struct {
+	Title string
+	Needs []kit.Need
+}
+
+// picture is a drawing with its heading.
+type picture struct {
+	ID, Title string
+	SVG       template.HTML
+}
+
+func viewOf(k *kit.Kit, o Options) (*view, error) {
+	v, c := k.Vehicle, k.Carburetor
+	barcode, err := codeDrawing(o.Code)
+	if err != nil {
+		return nil, err
+	}
+	demand, err := demandDrawing(k)
+	if err != nil {
+		return nil, err
+	}
+	year := ""
+	if v.Year != 0 {
+		year = strconv.Itoa(v.Year)
+	}
+	name := strings.Join(strings.Fields(year+" "+v.Make+" "+v.Model), " ")
+	out := &view{
+		Options: o, Kit: k, Style: template.CSS(styleText), Barcode: barcode, //nolint:gosec // our own file
+		Vehicle: name,
+		Engine: fmt.Sprintf("%s in³, %d cylinders, %s tune, %s manifold, %s transmission", number(v.Engine.DisplacementIn3), v.Engine.Cylinders,
+			v.Engine.Tune, words(v.Intake.Flange), v.Transmission.Kind),
+		Rating:   fmt.Sprintf("%s cfm at %s inHg, %d barrels, %s", number(c.FlowCFM), number(c.RatedAtInHg), c.Barrels, words(c.Flange)),
+		Title:    cmp.Or(name, number(v.Engine.DisplacementIn3)+" in³ engine") + " with " + c.Name,
+		Verdict:  cmp.Or(verdicts[k.Verdict], verdictText{Word: words(k.Verdict)}),
+		LongPath: len(k.FuelPath) > 8, Reasons: reasons(k), Order: order(k), Outcomes: outcomeTexts, Severities: severityTexts,
+		Drawings: []picture{
+			{"demand", "Air demand over engine speed", demand},
+			{"ports", "Ports from above", portsDrawing(k)},
+			{"path", "Fuel path", pathDrawing(k)},
+			{"stack", "Stack under the hood", stackDrawing(k)},
+			{"levers", "Lever travel", leversDrawing(k)},
+		},
+	}
+	for i, caution := range slices.SortedStableFunc(slices.Values(k.Cautions), func(a, b kit.Caution) int { return danger(a.ID) - danger(b.ID) }) {
+		n := numbered{caution, i + 1}
+		out.Cautions = append(out.Cautions, n)
+		if danger(caution.ID) < harmless {
+			out.Dangers = append(out.Dangers, n)
+		}
+	}
+	for _, g := range []struct {
+		status kit.Status
+		title  string
+	}{
+		{kit.InTheBox, "In the carburetor's box"}, {kit.OnTheShelf, "The owner has"}, {kit.Declined, "Left out as asked"}, {kit.NotNeeded, "Not needed"},
+	} {
+		var here []kit.Need
+		for _, n := range k.Needs {
+			if n.Status == g.status {
+				here = append(here, n)
+			}
+		}
+		if len(here) > 0 {
+			out.HaveIt = append(out.HaveIt, group{g.title, here})
+		}
+	}
+	return out, nil
+}
+
+// reasons are the verdict's, without those that repeat what is missing; a check is
+// called by its title.
+func reasons(k *kit.Kit) []string {
+	var out []string
+	for _, r := range k.VerdictReasons {
+		if slices.ContainsFunc(k.Missing, func(m kit.Missing) bool { return r == m.Need+": "+m.Reason }) {
+			continue
+		}
+		if id, text, ok := strings.Cut(r, ": "); ok {
+			if _, isCheck := check(k, id); isCheck {
+				r = checkTitle(id) + ": " + text
+			}
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// dangers are the beginnings of ids of cautions that are shown before everything
+// else, in this order.
+var dangers = []string{"fuel.fire", "brakes.", "transmission.", "throttle.", "fuel."}
+
+var harmless = len(dangers)
+
+func danger(id string) int {
+	n := slices.IndexFunc(dangers, func(start string) bool { return strings.HasPrefix(id, start) })
+	if n < 0 {
+		return harmless
+	}
+	return n
+}
+
+// attributeText is "attribute_in: what it is" as people write it.
+func attributeText(text string) string {
+	name, rest, ok := strings.Cut(text, ": ")
+	if !ok {
+		return text
+	}
+	return words(name) + ": " + rest
+}
+
+// firstSentence is text up to its first full stop that ends a sentence.
+func firstSentence(text string) string {
+	head, _, cut := strings.Cut(text, ". ")
+	if cut {
+		return head + "."
+	}
+	return head
+}
+
+var checkTitles = map[string]string{
+	"air.demand":                "Air the engine can draw",
+	"air.size_ratio":            "Size of the carburetor",
+	"air.depression":            "Vacuum left at full throttle",
+	"altitude.density":          "Air at this altitude",
+	"altitude.mixture":          "Mixture at this altitude",
+	"fuel.demand":               "Fuel at full power",
+	"fuel.line_loss":            "Pressure lost in the line",
+	"fuel.delivered_pressure":   "Pressure at the inlet",
+	"fuel.float_valve":          "What the float valve passes",
+	"choke.voltage_drop":        "Voltage lost in the choke feed",
+	"choke.fuse":                "Fuse of the choke feed",
+	"stack.height":              "Height under the hood",
+	"stack.stud_length":         "Length of the studs",
+	"throttle.travel":           "Travel of the throttle",
+	"transmission.cable_travel": "Travel of the transmission's cable",
+}
+
+func checkTitle(id string) string { return cmp.Or(checkTitles[id], words(id)) }
+
+func unitText(unit string) string {
+	if unit == "" {
+		return ""
+	}
+	return " " + unit
+}
+
+func siText(si *kit.SI) string {
+	if si == nil {
+		return ""
+	}
+	return " (" + number(si.Value) + unitText(si.Unit) + ")"
+}
+
+func limitText(l kit.Limit, unit string) string {
+	switch {
+	case l.AtLeast != nil && l.AtMost != nil:
+		return short(*l.AtLeast) + " to " + short(*l.AtMost) + unitText(unit)
+	case l.AtLeast != nil:
+		return "at least " + short(*l.AtLeast) + unitText(unit)
+	case l.AtMost != nil:
+		return "at most " + short(*l.AtMost) + unitText(unit)
+	}
+	return ""
+}
+
+// short prints five significant digits: what stands beside a check's value is for
+// reading.
+func short(v float64) string { return strconv.FormatFloat(v, 'g', 5, 64) }
+
+func upperFirst(s string) string {
+	r, size := utf8.DecodeRuneInString(s)
+	if size == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[size:]
+}
+
+// finishText is a finish worth telling: plain ones are not.
+func finishText(f catalog.Finish) string {
+	if f == "" || f == catalog.FinishPlain {
+		return ""
+	}
+	return string(f)
+}
