@@ -265,7 +265,7 @@ func startServer(t *testing.T, environment ...string) (*exec.Cmd, string, *bufio
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
 	t.Cleanup(cancel)
 	command := exec.CommandContext(ctx, program, "serve")
 	command.Env = append(os.Environ(), asProgram+"=1", "LISTEN=127.0.0.1:0")
