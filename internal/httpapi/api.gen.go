@@ -10,6 +10,7 @@ import (
 	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/rules"
 	"onetrip/internal/units"
 
 	"github.com/labstack/echo/v4"
@@ -222,12 +223,22 @@ type Facing = catalog.Facing
 // Example: inverted_flare
 type Family = catalog.Family
 
-// Fault One fault; `pointer` says where in the body, `parameter` which query parameter or header.
+// Fault One fault; `pointer` says where in the body, `parameter` which query parameter or header, `rule` with `line` and `column` where in the text of a rule.
 type Fault struct {
+	// Column Column in the line, in characters from 1.
+	//
+	// Example: 9
+	Column *int `json:"column,omitempty"`
+
 	// Detail What was found, what is accepted, how to mend it.
 	//
 	// Example: -318 is below 20; accepted are 20 to 1500 cubic inches
 	Detail string `json:"detail"`
+
+	// Line Line in the text of the rule, from 1.
+	//
+	// Example: 2
+	Line *int `json:"line,omitempty"`
 
 	// Parameter Name of a query parameter or header.
 	//
@@ -238,6 +249,11 @@ type Fault struct {
 	//
 	// Example: /vehicle/engine/displacement_in3
 	Pointer *string `json:"pointer,omitempty"`
+
+	// Rule Id of a rule.
+	//
+	// Example: fuel-hose-ethanol
+	Rule *string `json:"rule,omitempty"`
 }
 
 // Finish Look of the goods.
@@ -473,6 +489,108 @@ type Reference = catalog.Reference
 // Road Road use, for what may lawfully be fitted.
 type Road = catalog.Road
 
+// Rule A rule; what it says in full is in `text`.
+type Rule struct {
+	// Because Reason, with expressions in braces.
+	//
+	// Example: Hose for {vehicle.fuel.pressure_psi} psi.
+	Because *string `json:"because,omitempty"`
+
+	// File File that it stands in, when the rules are written to files.
+	//
+	// Example: fuel.yaml
+	File string `json:"file"`
+
+	// ForEach List fact that it fires for each element of.
+	//
+	// Example: calc.caps
+	ForEach *string `json:"for_each,omitempty"`
+
+	// ID Id of the rule.
+	//
+	// Example: fuel-hose-ethanol
+	ID string `json:"id"`
+
+	// Kind What a part is; each kind has its own attributes, see Part.
+	//
+	// Example: fuel_filter
+	Kind *PartKind `json:"kind,omitempty"`
+
+	// Need Need that it raises; left out by a rule with a verdict or caution alone.
+	//
+	// Example: fuel.hose
+	Need *string `json:"need,omitempty"`
+
+	// Reads The facts that its expressions read, sorted; kits that agree in them get the same from the rule.
+	Reads []string `json:"reads"`
+
+	// Severity How bad it is that something is missing.
+	//
+	// Example: blocking
+	Severity *Severity `json:"severity,omitempty"`
+
+	// Source Where the rule comes from.
+	//
+	// Example: common practice, no source
+	Source string `json:"source"`
+
+	// Text A rule as its author wrote it, the YAML of RuleYAML.
+	//
+	// Example: - id: road-caution-mirror
+	//   when: vehicle.road.on_road
+	//   …
+	Text RuleText `json:"text"`
+
+	// Unsuitable Firing makes the kit unsuitable.
+	//
+	// Example: false
+	Unsuitable *bool `json:"unsuitable,omitempty"`
+
+	// When CEL expression that says when the rule fires.
+	//
+	// Example: vehicle.fuel.ethanol_percent > 10
+	When string `json:"when"`
+}
+
+// RuleChange What a rule was and became; a text is left out where there was no rule, or is none.
+type RuleChange = rules.Change
+
+// RuleDraft The changes of rules that wait to be published.
+type RuleDraft struct {
+	// Changes What differs from the published rules, ordered by id.
+	Changes []RuleChange `json:"changes"`
+
+	// Errors Why publishing would be refused; empty when it would not.
+	Errors []Fault `json:"errors"`
+}
+
+// RuleHistoryEntry A published change of a rule; a text is left out where there was no rule, or is none.
+type RuleHistoryEntry = rules.HistoryEntry
+
+// RuleRevision A revision of the catalogue that changed rules.
+type RuleRevision = rules.Revision
+
+// RuleRollback Where to go back to.
+type RuleRollback struct {
+	// CatalogueRevision Revision of the catalogue whose rules are published again, from 1 on.
+	//
+	// Example: 42
+	CatalogueRevision int64 `json:"catalogue_revision"`
+}
+
+// RuleText A rule as its author wrote it, the YAML of RuleYAML.
+//
+// Example: - id: road-caution-mirror
+//
+//	when: vehicle.road.on_road
+//	…
+type RuleText = string
+
+// RuleYAML A rule as it stands in a file of rules, a list of one item; comments stay.
+//
+// Example: [{"caution":{"id":"road.mirror","source":"common practice, no source","text":"Set the mirrors before driving off."},"id":"road-caution-mirror","source":"common practice, no source","when":"vehicle.road.on_road"}]
+type RuleYAML = []map[string]interface{}
+
 // SI The same figure in SI units.
 type SI = kit.SI
 
@@ -601,6 +719,9 @@ type Discontinued = bool
 // DocsFile defines model for DocsFile.
 type DocsFile = string
 
+// Draft defines model for Draft.
+type Draft = bool
+
 // DryRun defines model for DryRun.
 type DryRun = bool
 
@@ -643,11 +764,25 @@ type MinFlow = float32
 // Model defines model for Model.
 type Model = string
 
+// NeedFilter defines model for NeedFilter.
+type NeedFilter = string
+
+// NewNeed defines model for NewNeed.
+type NewNeed = bool
+
 // PageCursor defines model for PageCursor.
 type PageCursor = string
 
 // PageLimit defines model for PageLimit.
 type PageLimit = int
+
+// RuleID defines model for RuleId.
+type RuleID = string
+
+// RuleKindFilter What a part is; each kind has its own attributes, see Part.
+//
+// Example: fuel_filter
+type RuleKindFilter = PartKind
 
 // SKU defines model for SKU.
 type SKU = string
@@ -817,6 +952,54 @@ type ListPartsParams struct {
 	Cursor *PageCursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// ListRulesParams defines parameters for ListRules.
+type ListRulesParams struct {
+	// Need Rules that raise this need.
+	Need *NeedFilter `form:"need,omitempty" json:"need,omitempty"`
+
+	// Kind Rules that ask for parts of this kind.
+	Kind *RuleKindFilter `form:"kind,omitempty" json:"kind,omitempty"`
+
+	// Draft The rules as the draft has them, instead of as published.
+	Draft *Draft `form:"draft,omitempty" json:"draft,omitempty"`
+
+	// Limit How many items a page has at most.
+	Limit *PageLimit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next_cursor` of the page before. It belongs to that question and is refused with other filters.
+	Cursor *PageCursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// ListRuleRevisionsParams defines parameters for ListRuleRevisions.
+type ListRuleRevisionsParams struct {
+	// Limit How many items a page has at most.
+	Limit *PageLimit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next_cursor` of the page before. It belongs to that question and is refused with other filters.
+	Cursor *PageCursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// GetRuleParams defines parameters for GetRule.
+type GetRuleParams struct {
+	// Draft The rules as the draft has them, instead of as published.
+	Draft *Draft `form:"draft,omitempty" json:"draft,omitempty"`
+}
+
+// PutRuleParams defines parameters for PutRule.
+type PutRuleParams struct {
+	// NewNeed The rule may raise a need that no other rule raises; without this it is taken for a slip.
+	NewNeed *NewNeed `form:"new_need,omitempty" json:"new_need,omitempty"`
+}
+
+// ListRuleHistoryParams defines parameters for ListRuleHistory.
+type ListRuleHistoryParams struct {
+	// Limit How many items a page has at most.
+	Limit *PageLimit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next_cursor` of the page before. It belongs to that question and is refused with other filters.
+	Cursor *PageCursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
 // ListVehiclesParams defines parameters for ListVehicles.
 type ListVehiclesParams struct {
 	// Q Words that must all occur in the id or SKU and the names, in any order and in either case.
@@ -852,6 +1035,9 @@ type ResolveKitJSONRequestBody = KitRequest
 
 // PutPartJSONRequestBody defines body for PutPart for application/json ContentType.
 type PutPartJSONRequestBody = Part
+
+// RollBackRulesJSONRequestBody defines body for RollBackRules for application/json ContentType.
+type RollBackRulesJSONRequestBody = RuleRollback
 
 // SizeCarburetorsJSONRequestBody defines body for SizeCarburetors for application/json ContentType.
 type SizeCarburetorsJSONRequestBody = SizingRequest
@@ -927,6 +1113,36 @@ type ServerInterface interface {
 	// PutPart Create or replace one part
 	// (PUT /v1/parts/{sku})
 	PutPart(ctx echo.Context, sku SKU) error
+	// ListRules List rules
+	// (GET /v1/rules)
+	ListRules(ctx echo.Context, params ListRulesParams) error
+	// DiscardRuleDraft Throw the draft away
+	// (DELETE /v1/rules/draft)
+	DiscardRuleDraft(ctx echo.Context) error
+	// GetRuleDraft Read the draft
+	// (GET /v1/rules/draft)
+	GetRuleDraft(ctx echo.Context) error
+	// PublishRules Publish the draft
+	// (POST /v1/rules/publish)
+	PublishRules(ctx echo.Context) error
+	// ListRuleRevisions List what was published
+	// (GET /v1/rules/revisions)
+	ListRuleRevisions(ctx echo.Context, params ListRuleRevisionsParams) error
+	// RollBackRules Publish the rules of an earlier revision
+	// (POST /v1/rules/rollback)
+	RollBackRules(ctx echo.Context) error
+	// DeleteRule Delete one rule in the draft
+	// (DELETE /v1/rules/{id})
+	DeleteRule(ctx echo.Context, id RuleID) error
+	// GetRule Read one rule
+	// (GET /v1/rules/{id})
+	GetRule(ctx echo.Context, id RuleID, params GetRuleParams) error
+	// PutRule Create or replace one rule in the draft
+	// (PUT /v1/rules/{id})
+	PutRule(ctx echo.Context, id RuleID, params PutRuleParams) error
+	// ListRuleHistory List what a rule was
+	// (GET /v1/rules/{id}/history)
+	ListRuleHistory(ctx echo.Context, id RuleID, params ListRuleHistoryParams) error
 	// SizeCarburetors Rank every carburetor by size
 	// (POST /v1/sizing)
 	SizeCarburetors(ctx echo.Context) error
@@ -1438,6 +1654,211 @@ func (w *ServerInterfaceWrapper) PutPart(ctx echo.Context) error {
 	return err
 }
 
+// ListRules converts echo context to params.
+func (w *ServerInterfaceWrapper) ListRules(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListRulesParams
+	// ------------- Optional query parameter "need" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "need", ctx.QueryParams(), &params.Need, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter need: %s", err))
+	}
+
+	// ------------- Optional query parameter "kind" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "kind", ctx.QueryParams(), &params.Kind, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kind: %s", err))
+	}
+
+	// ------------- Optional query parameter "draft" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "draft", ctx.QueryParams(), &params.Draft, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter draft: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListRules(ctx, params)
+	return err
+}
+
+// DiscardRuleDraft converts echo context to params.
+func (w *ServerInterfaceWrapper) DiscardRuleDraft(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DiscardRuleDraft(ctx)
+	return err
+}
+
+// GetRuleDraft converts echo context to params.
+func (w *ServerInterfaceWrapper) GetRuleDraft(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetRuleDraft(ctx)
+	return err
+}
+
+// PublishRules converts echo context to params.
+func (w *ServerInterfaceWrapper) PublishRules(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PublishRules(ctx)
+	return err
+}
+
+// ListRuleRevisions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListRuleRevisions(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListRuleRevisionsParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListRuleRevisions(ctx, params)
+	return err
+}
+
+// RollBackRules converts echo context to params.
+func (w *ServerInterfaceWrapper) RollBackRules(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RollBackRules(ctx)
+	return err
+}
+
+// DeleteRule converts echo context to params.
+func (w *ServerInterfaceWrapper) DeleteRule(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id RuleID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DeleteRule(ctx, id)
+	return err
+}
+
+// GetRule converts echo context to params.
+func (w *ServerInterfaceWrapper) GetRule(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id RuleID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetRuleParams
+	// ------------- Optional query parameter "draft" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "draft", ctx.QueryParams(), &params.Draft, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter draft: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetRule(ctx, id, params)
+	return err
+}
+
+// PutRule converts echo context to params.
+func (w *ServerInterfaceWrapper) PutRule(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id RuleID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PutRuleParams
+	// ------------- Optional query parameter "new_need" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "new_need", ctx.QueryParams(), &params.NewNeed, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter new_need: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutRule(ctx, id, params)
+	return err
+}
+
+// ListRuleHistory converts echo context to params.
+func (w *ServerInterfaceWrapper) ListRuleHistory(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id RuleID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListRuleHistoryParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListRuleHistory(ctx, id, params)
+	return err
+}
+
 // SizeCarburetors converts echo context to params.
 func (w *ServerInterfaceWrapper) SizeCarburetors(ctx echo.Context) error {
 	var err error
@@ -1664,6 +2085,16 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/parts/:sku", wrapper.DeletePart, options.OperationMiddlewares["deletePart"]...)
 	router.GET(options.BaseURL+"/v1/parts/:sku", wrapper.GetPart, options.OperationMiddlewares["getPart"]...)
 	router.PUT(options.BaseURL+"/v1/parts/:sku", wrapper.PutPart, options.OperationMiddlewares["putPart"]...)
+	router.GET(options.BaseURL+"/v1/rules", wrapper.ListRules, options.OperationMiddlewares["listRules"]...)
+	router.DELETE(options.BaseURL+"/v1/rules/:id", wrapper.DeleteRule, options.OperationMiddlewares["deleteRule"]...)
+	router.GET(options.BaseURL+"/v1/rules/:id", wrapper.GetRule, options.OperationMiddlewares["getRule"]...)
+	router.PUT(options.BaseURL+"/v1/rules/:id", wrapper.PutRule, options.OperationMiddlewares["putRule"]...)
+	router.GET(options.BaseURL+"/v1/rules/:id/history", wrapper.ListRuleHistory, options.OperationMiddlewares["listRuleHistory"]...)
+	router.DELETE(options.BaseURL+"/v1/rules/draft", wrapper.DiscardRuleDraft, options.OperationMiddlewares["discardRuleDraft"]...)
+	router.GET(options.BaseURL+"/v1/rules/draft", wrapper.GetRuleDraft, options.OperationMiddlewares["getRuleDraft"]...)
+	router.POST(options.BaseURL+"/v1/rules/publish", wrapper.PublishRules, options.OperationMiddlewares["publishRules"]...)
+	router.GET(options.BaseURL+"/v1/rules/revisions", wrapper.ListRuleRevisions, options.OperationMiddlewares["listRuleRevisions"]...)
+	router.POST(options.BaseURL+"/v1/rules/rollback", wrapper.RollBackRules, options.OperationMiddlewares["rollBackRules"]...)
 	router.POST(options.BaseURL+"/v1/sizing", wrapper.SizeCarburetors, options.OperationMiddlewares["sizeCarburetors"]...)
 	router.GET(options.BaseURL+"/v1/stock", wrapper.ListStock, options.OperationMiddlewares["listStock"]...)
 	router.GET(options.BaseURL+"/v1/stock/:sku", wrapper.GetStock, options.OperationMiddlewares["getStock"]...)

@@ -198,4 +198,4 @@ func checkContentType(r *http.Request, mediaType string, encodings ...string) er
 	return nil
 }
 
-var mediaTypeNames = map[string]string{echo.MIMEApplicationJSON: "JSON", mimeCSV: "CSV"}
+var mediaTypeNames = map[string]string{echo.MIMEApplicationJSON: "JSON", mimeCSV: "CSV", mimeYAML: "YAML"}

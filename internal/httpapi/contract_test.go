@@ -24,6 +24,7 @@ import (
 	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/rules"
 	"onetrip/internal/units"
 )
 
@@ -116,6 +117,7 @@ var goTypes = func() map[string]reflect.Type {
 		kit.Because{}, kit.Line{}, kit.LineStock{}, kit.Missing{}, kit.Severity(""), kit.Nearest{}, kit.Check{}, kit.Outcome(""), kit.SI{},
 		kit.Limit{}, kit.PathStep{}, kit.PortUse{}, kit.StackItem{}, kit.Setting{}, kit.Tool{}, kit.Caution{}, kit.Question{}, kit.Totals{},
 		kit.Alternative{}, kit.LineChange{}, kit.Proof{}, kit.Sizing{}, kit.Band{}, kit.CurvePoint{}, kit.SizedCarburetor{},
+		rules.Change{}, rules.Revision{}, rules.HistoryEntry{},
 	} {
 		t := reflect.TypeOf(v)
 		m[t.String()] = t
@@ -170,6 +172,7 @@ func TestSchemasEqualGoTypes(t *testing.T) {
 	}
 	// The reverse: an object of the contract is a Go type or one of those made here.
 	generated := []string{"SizingRequest", "Liveness", "Readiness", "Database", "Counts", "Stock", "Written", "Problem", "Fault", "CheckId",
+		"Rule", "RuleText", "RuleYAML", "RuleDraft", "RuleRollback", "RulePage", "RuleRevisionPage", "RuleHistoryPage",
 		"VehiclePage", "CarburetorPage", "PartPage", "BundlePage", "LocationList"}
 	for name := range contract().Components.Schemas {
 		if types[name] == "" && !slices.Contains(generated, name) {

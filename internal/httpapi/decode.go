@@ -273,11 +273,16 @@ func word(text []byte) string {
 
 var bodies = sync.Pool{New: func() any { return new(bytes.Buffer) }}
 
-// withBody reads the body once into reusable memory and hands it to use, which must
-// not keep it.
+// withBody is withText of JSON.
 func (s *server) withBody(c echo.Context, use func(body []byte) error) error {
+	return s.withText(c, echo.MIMEApplicationJSON, use)
+}
+
+// withText reads the body once into reusable memory and hands it to use, which must
+// not keep it.
+func (s *server) withText(c echo.Context, mediaType string, use func(body []byte) error) error {
 	r := c.Request()
-	if err := checkContentType(r, echo.MIMEApplicationJSON, ""); err != nil {
+	if err := checkContentType(r, mediaType, ""); err != nil {
 		return err
 	}
 	if r.ContentLength > s.maxBodyBytes {

@@ -96,7 +96,7 @@ func TestContractExamplesWork(t *testing.T) {
 	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo", Exports: csvExports})}
 	skus := map[string]string{"getCarburetor": data.Carburetors[0].SKU, "getPart": data.Parts[0].SKU, "getBundle": data.Bundles[0].SKU, "getStock": data.Parts[0].SKU}
 	for id, op := range operations() {
-		if op.method == http.MethodPost && op.RequestBody.Value.Content["application/json"] != nil {
+		if op.method == http.MethodPost && op.scopes()[0] == "read" && op.RequestBody.Value.Content["application/json"] != nil {
 			example, err := json.Marshal(op.RequestBody.Value.Content["application/json"].Schema.Value.Example)
 			if err != nil {
 				t.Fatal(err)
@@ -109,7 +109,12 @@ func TestContractExamplesWork(t *testing.T) {
 		if op.method != http.MethodGet || id == "getImport" {
 			continue // writes are tried on a database
 		}
-		path := strings.NewReplacer("{file}", "docs.js", "{id}", fmt.Sprint(contract().Components.Parameters["VehicleId"].Value.Example), "{sku}", skus[id]).Replace(op.path)
+		path := strings.ReplaceAll(op.path, "{sku}", skus[id])
+		for _, ref := range op.Parameters {
+			if p := ref.Value; p.In == "path" {
+				path = strings.ReplaceAll(path, "{"+p.Name+"}", fmt.Sprint(p.Example))
+			}
+		}
 		if r := c.get(path); r.status != http.StatusOK {
 			t.Errorf("%s %s: %d %s", id, path, r.status, r.body)
 		}
@@ -132,6 +137,9 @@ func TestContractExamplesWork(t *testing.T) {
 			}
 			if p.Name == "q" && id != "listParts" {
 				continue // the example's words are those of a part
+			}
+			if id == "getRule" || id == "listRuleRevisions" || id == "listRuleHistory" {
+				continue // one thing, or what only a database has
 			}
 			if got := read[page](t, c.get(path+"?"+query.Encode())); len(got.Items) == 0 {
 				t.Errorf("%s?%s finds nothing", path, query.Encode())

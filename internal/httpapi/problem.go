@@ -13,6 +13,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"onetrip/internal/catalog"
+	"onetrip/internal/rules"
 )
 
 // Error is the problem in one line.
@@ -65,6 +66,8 @@ func withFaults(kind ProblemType, faults []Fault) *Problem {
 	switch {
 	case first.Parameter != nil:
 		where = *first.Parameter
+	case first.Rule != nil:
+		where = fmt.Sprintf("rule %s, line %d, column %d", *first.Rule, *first.Line, *first.Column)
 	case first.Pointer != nil && *first.Pointer != "":
 		where = *first.Pointer
 	}
@@ -96,6 +99,7 @@ func problemOf(err error, c echo.Context) *Problem {
 		problem  *Problem
 		notFound *catalog.NotFoundError
 		wrong    *catalog.InvalidError
+		rule     rules.Errors
 		named    *catalog.ReferencedError
 		refused  *echo.HTTPError
 	)
@@ -108,6 +112,8 @@ func problemOf(err error, c echo.Context) *Problem {
 		return newProblem(ProblemTypeNotFound, "%s", notFound.Error())
 	case errors.As(err, &wrong) && len(wrong.Violations) > 0:
 		return invalid(wrong.Violations)
+	case errors.As(err, &rule):
+		return withFaults(ProblemTypeInvalid, ruleFaults(rule))
 	case errors.As(err, &named):
 		return referenced(named)
 	case errors.Is(err, catalog.ErrPreconditionFailed):

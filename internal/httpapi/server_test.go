@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -39,10 +40,11 @@ func checkResponse(r *http.Request, status int, header http.Header, body []byte)
 			return fmt.Errorf("HEAD got a body of %d bytes", len(body))
 		}
 	}
-	for _, op := range operations() {
-		if op.method != method || !pathPattern(op.path).MatchString(r.URL.Path) {
-			continue
-		}
+	matches := func(op operation) bool { return op.method == method && pathPattern(op.path).MatchString(r.URL.Path) }
+	all := slices.Collect(maps.Values(operations()))
+	slices.SortFunc(all, func(a, b operation) int { return strings.Count(a.path, "{") - strings.Count(b.path, "{") }) // as routes are found
+	if at := slices.IndexFunc(all, matches); at >= 0 {
+		op := all[at]
 		input := &openapi3filter.ResponseValidationInput{
 			RequestValidationInput: &openapi3filter.RequestValidationInput{Request: r,
 				Route: &routers.Route{Spec: contract(), Path: op.path, Method: op.method, Operation: op.Operation}},

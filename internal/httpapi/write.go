@@ -28,6 +28,7 @@ type Writer interface {
 	Import(ctx context.Context, req catalog.ImportRequest, body io.Reader) (catalog.Import, error)
 	FindImport(ctx context.Context, id string) (catalog.Import, error)
 	ImportProblems(ctx context.Context, id string, yield func(catalog.ImportProblem) error) error
+	RuleWriter
 }
 
 // writable is the writer, or the problem that there is none.
@@ -70,7 +71,7 @@ func put[T any](s *server, c echo.Context, id string, decode func([]byte) (*T, e
 	})
 }
 
-// remove runs a DELETE of one thing.
+// remove runs what has no body: a DELETE of one thing.
 func remove(s *server, c echo.Context, id string, write func(Writer, context.Context, string, string, catalog.Precondition) (catalog.Written, error)) error {
 	w, err := s.writable()
 	if err != nil {

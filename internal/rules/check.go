@@ -32,8 +32,17 @@ type scope struct {
 
 // compiler checks and lowers the expressions of one set of rules into one layout.
 type compiler struct {
-	layout *layout
-	envs   map[*field]*cel.Env
+	layout     *layout
+	envs       map[*field]*cel.Env
+	namedNeeds []namedNeed
+}
+
+// namedNeed is the id of a need in an expression. Whether a rule raises it shows when
+// all are read.
+type namedNeed struct {
+	src source
+	at  int
+	id  string
 }
 
 // functions that rules may call besides CEL's operators and macros. Numbers are
@@ -144,6 +153,11 @@ func (c *compiler) compile(src source, want class, sc scope) *expr {
 			wanted = want.String()
 		}
 		src.fail(0, fmt.Sprintf("gives %s, wanted %s", e.class, wanted))
+		return nil
+	}
+	var err error
+	if e.cost, err = worstCase(checked); err != nil {
+		src.fail(0, err.Error())
 		return nil
 	}
 	e.source = src.text

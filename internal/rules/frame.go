@@ -24,8 +24,9 @@ type frame struct {
 	textColumn   [][]string
 	yesColumn    [][]bool
 
-	at  [maxLoops]int // where each loop stands; 0 is for_each
-	err error
+	at    [maxLoops]int // where each loop stands; 0 is for_each
+	err   error
+	steps int // taken inside loops
 
 	threads []threadText // one per text slot: threads change seldom, printing costs
 
@@ -176,7 +177,7 @@ func (l *layout) load(fr *frame, f *Facts) error {
 			}
 		}
 	}
-	fr.err = nil
+	fr.err, fr.steps = nil, 0
 	return nil
 }
 

@@ -24,6 +24,7 @@ type expr struct {
 	fact     *field // the fact, when the expression is one and nothing more
 	constant bool
 	source   string // as written
+	cost     uint64 // at worst, in CEL's units
 	tails    []tail
 	whenTrue map[string]bool // optional facts known once the expression is true
 }
@@ -408,11 +409,14 @@ func (l *lowering) canEqual(ea ast.Expr, a *expr, eb ast.Expr, b *expr) bool {
 	if a.fact == nil && b.fact != nil {
 		ea, a, eb, b = eb, b, ea, a
 	}
-	if a.fact == nil || a.fact.accepted == nil {
+	if a.fact == nil || a.class != aText {
 		return true
 	}
 	if b.constant {
 		return l.accepts(a.fact, eb, b.text(nil))
+	}
+	if a.fact.accepted == nil {
+		return true
 	}
 	if b.fact != nil && b.fact.accepted != nil && !overlap(a.fact.accepted, b.fact.accepted) {
 		l.fail(ea, "%s and %s never have the same value", a.fact.path, b.fact.path)
@@ -421,6 +425,9 @@ func (l *lowering) canEqual(ea ast.Expr, a *expr, eb ast.Expr, b *expr) bool {
 }
 
 func (l *lowering) accepts(f *field, e ast.Expr, text string) bool {
+	if f.namesNeed() {
+		l.namedNeeds = append(l.namedNeeds, namedNeed{l.src, l.at(e), text})
+	}
 	if f.accepted != nil && !slices.Contains(f.accepted, text) {
 		l.fail(e, "%s is never %q%s", f.path, text, suggest(text, f.accepted))
 	}
@@ -460,10 +467,16 @@ func (l *lowering) in(e ast.Expr, args []ast.Expr, item, list *expr) *expr {
 	column := l.layout.column(list.list.slot, elem, false)
 	if elem.class == aText {
 		a := item.text
-		return &expr{class: aBool, yes: func(fr *frame) bool { return slices.Contains(fr.textColumn[column], a(fr)) }}
+		return &expr{class: aBool, yes: func(fr *frame) bool {
+			fr.spend(len(fr.textColumn[column]))
+			return slices.Contains(fr.textColumn[column], a(fr))
+		}}
 	}
 	a := item.number
-	return &expr{class: aBool, yes: func(fr *frame) bool { return slices.Contains(fr.numberColumn[column], a(fr)) }}
+	return &expr{class: aBool, yes: func(fr *frame) bool {
+		fr.spend(len(fr.numberColumn[column]))
+		return slices.Contains(fr.numberColumn[column], a(fr))
+	}}
 }
 
 // comprehension lowers exists and all, the only macros with a loop that base has.
@@ -482,24 +495,27 @@ func (l *lowering) comprehension(e ast.Expr, known map[string]bool) *expr {
 	if l.depth == maxLoops {
 		return l.fail(c.IterRange(), "exists, all and for_each nest at most %d deep", maxLoops)
 	}
-	step := c.LoopStep().AsCall()
-	decisive := step.FunctionName() == operators.LogicalOr // exists
+	step := c.LoopStep()
+	decisive := step.AsCall().FunctionName() == operators.LogicalOr // exists
 	slot, register := over.list.slot, l.depth
 	l.variables[c.IterVar()] = &variable{list: slot, elem: over.list.fact.elem, register: register}
 	l.depth++
-	test := l.lower(step.Args()[1], known)
+	test := l.lower(step.AsCall().Args()[1], known)
 	l.depth--
 	delete(l.variables, c.IterVar())
 	if l.failed {
 		return test
 	}
-	yes := test.yes
+	yes, each := test.yes, nodes(step)
 	return &expr{class: aBool, yes: func(fr *frame) bool {
 		if fr.err != nil {
 			return false
 		}
 		var saved error
 		for i := range fr.length[slot] {
+			if !fr.spend(each) {
+				return false
+			}
 			fr.at[register] = i
 			x := yes(fr)
 			if fr.err == nil && x == decisive {

@@ -29,15 +29,28 @@ var (
 // that can be checked without facts. The error is an Errors with all that is wrong
 // in all files.
 func Parse(files map[string]string) (*Set, error) {
+	return parse(files, nil)
+}
+
+// parse is Parse of a few rules out of a set whose needs are given; nil when files are
+// the whole set.
+func parse(files map[string]string, setNeeds []string) (*Set, error) {
 	var all Errors
 	p := &parser{
 		compiler: &compiler{layout: &layout{}, envs: map[*field]*cel.Env{}},
 		ids:      map[string]*Rule{},
 		needs:    map[string]*Rule{},
+		setNeeds: setNeeds,
 	}
 	for _, name := range slices.Sorted(maps.Keys(files)) {
 		p.file = newFile(name, files[name], &all)
 		p.readFile()
+	}
+	known := append(slices.Collect(maps.Keys(p.needs)), setNeeds...)
+	for _, n := range p.namedNeeds {
+		if !slices.Contains(known, n.id) {
+			n.src.fail(n.at, fmt.Sprintf("no rule raises the need %q", n.id)+suggest(n.id, known))
+		}
 	}
 	if len(all) > 0 {
 		return nil, all.sorted()
@@ -54,6 +67,8 @@ type parser struct {
 	rules []*Rule
 	ids   map[string]*Rule
 	needs map[string]*Rule // the first rule of each need
+
+	setNeeds []string // of the rules that are not read here
 }
 
 var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?`)
@@ -80,16 +95,13 @@ func (p *parser) readFile() {
 		return // only comments
 	}
 	items := doc.Content[0]
-	if items.Kind != yaml.SequenceNode {
+	if items.Kind != yaml.SequenceNode || items.Style&yaml.FlowStyle != 0 {
 		p.file.failNode(items, "a rule file is a list: start each rule with - id:")
 		return
 	}
+	texts := pieces(p.file.text, items)
 	for i, item := range items.Content {
-		next := len(p.file.lines) + 1
-		if i+1 < len(items.Content) {
-			next = items.Content[i+1].Line
-		}
-		p.readRule(item, next)
+		p.readRule(item, Normal(texts[i]))
 	}
 }
 
@@ -146,13 +158,13 @@ func (p *parser) expression(n *yaml.Node, offset int, want class, sc scope) *exp
 	return p.compile(source{p.file, n, offset, n.Value[offset:]}, want, sc)
 }
 
-func (p *parser) readRule(n *yaml.Node, next int) {
+func (p *parser) readRule(n *yaml.Node, text string) {
 	before := len(*p.file.errors)
 	f := p.mapping(n, "a rule", ruleKeys)
 	if f == nil {
 		return
 	}
-	r := &Rule{File: p.file.name, Line: n.Line, Text: p.file.between(n.Line, next), list: -1}
+	r := &Rule{File: p.file.name, Line: n.Line, Text: text, list: -1}
 	p.layout.reads = &r.reads
 
 	missing := func(keys ...string) {
@@ -258,6 +270,8 @@ func (p *parser) readNeed(r *Rule, f map[string]*yaml.Node, sc scope) {
 	if p.scalar(need, "need") {
 		if r.Need = need.Value; !needForm.MatchString(r.Need) {
 			p.file.failNode(need, fmt.Sprintf("need %q: write group.name, as in fuel.hose", r.Need))
+		} else if p.setNeeds != nil && !slices.Contains(p.setNeeds, r.Need) {
+			p.file.failNode(need, fmt.Sprintf("no other rule raises the need %q", r.Need)+suggest(r.Need, p.setNeeds)+"; for a new need send new_need=true")
 		}
 	}
 	if n := f["level"]; n != nil && p.scalar(n, "level") {
@@ -343,6 +357,16 @@ func (p *parser) readMatch(r *Rule, n *yaml.Node, sc scope) {
 		if at < 0 || found[name] != value {
 			continue
 		}
+		if attrs[at].Type == catalog.AttrNumbers {
+			var indexed []string
+			for _, a := range attrs {
+				if a.Type != catalog.AttrNumbers {
+					indexed = append(indexed, a.Name)
+				}
+			}
+			p.file.failNode(value, fmt.Sprintf("%s is a list, which no index holds and no match tests; test one of: %s", name, strings.Join(indexed, ", ")))
+			continue
+		}
 		for _, o := range p.readTests(attrs[at], value, sc) {
 			o.test.at = at
 			constant = constant && o.expr == nil && !slices.ContainsFunc(o.list, func(x operand) bool { return x.expr != nil })
@@ -389,10 +413,6 @@ func attributes(spec *catalog.KindSpec) []catalog.AttrSpec {
 // readTests reads the value of an attribute: a literal, =CEL, {one_of: [...]},
 // {one_of: =CEL} or {at_least: x, at_most: y}.
 func (p *parser) readTests(a catalog.AttrSpec, n *yaml.Node, sc scope) []operand {
-	if a.Type == catalog.AttrNumbers {
-		p.file.failNode(n, a.Name+" is a list, which a match cannot test")
-		return nil
-	}
 	if n.Kind != yaml.MappingNode {
 		return p.readOperand(a, Equal, n, sc)
 	}
@@ -568,22 +588,4 @@ func placeholderEnd(s string) (int, error) {
 		}
 	}
 	return 0, errors.New("{ opens a placeholder that } never closes; write {{ for the brace itself")
-}
-
-// between is the text of the lines from one up to another, without blank lines and
-// comments at the end, which belong to what follows.
-func (f *file) between(from, to int) string {
-	end := len(f.text)
-	if to <= len(f.lines) {
-		end = f.lines[to-1]
-	}
-	lines := strings.Split(f.text[f.lines[from-1]:end], "\n")
-	for len(lines) > 0 {
-		last := strings.TrimSpace(lines[len(lines)-1])
-		if last != "" && !strings.HasPrefix(last, "#") {
-			break
-		}
-		lines = lines[:len(lines)-1]
-	}
-	return strings.Join(lines, "\n")
 }

@@ -29,7 +29,7 @@ func TestParseAcceptsAGoodRule(t *testing.T) {
 		t.Fatal(err)
 	}
 	r := s.Rules()[0]
-	if r.Text != strings.TrimSuffix(good, "\n") || r.Line != 2 || r.File != "a.yaml" {
+	if r.Text != "# comment\n"+good+"# trailing\n" || r.Line != 2 || r.File != "a.yaml" {
 		t.Errorf("text %q at %s:%d", r.Text, r.File, r.Line)
 	}
 	if got := strings.Join(r.Reads(), " "); got != "carburetor.flange vehicle.intake.flange" {

@@ -67,7 +67,7 @@ type Rule struct {
 
 	File string
 	Line int    // from 1
-	Text string // the rule as it stands in the file
+	Text string // the rule as it stands in the file, with the comments above it; see Normal
 
 	reads    []string
 	equality []string
@@ -248,7 +248,7 @@ func (s *Set) Evaluate(f *Facts) ([]Fired, error) {
 		x.to = int32(len(fr.print))
 		fr.print = r.cautionBy.append(fr.print, fr)
 		x.cautionTo = int32(len(fr.print))
-		if fr.err != nil {
+		if fr.overspent(); fr.err != nil {
 			return nil, r.failed(fr, "because", one.Each)
 		}
 	}
@@ -274,7 +274,7 @@ func (s *Set) findFiring(fr *frame) error {
 		for each := first; each < last; each++ {
 			fr.at[0] = each
 			yes := r.when.yes(fr)
-			if fr.err != nil {
+			if fr.overspent(); fr.err != nil {
 				return r.failed(fr, "when", each)
 			}
 			if yes {

@@ -42,6 +42,11 @@ type field struct {
 	elem     *field // of a list
 }
 
+// namesNeed reports whether the fact is the id of a need.
+func (f *field) namesNeed() bool {
+	return f.path == "on_hand.needs[]" || f.path == "carburetor.in_box[].need"
+}
+
 func (f *field) names() []string { return slices.Sorted(maps.Keys(f.fields)) }
 
 // typePrefix keeps the names of object types apart from the paths that expressions

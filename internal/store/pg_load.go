@@ -7,12 +7,12 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strings"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"onetrip/internal/catalog"
+	"onetrip/internal/rules"
 	"onetrip/internal/units"
 )
 
@@ -156,20 +156,8 @@ func loadBundles(ctx context.Context, tx pgx.Tx, currency, sku string) ([]*catal
 }
 
 func loadRules(ctx context.Context, tx pgx.Tx) (map[string]string, error) {
-	texts := map[string]*strings.Builder{}
-	var file, source string
-	err := each(ctx, tx, "SELECT file, source FROM rules ORDER BY file, place", nil, []any{&file, &source}, func() error {
-		if texts[file] == nil {
-			texts[file] = &strings.Builder{}
-		}
-		texts[file].WriteString(source)
-		return nil
-	})
-	files := make(map[string]string, len(texts))
-	for name, text := range texts {
-		files[name] = text.String()
-	}
-	return files, err
+	texts, err := loadRuleTexts(ctx, tx)
+	return rules.Join(texts), err
 }
 
 // The two tables that can be large are read from the wire format: a million parts

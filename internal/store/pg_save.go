@@ -4,15 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"maps"
-	"slices"
-	"strings"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
-	"go.yaml.in/yaml/v3"
 
 	"onetrip/internal/catalog"
+	"onetrip/internal/rules"
 )
 
 // ImportCatalogue writes a whole catalogue into an empty database, all or nothing,
@@ -21,7 +18,7 @@ func ImportCatalogue(ctx context.Context, pool *pgxpool.Pool, d *catalog.Data) e
 	if err := validate(d); err != nil {
 		return err
 	}
-	rules, err := splitRules(d.RuleFiles)
+	texts, err := rules.Split(d.RuleFiles)
 	if err != nil {
 		return err
 	}
@@ -33,7 +30,7 @@ func ImportCatalogue(ctx context.Context, pool *pgxpool.Pool, d *catalog.Data) e
 		if tag.RowsAffected() == 0 {
 			return ErrNotEmpty
 		}
-		for _, table := range tables(d, rules) {
+		for _, table := range tables(d, texts) {
 			if _, err := tx.CopyFrom(ctx, pgx.Identifier{table.name}, columns(table.columns), table.rows); err != nil {
 				return fmt.Errorf("%s: %w", table.name, err)
 			}
@@ -92,7 +89,7 @@ func copyRows(name, columns string, n int, row func(i int) []any) copyTable {
 }
 
 // tables is the catalogue as rows, what is named before what names it.
-func tables(d *catalog.Data, rules []ruleText) []copyTable {
+func tables(d *catalog.Data, texts []rules.Text) []copyTable {
 	type child struct {
 		owner  string
 		place  int
@@ -142,8 +139,8 @@ func tables(d *catalog.Data, rules []ruleText) []copyTable {
 		copyRows("stock", "sku,location,on_hand,revision", len(d.Stock), func(i int) []any {
 			return []any{d.Stock[i].SKU, d.Stock[i].Location, d.Stock[i].OnHand, 1}
 		}),
-		copyRows("rules", "id,file,place,source,revision", len(rules), func(i int) []any {
-			return []any{rules[i].id, rules[i].file, rules[i].place, rules[i].source, 1}
+		copyRows("rules", "id,file,place,source,revision", len(texts), func(i int) []any {
+			return []any{texts[i].ID, texts[i].File, texts[i].Place, texts[i].Source, 1}
 		}),
 	}
 }
@@ -161,52 +158,4 @@ func relationRows(p *catalog.Part) (list []relationRow) {
 		list = append(list, relationRow{"conflicts", sku, i})
 	}
 	return list
-}
-
-type ruleText struct {
-	id, file, source string
-	place            int
-}
-
-// splitRules cuts rule files into their rules. Comments above a rule go with it; the
-// pieces of a file put together are the file.
-func splitRules(files map[string]string) (list []ruleText, err error) {
-	for _, file := range slices.Sorted(maps.Keys(files)) {
-		var doc yaml.Node
-		if err := yaml.Unmarshal([]byte(files[file]), &doc); err != nil {
-			return nil, fmt.Errorf("%s: %w", file, err)
-		}
-		if len(doc.Content) == 0 {
-			continue // nothing but comments
-		}
-		if doc.Content[0].Kind != yaml.SequenceNode || doc.Content[0].Style&yaml.FlowStyle != 0 {
-			return nil, fmt.Errorf("%s:%d: is not a list of rules; begin each rule with a dash on a line of its own: - id: …", file, doc.Content[0].Line)
-		}
-		lines := strings.SplitAfter(files[file], "\n")
-		start, items := 0, doc.Content[0].Content
-		for i, item := range items {
-			end := len(lines)
-			if i+1 < len(items) {
-				end = items[i+1].Line - 1
-				for end > item.Line && isRuleMargin(lines[end-1]) {
-					end--
-				}
-			}
-			var rule struct {
-				ID string `yaml:"id"`
-			}
-			if err := item.Decode(&rule); err != nil {
-				return nil, fmt.Errorf("%s:%d: %w", file, item.Line, err)
-			}
-			list = append(list, ruleText{rule.ID, file, strings.Join(lines[start:end], ""), i})
-			start = end
-		}
-	}
-	return list, nil
-}
-
-// isRuleMargin reports whether a line between two rules belongs to the second. An
-// indented comment can be text of a block scalar, so only those at the margin do.
-func isRuleMargin(line string) bool {
-	return strings.HasPrefix(line, "#") || strings.TrimSpace(line) == ""
 }
