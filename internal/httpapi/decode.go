@@ -309,7 +309,7 @@ func (s *server) tooLarge() error {
 }
 
 // answer runs a POST: read, decode, work out, write.
-func answer[Q, A any](s *server, c echo.Context, decode func([]byte) (*Q, error), work func(*kit.Snapshot, *Q) (*A, error)) error {
+func answer[Q, A any](s *server, c echo.Context, decode func([]byte) (*Q, error), work func(*kit.Snapshot, *Q) (*A, error), write func(echo.Context, *A) error) error {
 	snap, err := s.snapshot()
 	if err != nil {
 		return err
@@ -324,6 +324,11 @@ func answer[Q, A any](s *server, c echo.Context, decode func([]byte) (*Q, error)
 			return err
 		}
 		c.Response().Header().Set(echo.HeaderCacheControl, noStore)
-		return writeJSON(c, http.StatusOK, echo.MIMEApplicationJSON, result)
+		return write(c, result)
 	})
+}
+
+// asJSON writes the answer of a POST.
+func asJSON[A any](c echo.Context, result *A) error {
+	return writeJSON(c, http.StatusOK, echo.MIMEApplicationJSON, result)
 }

@@ -15,7 +15,10 @@ import (
 	"onetrip/internal/catalog"
 )
 
-const mimeCSV = "text/csv"
+const (
+	mimeCSV     = "text/csv"
+	mimeCSVFile = mimeCSV + "; charset=utf-8; header=present"
+)
 
 // importTimeout bounds an import, sending and storing together.
 const importTimeout = 15 * time.Minute

@@ -1,14 +1,46 @@
 package httpapi
 
 import (
+	"bytes"
+	"net/http"
+
 	"github.com/labstack/echo/v4"
 
 	"onetrip/internal/kit"
+	"onetrip/internal/sheet"
 )
 
 // ResolveKit serves POST /v1/kits/resolve.
 func (s *server) ResolveKit(c echo.Context) error {
 	return answer(s, c, DecodeResolve, func(snap *kit.Snapshot, r *kit.Request) (*kit.Kit, error) {
 		return kit.Resolve(c.Request().Context(), snap, r)
+	}, func(c echo.Context, k *kit.Kit) error {
+		c.Response().Header().Set(echo.HeaderVary, echo.HeaderAccept)
+		if c.Get(mediaTypeKey) == echo.MIMEApplicationJSON {
+			return asJSON(c, k)
+		}
+		mediaType, body, err := printed(c, k, sheet.Options{})
+		if err != nil {
+			return err
+		}
+		return writeBytes(c, http.StatusOK, mediaType, body)
 	})
+}
+
+// sheetPolicy keeps a page that loads nothing from loading anything.
+const sheetPolicy = pagePolicy + "style-src 'unsafe-inline'"
+
+// printed is a kit on paper, the sheet or the pick list as the caller prefers, with its
+// Content-Type. It sets the header fields that go with it.
+func printed(c echo.Context, k *kit.Kit, o sheet.Options) (mediaType string, body []byte, err error) {
+	var b bytes.Buffer
+	h := c.Response().Header()
+	if c.Get(mediaTypeKey) == mimeCSV {
+		h.Set(echo.HeaderContentDisposition, `attachment; filename="pick-list.csv"`)
+		err = sheet.CSV(&b, k)
+		return mimeCSVFile, b.Bytes(), err
+	}
+	h.Set(echo.HeaderContentSecurityPolicy, sheetPolicy)
+	err = sheet.HTML(&b, k, o)
+	return mimeHTML, b.Bytes(), err
 }

@@ -17,7 +17,7 @@ func (s *server) SizeCarburetors(c echo.Context) error {
 			return nil, err
 		}
 		return kit.Size(snap, v)
-	})
+	}, asJSON)
 }
 
 // vehicleOf is the vehicle given or the one named.

@@ -58,7 +58,7 @@ func (s *server) writeCSV(c echo.Context, name string, export func(io.Writer, *c
 	if notModified(c, hex.EncodeToString(sum.Sum(nil)[:16])) {
 		return nil
 	}
-	h.Set(echo.HeaderContentType, mimeCSV+"; charset=utf-8; header=present")
+	h.Set(echo.HeaderContentType, mimeCSVFile)
 	h.Set(echo.HeaderContentDisposition, `attachment; filename="`+name+`"`)
 	c.Response().WriteHeader(http.StatusOK)
 	if c.Request().Method == http.MethodHead {

@@ -222,11 +222,12 @@ func check(k *kit.Kit, id string) (checked, bool) {
 	return checked{}, false
 }
 
-// input is a figure the check was computed from.
+// input is a figure the check was computed from, to the four decimals that the kit's
+// JSON has: a kit that was saved gets the sheet that it had.
 func (c checked) input(name string) (float64, string, bool) {
 	for _, in := range c.Inputs {
 		if in.Name == name {
-			return in.Value, c.at + "/inputs/" + name, true
+			return math.Round(in.Value*1e4) / 1e4, c.at + "/inputs/" + name, true
 		}
 	}
 	return 0, "", false
