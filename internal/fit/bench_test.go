@@ -114,6 +114,8 @@ func BenchmarkStack(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		Stack(q)
+		s := NewStackSearch()
+		s.Stack(&q)
+		s.Release()
 	}
 }

@@ -87,41 +87,73 @@ type StackOption struct {
 // Stack returns every stack that could belong to the optimum of a whole kit,
 // cheapest first: it leaves HoodMarginIn free under the hood, and the studs are long
 // enough (StudNeededFor). Else the Gap says what is in the way.
-func Stack(q StackQuery) ([]StackOption, *Gap) {
-	s := stackSearches.Get().(*stackSearch)
-	defer s.release()
-	s.q, s.best = &q, math.MaxInt64
-	s.studs = undominated(q.Studs, q.Savings, one, 1, func(a, b *Candidate) bool {
+func Stack(q *StackQuery) ([]StackOption, *Gap) { return new(StackSearch).Stack(q) }
+
+// StackSearch is memory that searches for stacks use one after another; it is for one
+// goroutine.
+type StackSearch struct {
+	q     *StackQuery
+	studs []*Candidate
+	slots []stackSlot // of the run
+	above []float64   // least height of the slots from each on
+	path  []*Candidate
+	taken []*Candidate // studs, for the stack in path
+	best  int64
+	found []rawStack
+
+	// room for what stacks are made of
+	slotRoom   []stackSlot
+	candidates []*Candidate
+	byCost     []*rawStack
+	options    []StackOption
+	layers     []Layer
+	uses       []Use
+	chosen     []chosen
+}
+
+var stackSearches = sync.Pool{New: func() any { return new(StackSearch) }}
+
+// NewStackSearch takes memory that must be given back by Release.
+func NewStackSearch() *StackSearch { return stackSearches.Get().(*StackSearch) }
+
+// Release lets the memory of a search be used again, with the stacks it returned.
+func (s *StackSearch) Release() {
+	s.q, s.studs, s.slots = nil, nil, nil
+	emptied(&s.path)
+	emptied(&s.taken)
+	emptied(&s.found)
+	emptied(&s.slotRoom)
+	emptied(&s.candidates)
+	emptied(&s.byCost)
+	emptied(&s.options)
+	emptied(&s.layers)
+	emptied(&s.uses)
+	clear(s.chosen[:cap(s.chosen)])
+	stackSearches.Put(s)
+}
+
+// Stack answers as the function Stack does; the stacks are good until Release.
+func (s *StackSearch) Stack(q *StackQuery) ([]StackOption, *Gap) {
+	s.q, s.best = q, math.MaxInt64
+	emptied(&s.found)
+	s.studs = s.undominated(q.Studs, 1, func(a, b *Candidate) bool {
 		return a.Part == nil || b.Part != nil && a.Part.LengthIn >= b.Part.LengthIn && a.Part.Text("thread") == b.Part.Text("thread")
 	})
-	gap := s.run(q.slots(false))
+	gap := s.run(false)
 	if len(q.LowProfile) > 0 {
-		gap = s.run(q.slots(true))
+		gap = s.run(true)
 	}
 	if len(s.found) == 0 {
 		return nil, gap
 	}
-	return s.options(), nil
+	return s.spellOut(), nil
 }
-
-var stackSearches = sync.Pool{New: func() any { return new(stackSearch) }}
-
-// release lets the memory of a search be used again.
-func (s *stackSearch) release() {
-	clear(s.found)
-	clear(s.path[:cap(s.path)])
-	clear(s.taken[:cap(s.taken)])
-	*s = stackSearch{found: s.found[:0], path: s.path[:0], taken: s.taken[:0], above: s.above[:0]}
-	stackSearches.Put(s)
-}
-
-func one(c *Candidate) (*Candidate, int) { return c, 1 }
 
 // stackSlot is a layer to be chosen, or a given one of the nominal height.
 type stackSlot struct {
 	need, item string
 	nominalIn  float64
-	candidates []Candidate
+	candidates []*Candidate
 	given      bool
 	clamped    bool // held down by the studs
 }
@@ -133,17 +165,17 @@ func (s *stackSlot) heightIn(c *Candidate) float64 {
 	return c.Part.HeightIn
 }
 
-// slots lists the layers, lowest first, each with the candidates that no other can
+// layersOf lists the layers, lowest first, each with the candidates that no other can
 // stand in for; a lower part can stand in for a higher one.
-func (q *StackQuery) slots(lowProfile bool) []stackSlot {
-	var slots []stackSlot
+func (s *StackSearch) layersOf(lowProfile bool) []stackSlot {
+	q, slots := s.q, lendZero(&s.slotRoom, maxLayers)[:0]
 	choose := func(need, item string, nominalIn float64, clamped bool, candidates []Candidate) {
-		s := stackSlot{need: need, item: item, nominalIn: nominalIn, clamped: clamped}
-		s.candidates = undominated(candidates, q.Savings, one, maxGaskets, func(a, b *Candidate) bool { return s.heightIn(a) <= s.heightIn(b) })
-		slots = append(slots, s)
+		slot := stackSlot{need: need, item: item, nominalIn: nominalIn, clamped: clamped}
+		slot.candidates = s.undominated(candidates, maxGaskets, func(a, b *Candidate) bool { return slot.heightIn(a) <= slot.heightIn(b) })
+		slots = append(slots, slot)
 	}
 	given := func(item string, heightIn float64) {
-		slots = append(slots, stackSlot{item: item, nominalIn: heightIn, given: true, candidates: []Candidate{{}}})
+		slots = append(slots, stackSlot{item: item, nominalIn: heightIn, given: true, candidates: nothing})
 	}
 	if q.Adapter.Asked {
 		if q.ManifoldGasket.Asked {
@@ -179,19 +211,12 @@ func (q *StackQuery) slots(lowProfile bool) []stackSlot {
 	return slots
 }
 
-type stackSearch struct {
-	q     *StackQuery
-	studs []Candidate
-	slots []stackSlot
-	above []float64 // least height of the slots from each on
-	path  []*Candidate
-	taken []*Candidate // studs, for the stack in path
-	best  int64
-	found []rawStack
-}
+// nothing is the one candidate for a layer that is given.
+var nothing = []*Candidate{{}}
 
 // run collects the stacks of the slots, or says why there is none.
-func (s *stackSearch) run(slots []stackSlot) *Gap {
+func (s *StackSearch) run(lowProfile bool) *Gap {
+	slots := s.layersOf(lowProfile)
 	s.slots, s.above = slots, resize(s.above, len(slots)+1)
 	clear(s.above)
 	clampedIn := flangeIn
@@ -199,7 +224,7 @@ func (s *stackSearch) run(slots []stackSlot) *Gap {
 		slot := &slots[i]
 		lowest := math.Inf(1)
 		for j := range slot.candidates {
-			lowest = min(lowest, slot.heightIn(&slot.candidates[j]))
+			lowest = min(lowest, slot.heightIn(slot.candidates[j]))
 		}
 		if len(slot.candidates) == 0 {
 			return &Gap{Need: slot.need, Text: "nothing meets what the rules ask of the " + slot.item}
@@ -220,13 +245,13 @@ func (s *stackSearch) run(slots []stackSlot) *Gap {
 	return &Gap{Need: needStuds, Text: fmt.Sprintf("no studs have the %.4g in of free length that the lowest stack takes", StudNeededFor(clampedIn, s.q.StudThread))}
 }
 
-func (s *stackSearch) fits(totalIn float64) bool {
+func (s *StackSearch) fits(totalIn float64) bool {
 	return totalIn+HoodMarginIn <= s.q.HoodClearanceIn+roundingIn
 }
 
 // walk chooses the slots from i on, over totalIn of stack of which clampedIn is held
 // by studs.
-func (s *stackSearch) walk(i int, totalIn, clampedIn float64, cost int64, sources uint64) {
+func (s *StackSearch) walk(i int, totalIn, clampedIn float64, cost int64, sources uint64) {
 	if !s.fits(totalIn+s.above[i]) || cost-s.q.Savings.Of(sources) > s.best {
 		return
 	}
@@ -236,7 +261,7 @@ func (s *stackSearch) walk(i int, totalIn, clampedIn float64, cost int64, source
 	}
 	slot := &s.slots[i]
 	for j := range slot.candidates {
-		c := &slot.candidates[j]
+		c := slot.candidates[j]
 		height, clamped := slot.heightIn(c), clampedIn
 		if slot.clamped {
 			clamped += height
@@ -249,7 +274,7 @@ func (s *stackSearch) walk(i int, totalIn, clampedIn float64, cost int64, source
 
 // chooseStuds completes a stack with the vehicle's own studs or with each set that is
 // long enough.
-func (s *stackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, sources uint64) {
+func (s *StackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, sources uint64) {
 	needed := StudNeededFor(clampedIn, s.q.StudThread)
 	if own := s.q.StudLengthIn; own != nil && *own+roundingIn >= needed {
 		s.add(totalIn, needed, nil)
@@ -257,7 +282,7 @@ func (s *stackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, source
 	}
 	s.taken = s.taken[:0]
 	for i := range s.studs {
-		c := &s.studs[i]
+		c := s.studs[i]
 		if cost+c.share()-s.q.Savings.Of(sources|c.Sources) > s.best || s.bettered(c) {
 			continue
 		}
@@ -279,9 +304,9 @@ func (s *stackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, source
 
 // bettered reports whether studs that the same stack was given already can take the
 // place of others, even after all that the sources of these could save.
-func (s *stackSearch) bettered(studs *Candidate) bool {
+func (s *StackSearch) bettered(studs *Candidate) bool {
 	saving := s.q.Savings.Of(studs.Sources)
-	return slices.ContainsFunc(s.taken, func(c *Candidate) bool { return !c.Tied && neverDearer(c, 1, studs, 1, 1, saving) })
+	return slices.ContainsFunc(s.taken, func(c *Candidate) bool { return !c.Tied && neverDearer(c, studs, 1, saving) })
 }
 
 // rawStack is a stack found: what was chosen for each slot, then the studs if any.
@@ -297,7 +322,7 @@ type rawStack struct {
 // maxLayers is more than a stack can have: every layer of StackQuery, and studs.
 const maxLayers = 12
 
-func (s *stackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
+func (s *StackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
 	r := rawStack{slots: s.slots, totalIn: totalIn, studNeededIn: studNeededIn}
 	r.count = copy(r.chosen[:], s.path)
 	if studs != nil {
@@ -342,9 +367,9 @@ func (r *rawStack) units(p *catalog.Part, at int) int {
 	return n
 }
 
-// options spells out the stacks that none other can stand in for.
-func (s *stackSearch) options() []StackOption {
-	byCost := make([]*rawStack, 0, len(s.found))
+// spellOut spells out the stacks that none other can stand in for.
+func (s *StackSearch) spellOut() []StackOption {
+	byCost := lendZero(&s.byCost, len(s.found))[:0]
 	for i := range s.found {
 		if r := &s.found[i]; r.floor <= s.best {
 			byCost = append(byCost, r)
@@ -364,7 +389,7 @@ next:
 		}
 		kept = append(kept, r)
 	}
-	out := make([]StackOption, len(kept))
+	out := lendZero(&s.options, len(kept))
 	for i, r := range kept {
 		out[i] = s.option(r)
 	}
@@ -419,10 +444,10 @@ func (r *rawStack) often(p *catalog.Part) int {
 	return n
 }
 
-func (s *stackSearch) option(r *rawStack) StackOption {
-	o := StackOption{Layers: make([]Layer, len(r.slots)), TotalIn: r.totalIn,
+func (s *StackSearch) option(r *rawStack) StackOption {
+	o := StackOption{Layers: lendZero(&s.layers, len(r.slots)), TotalIn: r.totalIn,
 		MarginIn: s.q.HoodClearanceIn - r.totalIn, StudNeededIn: r.studNeededIn}
-	o.Uses, o.chosen = make([]Use, 0, r.count), make([]chosen, 0, r.count)
+	o.Uses, o.chosen = lendZero(&s.uses, r.count)[:0], s.chosen[:0]
 	for i := range r.slots {
 		slot, c := &r.slots[i], r.chosen[i]
 		o.Layers[i] = Layer{slot.item, c.Part, slot.heightIn(c)}
@@ -434,7 +459,46 @@ func (s *stackSearch) option(r *rawStack) StackOption {
 		o.add(needStuds, *r.chosen[len(r.slots)], 1)
 	}
 	o.finish(s.q.Savings)
+	s.chosen, o.chosen = o.chosen[:0], nil
 	return o
+}
+
+// undominated lists candidates by cost, without those that another can stand in for at no
+// more cost, however often (up to most times) it is used. replaces reports whether a can
+// physically stand in for b.
+func (s *StackSearch) undominated(list []Candidate, most int, replaces func(a, b *Candidate) bool) []*Candidate {
+	byCost := lendZero(&s.candidates, len(list))
+	for i := range list {
+		byCost[i] = &list[i]
+	}
+	slices.SortStableFunc(byCost, func(a, b *Candidate) int {
+		return cmp.Or(cmp.Compare(a.Cost+a.Penalty, b.Cost+b.Penalty), cmp.Compare(Packs(a.Part, most), Packs(b.Part, most)), strings.Compare(sku(a.Part), sku(b.Part)))
+	})
+	kept := byCost[:0]
+next:
+	for _, c := range byCost {
+		saving := s.q.Savings.Of(c.Sources)
+		for _, k := range kept {
+			if !k.Tied && replaces(k, c) && neverDearer(k, c, most, saving) {
+				continue next
+			}
+		}
+		kept = append(kept, c)
+	}
+	return kept
+}
+
+// neverDearer reports whether units of c cost no more than as many of d after all that
+// the sources of d can save, for one to most times, beside whatever uses of c are there
+// already.
+func neverDearer(c, d *Candidate, most int, saving int64) bool {
+	once := c.once(Packs(c.Part, most))
+	for n := 1; n <= most; n++ {
+		if int64(Packs(c.Part, n))*c.Cost+once+int64(n)*c.Penalty > d.packs(Packs(d.Part, n))+int64(n)*d.Penalty-saving {
+			return false
+		}
+	}
+	return true
 }
 
 // StudNeededFor is the free stud length, in inches above the manifold flange, for
