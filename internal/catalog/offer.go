@@ -40,4 +40,9 @@ type Amount struct {
 type Bundle struct {
 	Offer
 	Contents []Amount `json:"contents"`
+
+	parts []*Part // of Contents; set by NewSnapshot
 }
+
+// Parts are the parts of Contents, in their order. Known of the bundles of a Snapshot.
+func (b *Bundle) Parts() []*Part { return b.parts }

@@ -20,17 +20,20 @@ type Form struct {
 	LengthIn   float64
 	HeightIn   float64
 
-	parts    []*Part // of this form, by price then SKU; set by NewSnapshot
-	byLength bool    // set by NewSnapshot
-	thread   units.Thread
+	parts  []*Part   // of this form, by price then SKU; set by NewSnapshot
+	spec   *KindSpec // set by NewSnapshot
+	thread units.Thread
 }
 
 // Parts lists the parts of this form, cheapest first, then by SKU.
 func (f *Form) Parts() []*Part { return f.parts }
 
-// ByLength reports whether the form is cut from the length sold. Known of the forms
-// of a Snapshot; false of others.
-func (f *Form) ByLength() bool { return f.byLength }
+// Spec declares the form's kind. Known of the forms of a Snapshot; nil of others.
+func (f *Form) Spec() *KindSpec { return f.spec }
+
+// ByLength reports whether the form is cut from the length sold. Known as Spec is;
+// false of others.
+func (f *Form) ByLength() bool { return f.spec != nil && f.spec.ByLength }
 
 // Thread is the attribute thread, the zero Thread when there is none.
 func (f *Form) Thread() units.Thread {

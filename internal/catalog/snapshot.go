@@ -103,6 +103,7 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 				return nil, fmt.Errorf("bundle %q holds %q, which is not a part of the catalogue", b.SKU, a.SKU)
 			}
 			s.holding[p] = append(s.holding[p], b)
+			b.parts = append(b.parts, p)
 			p.bundled = true
 		}
 	}
@@ -132,9 +133,7 @@ func (s *Snapshot) intern(known map[string]*Form, p *Part) {
 	known[key] = f
 	f.parts = []*Part{p}
 	f.thread = f.Thread()
-	if spec, ok := f.Kind.Spec(); ok {
-		f.byLength = spec.ByLength
-	}
+	f.spec, _ = f.Kind.Spec()
 	s.forms[f.Kind] = append(s.forms[f.Kind], f)
 	for i, e := range f.Ends {
 		if i == 0 || e != f.Ends[0] {

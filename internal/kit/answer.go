@@ -79,31 +79,38 @@ func (sel *selection) part(need string) *catalog.Part {
 // lines are the purchases with what each is for.
 func (j *job) lines(sel *selection) []Line {
 	lines := make([]Line, len(sel.buys))
+	uses := 0
+	for _, o := range sel.chosen {
+		uses += len(o.uses)
+	}
+	fills := make([]string, 0, 2*uses) // of all lines: hardly a part serves two needs
+	elsewhere := make([]catalog.StockLevel, 0, len(lines)*len(j.s.Catalog.Locations))
 	for i, b := range sel.buys {
-		l := Line{
+		l := &lines[i]
+		*l = Line{
 			SKU: b.offer.SKU, Name: b.offer.Name, Finish: b.offer.Finish, Quantity: b.packs,
 			UnitPrice: b.offer.Price, Amount: b.offer.Price.Times(b.packs),
-			Fills: []string{}, Stock: j.lineStock(b),
 		}
+		l.Stock, elsewhere = j.lineStock(b, elsewhere)
 		if b.bundle != nil {
 			l.Contents = b.bundle.Contents
 		}
+		from := len(fills)
+		fill := func(need string) {
+			if !slices.Contains(fills[from:], need) {
+				fills = append(fills, need)
+			}
+		}
 		for _, o := range sel.chosen {
 			for _, u := range o.uses {
-				if b.holds(u.Part) && !slices.Contains(l.Fills, u.Need) {
-					l.Fills = append(l.Fills, u.Need)
+				// a part that another one requires serves what that one serves
+				if b.holds(u.Part) || real(u.Part) && len(u.Part.Requires) > 0 && slices.ContainsFunc(u.Part.Requires, b.holdsSKU) {
+					fill(u.Need)
 				}
 			}
 		}
-		for _, o := range sel.chosen { // a part that another one requires serves what that one serves
-			for _, u := range o.uses {
-				if real(u.Part) && slices.ContainsFunc(u.Part.Requires, b.holdsSKU) && !slices.Contains(l.Fills, u.Need) {
-					l.Fills = append(l.Fills, u.Need)
-				}
-			}
-		}
+		l.Fills = fills[from:len(fills):len(fills)]
 		slices.Sort(l.Fills)
-		lines[i] = l
 	}
 	return lines
 }
@@ -117,19 +124,22 @@ func (b buy) holdsSKU(sku string) bool {
 	return slices.ContainsFunc(b.bundle.Contents, func(a catalog.Amount) bool { return a.SKU == sku })
 }
 
-func (j *job) lineStock(b buy) LineStock {
-	cat := j.s.Catalog
-	l := LineStock{OnHand: cat.OnHand(b.offer, j.aim.location), Elsewhere: []catalog.StockLevel{}, LeadTimeDays: b.offer.LeadTimeDays}
+// lineStock tells the stock of a line; levels elsewhere are added to room for those of
+// all lines.
+func (j *job) lineStock(b buy, elsewhere []catalog.StockLevel) (LineStock, []catalog.StockLevel) {
+	cat, from := j.s.Catalog, len(elsewhere)
+	l := LineStock{OnHand: cat.OnHand(b.offer, j.aim.location), LeadTimeDays: b.offer.LeadTimeDays}
 	l.Enough = l.OnHand >= b.packs
 	for i, at := range cat.Locations {
 		switch n := cat.OnHand(b.offer, i); {
 		case i == j.aim.location:
 			l.Location = at.ID
 		case n > 0:
-			l.Elsewhere = append(l.Elsewhere, catalog.StockLevel{Location: at.ID, OnHand: n})
+			elsewhere = append(elsewhere, catalog.StockLevel{Location: at.ID, OnHand: n})
 		}
 	}
-	return l
+	l.Elsewhere = elsewhere[from:len(elsewhere):len(elsewhere)]
+	return l, elsewhere
 }
 
 // needs are the demands by need id, each with how it is met.
@@ -147,7 +157,7 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 		if n := len(out); n > 0 && out[n-1].ID == d.need {
 			last := &out[n-1]
 			last.Quantity += quantity
-			if statusRank[status] < statusRank[last.Status] {
+			if status.rank() < last.Status.rank() {
 				last.Status = status
 			}
 			last.Level = cmpLevel(last.Level, d.level)
@@ -158,23 +168,28 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 			}
 			continue
 		}
-		out = append(out, Need{ID: d.need, Level: d.level, Status: status, Quantity: quantity, Unit: unit, Because: slices.Clone(d.because), Lines: []string{}})
+		out = append(out, Need{ID: d.need, Level: d.level, Status: status, Quantity: quantity, Unit: unit, Because: slices.Clip(d.because)})
 	}
+	skus := make([]string, 0, 2*len(lines)) // of all needs
 	for i := range out {
-		for _, l := range lines {
-			if slices.Contains(l.Fills, out[i].ID) {
-				out[i].Lines = append(out[i].Lines, l.SKU)
+		from := len(skus)
+		for l := range lines {
+			if slices.Contains(lines[l].Fills, out[i].ID) {
+				skus = append(skus, lines[l].SKU)
 			}
 		}
+		out[i].Lines = skus[from:len(skus):len(skus)]
 	}
 	return out
 }
 
-// statusRank: of several sizes of one need the worst status is told.
-var statusRank = map[Status]int{NotThere: 0, OutOfStock: 1, Declined: 2, Filled: 3, OnTheShelf: 4, InTheBox: 5, NotNeeded: 6}
+var statuses = []Status{NotThere, OutOfStock, Declined, Filled, OnTheShelf, InTheBox, NotNeeded}
+
+// rank orders statuses: of several sizes of one need the worst is told.
+func (s Status) rank() int { return slices.Index(statuses, s) }
 
 func cmpLevel(a, b Level) Level {
-	if levelRank[b] < levelRank[a] {
+	if b.rank() < a.rank() {
 		return b
 	}
 	return a
@@ -252,14 +267,11 @@ func (sel *selection) boxed(p *catalog.Part) bool {
 func totals(lines []Line, needs []Need, currency string) Totals {
 	zero := units.Money{Currency: currency}
 	t := Totals{Required: zero, Recommended: zero, All: zero}
-	level := make(map[string]Level, len(needs))
-	for _, n := range needs {
-		level[n.ID] = n.Level
-	}
-	for _, l := range lines {
+	for i := range lines {
+		l := &lines[i]
 		best := Optional
 		for _, need := range l.Fills {
-			best = cmpLevel(best, level[need])
+			best = cmpLevel(best, levelOf(needs, need))
 		}
 		t.All = t.All.Plus(l.Amount)
 		switch best {
@@ -270,6 +282,16 @@ func totals(lines []Line, needs []Need, currency string) Totals {
 		}
 	}
 	return t
+}
+
+// levelOf is the level of a need, "" when it is not listed.
+func levelOf(needs []Need, id string) Level {
+	for i := range needs {
+		if needs[i].ID == id {
+			return needs[i].Level
+		}
+	}
+	return ""
 }
 
 func portUses(p fit.VacuumPlan) []PortUse {
@@ -332,10 +354,6 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 	if len(reasons) > 0 {
 		return Unsuitable, reasons
 	}
-	level := map[string]Level{}
-	for _, n := range k.Needs {
-		level[n.ID] = n.Level
-	}
 	verdict := Complete
 	worse := func(v Verdict) {
 		if v == Incomplete || verdict == Complete {
@@ -343,7 +361,7 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 		}
 	}
 	for _, m := range k.Missing {
-		if level[m.Need] == Required {
+		if levelOf(k.Needs, m.Need) == Required {
 			worse(Incomplete)
 		} else {
 			worse(CompleteWithWarnings)
@@ -464,7 +482,7 @@ func (j *job) lacks(sel *selection, needs []Need, lines []Line) []lack {
 		}
 		out = append(out, l)
 	}
-	slices.SortStableFunc(out, func(a, b lack) int { return severityRank[a.severity] - severityRank[b.severity] })
+	slices.SortStableFunc(out, func(a, b lack) int { return a.severity.rank() - b.severity.rank() })
 	return out
 }
 

@@ -18,6 +18,14 @@ type source struct {
 	objective byte // first letter: the three differ in it
 }
 
+// holding lists the bundles that hold a part.
+func (j *job) holding(p *catalog.Part) []*catalog.Bundle {
+	if !p.Bundled() {
+		return nil
+	}
+	return j.s.Catalog.BundlesHolding(p)
+}
+
 // sourceBit is the bit of a source in the job's savings, 0 for one that saves nothing.
 func (j *job) sourceBit(from source, saving func() (most int64, ok bool)) uint64 {
 	if bit, known := j.room.sourceBits[from]; known {
@@ -35,10 +43,8 @@ func (j *job) sourceBit(from source, saving func() (most int64, ok bool)) uint64
 // money, the box, the shelf at home.
 func (j *job) sources(p *catalog.Part, a aim) uint64 {
 	bits := uint64(0)
-	if p.Bundled() {
-		for _, b := range j.s.Catalog.BundlesHolding(p) {
-			bits |= j.bundleBit(b, a)
-		}
+	for _, b := range j.holding(p) {
+		bits |= j.bundleBit(b, a)
 	}
 	if n := j.pieces(p.SKU); n > 0 {
 		bits |= j.sourceBit(source{part: p, objective: a.objective[0]}, func() (int64, bool) { return a.alone(j.s.Catalog, p, n), true })
@@ -53,9 +59,9 @@ func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
 		if a.objective == ByFewest { // under ByStock the bundle may well be in stock
 			cost += lineWeight
 		}
-		for _, content := range b.Contents {
-			if p, err := j.s.Catalog.Part(content.SKU); err == nil && j.usable(p) {
-				contents += a.alone(j.s.Catalog, p, content.Quantity)
+		for i, p := range b.Parts() {
+			if j.usable(p) {
+				contents += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
 			}
 		}
 		return contents - cost, !b.Discontinued && contents >= cost
@@ -65,8 +71,7 @@ func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
 // switches are the bundles that can save money on some of the parts, and the tied
 // among them.
 func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
-	var out []fit.Switch
-	var seen []*catalog.Bundle
+	out, seen := j.room.switches[:0], j.room.bundles[:0] // for one search at a time
 	for _, p := range parts {
 		if !real(p) {
 			continue
@@ -74,7 +79,7 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 		if p.Tied() {
 			out = append(out, fit.Switch{Tied: p})
 		}
-		for _, b := range j.s.Catalog.BundlesHolding(p) {
+		for _, b := range j.holding(p) {
 			if slices.Contains(seen, b) {
 				continue
 			}
@@ -84,22 +89,22 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 			}
 		}
 	}
+	j.room.switches, j.room.bundles = out, seen
 	return out
 }
 
 func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.Switch {
-	sw := fit.Switch{Cost: b.Price.AmountMinor, Saving: j.savings.Of(j.bundleBit(b, a))}
+	sw := fit.Switch{Cost: b.Price.AmountMinor, Saving: j.savings.Of(j.bundleBit(b, a)), Holds: lend(&j.room.holdings, len(b.Contents))[:0]}
 	if a.objective == ByFewest {
 		sw.Cost += lineWeight
 	}
-	for _, content := range b.Contents {
-		p, err := j.s.Catalog.Part(content.SKU)
+	for i, p := range b.Parts() {
+		pieces := b.Contents[i].Quantity
 		switch {
-		case err != nil:
 		case slices.Contains(parts, p):
-			sw.Holds = append(sw.Holds, fit.Holding{Part: p, Units: content.Quantity * fit.PieceUnits(p)})
+			sw.Holds = append(sw.Holds, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
 		case j.usable(p):
-			sw.Cost -= a.alone(j.s.Catalog, p, content.Quantity)
+			sw.Cost -= a.alone(j.s.Catalog, p, pieces)
 		}
 	}
 	return sw
@@ -155,7 +160,7 @@ func (a aim) alone(s *catalog.Snapshot, p *catalog.Part, pieces int) int64 {
 // accepts it and, for a fuel fitting, it joins ends between line and inlet.
 func (j *job) usable(p *catalog.Part) bool {
 	accepted := slices.ContainsFunc(j.demands, func(d *demand) bool {
-		return d.status == "" && d.spec.Kind == p.Kind && d.accepts(p.Form)
+		return d.status == "" && d.spec == p.Spec() && d.accepts(p.Form)
 	})
 	if !accepted {
 		return false

@@ -21,7 +21,7 @@ var (
 // one for the fuel path, one for the stack. What nothing meets is left out here and
 // noted as a gap of the job.
 func (j *job) groups(a aim) []group {
-	var out []group
+	out := lend(&j.room.choices, len(j.demands)+2)[:0]
 	for _, d := range j.demands {
 		if d.status != "" || slices.Contains(pathNeeds, d.need) || slices.Contains(stackNeeds, d.need) {
 			continue
@@ -35,46 +35,63 @@ func (j *job) groups(a aim) []group {
 	if g := j.fuelGroup(a); len(g.options) > 0 {
 		out = append(out, g)
 	}
-	return append(out, j.stackGroups(a)...)
+	return j.addStack(out, a)
 }
 
 // single is the group of one demand: an option for each candidate part. Of the parts
 // that can serve nothing else and come from nowhere else only the cheapest is one: what
 // they add to a kit is their price.
 func (j *job) single(d *demand, a aim) group {
-	g := group{name: d.need, demands: []*demand{d}}
-	candidates := j.candidates(d, a)
-	uses := lend(&j.room.uses, len(candidates))[:0] // one for each option
-	g.options = lend(&j.room.options, len(candidates))[:0]
+	forms := j.forms(d)
+	most := parts(forms)
+	g := group{name: d.need, demands: j.one(d), options: lend(&j.room.options, most)[:0]}
+	uses := lend(&j.room.uses, most)[:0] // one for each option
 	add := func(c *fit.Candidate, n int) {
 		uses = append(uses, fit.Use{Need: d.need, Part: c.Part, Units: n})
 		g.options = append(g.options, option{uses: uses[len(uses)-1:], penalty: c.Penalty})
 	}
-	var cheapest *fit.Candidate
+	var cheapest fit.Candidate
 	least := int64(math.MaxInt64)
-	for i := range candidates {
-		c := &candidates[i]
-		n := j.consumed(d, c.Part)
-		switch {
-		case n == 0:
-		case c.Sources != 0 || c.Tied || j.shared(d, c.Part.Form):
-			add(c, n)
-		default:
-			if cost := c.Alone(n); cost < least || cost == least && c.Part.SKU < cheapest.Part.SKU {
+	for _, f := range forms {
+		shared := j.shared(d, f)
+		for _, p := range j.shortlist(f) {
+			n := j.consumed(d, p)
+			if n == 0 {
+				continue
+			}
+			c := j.candidate(p, a)
+			if c.Sources != 0 || c.Tied || shared {
+				add(&c, n)
+			} else if cost := c.Alone(n); cost < least || cost == least && p.SKU < cheapest.Part.SKU {
 				cheapest, least = c, cost
 			}
 		}
 	}
-	if cheapest != nil {
-		add(cheapest, j.consumed(d, cheapest.Part))
+	if cheapest.Part != nil {
+		add(&cheapest, j.consumed(d, cheapest.Part))
 	}
 	return g
+}
+
+// one is a list of one demand.
+func (j *job) one(d *demand) []*demand {
+	list := lend(&j.room.demandList, 1)
+	list[0] = d
+	return list
+}
+
+// parts counts the parts of forms.
+func parts(forms []*catalog.Form) (n int) {
+	for _, f := range forms {
+		n += len(f.Parts())
+	}
+	return n
 }
 
 // shared reports whether a form meets another open demand too.
 func (j *job) shared(d *demand, f *catalog.Form) bool {
 	return slices.ContainsFunc(j.demands, func(o *demand) bool {
-		return o != d && o.spec.Kind == d.spec.Kind && o.status == "" && o.accepts(f)
+		return o != d && o.spec == d.spec && o.status == "" && o.accepts(f)
 	})
 }
 
@@ -90,18 +107,9 @@ func (j *job) consumed(d *demand, p *catalog.Part) int {
 	return fit.CutUnits(p, d.remaining())
 }
 
-// candidates lists the parts that meet a demand, priced under an aim.
-func (j *job) candidates(d *demand, a aim) []fit.Candidate {
-	return j.priced(j.forms(d), nil, a)
-}
-
 // priced lists the parts of forms, those that keep says, priced under an aim.
 func (j *job) priced(forms []*catalog.Form, keep func(*catalog.Form) bool, a aim) []fit.Candidate {
-	most := 0
-	for _, f := range forms {
-		most += len(f.Parts())
-	}
-	out := lend(&j.room.candidates, most)[:0]
+	out := lend(&j.room.candidates, parts(forms))[:0]
 	for _, f := range forms {
 		if keep != nil && !keep(f) {
 			continue
@@ -131,7 +139,9 @@ func (j *job) forms(d *demand) []*catalog.Form {
 	for i := range d.rules[best].EqualityAttrs() {
 		equal = append(equal, d.matches[best].Equal(i))
 	}
-	for _, f := range j.s.indexes[d.rules[best]].Lookup(equal) {
+	found := j.s.indexes[d.rules[best]].Lookup(equal)
+	d.forms = lend(&j.room.forms, len(found))[:0]
+	for _, f := range found {
 		if d.accepts(f) {
 			d.forms = append(d.forms, f)
 		}
@@ -231,7 +241,7 @@ func (j *job) owns(need string) bool {
 // any real part, so that the kit names the fewest missing pieces and still lists
 // all the others.
 func (j *job) fuelGroup(a aim) group {
-	g := group{name: "fuel path"}
+	g := group{name: "fuel path", demands: lend(&j.room.demandList, len(pathNeeds))[:0]}
 	for _, need := range pathNeeds {
 		if d := j.role(need); d != nil {
 			g.demands = append(g.demands, d)
@@ -263,6 +273,7 @@ func (j *job) fuelGroup(a aim) group {
 			break
 		}
 	}
+	g.options = lend(&j.room.options, len(paths))[:0]
 	for i := range paths {
 		g.options = append(g.options, option{uses: paths[i].Uses, penalty: paths[i].Penalty, path: &paths[i]})
 	}
@@ -340,18 +351,21 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 	return q
 }
 
-// stackGroups is the group of the mounting stack. When nothing stacks up, the need
+// addStack adds the group of the mounting stack. When nothing stacks up, the need
 // in the way is a gap and each of the others is met by itself.
-func (j *job) stackGroups(a aim) []group {
+func (j *job) addStack(out []group, a aim) []group {
 	if j.stackGap == nil {
-		g := group{name: "mounting stack"}
+		g := group{name: "mounting stack", demands: lend(&j.room.demandList, len(stackNeeds))[:0]}
 		for _, need := range stackNeeds {
 			if d := j.role(need); d != nil {
 				g.demands = append(g.demands, d)
 			}
 		}
+		if j.stacks == nil {
+			j.stacks = fit.NewStackSearch()
+		}
 		var stacks []fit.StackOption
-		stacks, j.stackGap = fit.Stack(j.stackQuery(a))
+		stacks, j.stackGap = j.stacks.Stack(j.stackQuery(a))
 		if n := len(stacks); n > 0 {
 			need := conflicting(stacks[0].Uses)
 			stacks = slices.DeleteFunc(stacks, func(o fit.StackOption) bool { return conflicting(o.Uses) != "" })
@@ -360,10 +374,11 @@ func (j *job) stackGroups(a aim) []group {
 			}
 		}
 		if j.stackGap == nil {
+			g.options = lend(&j.room.options, len(stacks))[:0]
 			for i := range stacks {
 				g.options = append(g.options, option{uses: stacks[i].Uses, penalty: stacks[i].Penalty, stack: &stacks[i]})
 			}
-			return []group{g}
+			return append(out, g)
 		}
 		text := upperFirst(j.stackGap.Text) + "."
 		if d := j.demandFor(j.stackGap.Need, text); d != nil {
@@ -374,7 +389,6 @@ func (j *job) stackGroups(a aim) []group {
 			j.gap(d, text)
 		}
 	}
-	var out []group
 	for _, need := range stackNeeds {
 		d := j.role(need)
 		if d == nil || d.status != "" {
@@ -413,7 +427,7 @@ func (j *job) demandFor(need, text string) *demand {
 	return d
 }
 
-func (j *job) stackQuery(a aim) fit.StackQuery {
+func (j *job) stackQuery(a aim) *fit.StackQuery {
 	v, c := j.vehicle, j.carburetor
 	role := func(need string, keep func(*catalog.Form) bool) fit.StackRole {
 		d := j.role(need)
@@ -433,7 +447,7 @@ func (j *job) stackQuery(a aim) fit.StackQuery {
 	flange := func(want catalog.Flange) func(*catalog.Form) bool {
 		return func(f *catalog.Form) bool { return f.Text("flange") == string(want) }
 	}
-	q := fit.StackQuery{
+	q := &fit.StackQuery{
 		HoodClearanceIn: v.Intake.HoodClearanceIn, CarburetorHeightIn: c.HeightIn, CleanerHeightIn: v.AirCleaner.HeightIn,
 		Savings:      &j.savings,
 		StudLengthIn: v.Intake.StudLengthIn, StudThread: v.Intake.StudThread,

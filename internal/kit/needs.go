@@ -18,6 +18,7 @@ type demand struct {
 	quantity float64 // pieces, or inches of a by-length kind; set by fit when byFit
 	byFit    bool
 	spec     *catalog.KindSpec
+	raised   int // by so many rules
 	rules    []*rules.Rule
 	matches  []rules.Match // all hold together
 	because  []Because
@@ -42,35 +43,62 @@ func (d *demand) accepts(f *catalog.Form) bool {
 // remaining is the quantity neither in the box nor on hand.
 func (d *demand) remaining() float64 { return max(0, d.quantity-d.boxed-d.owned) }
 
-var levelRank = map[Level]int{Required: 0, Recommended: 1, Optional: 2}
+var (
+	levels     = []Level{Required, Recommended, Optional}
+	severities = []Severity{Blocking, Serious, Minor}
+)
 
-var severityRank = map[Severity]int{Blocking: 0, Serious: 1, Minor: 2}
+// rank orders levels, most important first.
+func (l Level) rank() int { return slices.Index(levels, l) }
 
-// gather merges what the rules raised into demands, ordered by need and size.
-func gather(fired []rules.Fired) []*demand {
-	var out []*demand
+// rank orders severities, worst first.
+func (s Severity) rank() int { return slices.Index(severities, s) }
+
+// gather merges what the rules raised into demands, ordered by need and size. What the
+// kit keeps of them is not in the room.
+func gather(fired []rules.Fired, r *room) []*demand {
+	demands := lend(&r.demands, len(fired))[:0]
+	var sorted [maxFired]int32 // by rule fired, its demand
+	of := sorted[:0]
 	for i := range fired {
-		r := &fired[i]
-		if r.Rule.Need == "" {
+		f := &fired[i]
+		of = append(of, -1)
+		if f.Rule.Need == "" {
 			continue
 		}
-		d := find(out, r.Rule.Need, r.Each)
-		if d == nil {
-			spec, _ := r.Rule.Kind.Spec()
-			d = &demand{need: r.Rule.Need, each: r.Each, level: Level(r.Level), severity: Severity(r.Rule.Severity), spec: spec}
-			out = append(out, d)
+		n := slices.IndexFunc(demands, func(d demand) bool { return d.need == f.Rule.Need && d.each == f.Each })
+		if n < 0 {
+			n = len(demands)
+			spec, _ := f.Rule.Kind.Spec()
+			demands = append(demands, demand{need: f.Rule.Need, each: f.Each, level: Level(f.Level), severity: Severity(f.Rule.Severity), spec: spec})
 		}
-		if levelRank[Level(r.Level)] < levelRank[d.level] {
-			d.level = Level(r.Level)
+		of[i] = int32(n)
+		demands[n].raised++
+	}
+	rest := make([]Because, len(fired))
+	out := lend(&r.demandList, len(demands))
+	for n := range demands {
+		d := &demands[n]
+		d.rules, d.matches = lend(&r.rules, d.raised)[:0], lend(&r.matches, d.raised)[:0]
+		d.because, rest = rest[:0:d.raised], rest[d.raised:]
+		out[n] = d
+	}
+	for i, n := range of {
+		if n < 0 {
+			continue
 		}
-		if severityRank[Severity(r.Rule.Severity)] < severityRank[d.severity] {
-			d.severity = Severity(r.Rule.Severity)
+		f, d := &fired[i], &demands[n]
+		if Level(f.Level).rank() < d.level.rank() {
+			d.level = Level(f.Level)
 		}
-		d.quantity = max(d.quantity, r.Quantity)
-		d.byFit = d.byFit || r.ByFit
-		d.rules = append(d.rules, r.Rule)
-		d.matches = append(d.matches, r.Match)
-		d.because = append(d.because, Because{Rule: r.Rule.ID, Text: r.Because, Source: r.Rule.Source})
+		if Severity(f.Rule.Severity).rank() < d.severity.rank() {
+			d.severity = Severity(f.Rule.Severity)
+		}
+		d.quantity = max(d.quantity, f.Quantity)
+		d.byFit = d.byFit || f.ByFit
+		d.rules = append(d.rules, f.Rule)
+		d.matches = append(d.matches, f.Match)
+		d.because = append(d.because, Because{Rule: f.Rule.ID, Text: f.Because, Source: f.Rule.Source})
 	}
 	slices.SortStableFunc(out, func(a, b *demand) int {
 		if c := strings.Compare(a.need, b.need); c != 0 {
@@ -80,6 +108,9 @@ func gather(fired []rules.Fired) []*demand {
 	})
 	return out
 }
+
+// maxFired is room for the rules that fire for a kit; more take memory of their own.
+const maxFired = 64
 
 func find(demands []*demand, need string, each int) *demand {
 	for _, d := range demands {

@@ -30,6 +30,7 @@ type job struct {
 
 	savings fit.Savings // of all sources of parts, under all aims
 	paths   *fit.PathSearch
+	stacks  *fit.StackSearch
 
 	gaps       []gap
 	fuelBroken bool // no path of parts on sale joins line and inlet
@@ -82,7 +83,7 @@ func (j *job) demand() error {
 	if j.fired, err = j.s.Rules.Evaluate(j.facts()); err != nil {
 		return err
 	}
-	j.demands = gather(j.fired)
+	j.demands = gather(j.fired, j.room)
 	settle(j.demands, j.carburetor, j.request, j.levels)
 	j.portGaps()
 	return nil
@@ -93,6 +94,9 @@ func (j *job) release() {
 	j.room.release()
 	if j.paths != nil {
 		j.paths.Release()
+	}
+	if j.stacks != nil {
+		j.stacks.Release()
 	}
 }
 

@@ -6,13 +6,21 @@ import (
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
 	"onetrip/internal/pick"
+	"onetrip/internal/rules"
 )
 
 // room is memory that jobs use one after another: everything between request and
 // answer that the answer does not keep.
 type room struct {
+	demands     []demand
+	demandList  []*demand
+	rules       []*rules.Rule
+	matches     []rules.Match
+	forms       []*catalog.Form
 	candidates  []fit.Candidate
+	choices     []group
 	options     []option
+	chosen      []*option
 	uses        []fit.Use
 	parts       []*catalog.Part
 	groups      []pick.Group
@@ -20,6 +28,10 @@ type room struct {
 	amounts     []pick.Amount
 	items       []pick.Item
 	buys        []buy
+	owned       []ownedUnits
+	switches    []fit.Switch
+	holdings    []fit.Holding
+	bundles     []*catalog.Bundle
 	ids         map[*catalog.Part]int32
 	sourceBits  map[source]uint64
 }
@@ -40,8 +52,15 @@ func lend[T any](pile *[]T, n int) []T {
 
 // release empties the room for the next job, so that it keeps no catalogue alive.
 func (r *room) release() {
+	empty(&r.demands)
+	empty(&r.demandList)
+	empty(&r.rules)
+	empty(&r.matches)
+	empty(&r.forms)
 	empty(&r.candidates)
+	empty(&r.choices)
 	empty(&r.options)
+	empty(&r.chosen)
 	empty(&r.uses)
 	empty(&r.parts)
 	empty(&r.groups)
@@ -49,6 +68,10 @@ func (r *room) release() {
 	empty(&r.amounts)
 	empty(&r.items)
 	empty(&r.buys)
+	empty(&r.owned)
+	empty(&r.switches)
+	empty(&r.holdings)
+	empty(&r.bundles)
 	clear(r.ids)
 	clear(r.sourceBits)
 	rooms.Put(r)

@@ -101,10 +101,11 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 		return nil, err
 	}
 	solution := &sel.solution
-	sel.chosen = make([]*option, len(sel.groups))
+	sel.chosen = lend(&j.room.chosen, len(sel.groups))
 	for g := range sel.groups {
 		sel.chosen[g] = &sel.groups[g].options[solution.Choice[g]]
 	}
+	sel.buys = lend(&j.room.buys, len(offers))[:0]
 	for i, packs := range solution.Buy {
 		if packs > 0 {
 			b := offers[i]
@@ -199,7 +200,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	offers := lend(&j.room.buys, most)[:0]
 	p.Items = lend(&j.room.items, most)[:0]
 	supplyRoom := lend(&j.room.amounts, len(sel.parts))
-	var bundles []*catalog.Bundle
+	bundles := j.room.bundles[:0] // no search of paths is on now
 	item := func(b buy, supplies []pick.Amount, most int32) {
 		charge, above := sel.aim.once(j.s.Catalog, b.offer)
 		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: b.offer.Price.AmountMinor, Charge: charge, ChargeAbove: above, Supplies: supplies, Max: most})
@@ -208,26 +209,22 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	for n, part := range sel.parts {
 		supplyRoom[n] = pick.Amount{Resource: int32(n), Units: int32(fit.PackUnits(part))}
 		item(buy{offer: &part.Offer, part: part}, supplyRoom[n:n+1:n+1], 0)
-		for _, b := range j.s.Catalog.BundlesHolding(part) {
+		for _, b := range j.holding(part) {
 			if slices.Contains(bundles, b) || j.bundleBit(b, sel.aim) == 0 {
 				continue
 			}
 			bundles = append(bundles, b)
 			supplies := lend(&j.room.amounts, len(b.Contents))[:0]
-			for _, content := range b.Contents {
-				inside, err := j.s.Catalog.Part(content.SKU)
-				if err != nil {
-					continue
-				}
+			for i, inside := range b.Parts() {
 				if m, wanted := ids[inside]; wanted {
-					supplies = append(supplies, pick.Amount{Resource: m, Units: int32(content.Quantity * fit.PieceUnits(inside))})
+					supplies = append(supplies, pick.Amount{Resource: m, Units: int32(b.Contents[i].Quantity * fit.PieceUnits(inside))})
 				}
 			}
 			item(buy{offer: &b.Offer, bundle: b}, supplies, 1) // a bundle is for one swap
 		}
 	}
 
-	sel.free = make([]ownedUnits, len(sel.parts))
+	sel.free = lend(&j.room.owned, len(sel.parts))
 	for _, in := range j.carburetor.InBox {
 		if n, ok := j.owned(ids, in.SKU); ok {
 			sel.free[n].boxed += in.Quantity * fit.PieceUnits(sel.parts[n])
