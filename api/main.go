@@ -25,6 +25,7 @@ type commandLine struct {
 	Serve   serveCommand   `cmd:"" help:"Answer over HTTP; the contract is openapi.yaml, served at /openapi.yaml."`
 	Migrate migrateCommand `cmd:"" help:"Bring the schema of the database in DATABASE_URL up to date."`
 	Import  importCommand  `cmd:"" help:"Load a catalogue into the empty database in DATABASE_URL, or change stock, prices or parts of it from CSV."`
+	Rules   rulesCommand   `cmd:"" help:"Check the rules that say what a swap needs, and see why they fire."`
 	Keys    keysCommand    `cmd:"" help:"Make, list, rotate and revoke access keys."`
 	Bench   benchCommand   `cmd:"" help:"Measure: a made-up catalogue of a retailer's size beside the demo catalogue."`
 }
