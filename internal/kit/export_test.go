@@ -25,3 +25,10 @@ func Selection(ctx context.Context, s *Snapshot, req *Request) (p *pick.Problem,
 const CodeAlphabet = codeAlphabet
 
 var CheckValue = checkValue
+
+// SetMostSettled bounds what sweeps share, until restore.
+func SetMostSettled(n int) (restore func()) {
+	was := mostSettled
+	mostSettled = n
+	return func() { mostSettled = was }
+}

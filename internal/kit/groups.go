@@ -17,6 +17,9 @@ var (
 	stackNeeds = []string{"mount.adapter", "mount.base_gasket", "mount.spacer", "mount.studs", "air.neck_adapter", "air.gasket", "air.low_profile"}
 )
 
+// meteringNeed is met by jets and rods that suit the carburetor and the altitude.
+const meteringNeed = "tuning.metering_set"
+
 // groups states the choices of a job under an aim: one group for each open demand,
 // one for the fuel path, one for the stack. What nothing meets is left out here and
 // noted as a gap of the job.
@@ -146,7 +149,7 @@ func (j *job) forms(d *demand) []*catalog.Form {
 			d.forms = append(d.forms, f)
 		}
 	}
-	if d.need == "tuning.metering_set" {
+	if d.need == meteringNeed {
 		d.forms = j.putRight(d.forms)
 	}
 	return d.forms

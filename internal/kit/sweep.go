@@ -42,13 +42,16 @@ type SweepQuery struct {
 }
 
 // SweepStats says how much a sweep did and how much it was spared. Pairs over Resolved
-// is the sharing factor of the vehicle classes.
+// is the sharing factor of the vehicle classes, Resolved over Solved that of selections.
+// When not all of Resolved was yielded, or selections were forgotten for want of room,
+// Solved depends on how fast the workers were.
 type SweepStats struct {
 	Vehicles    int
 	Classes     int
 	Carburetors int
 	Pairs       int // of vehicle and carburetor, answered
 	Resolved    int // of class and carburetor
+	Solved      int // selections; the other pairs resolved shared one
 }
 
 // Summary is what reports over many kits need of one. It is immutable.
@@ -121,7 +124,7 @@ func (g *Gap) Wanted() string {
 // and are the same however many workers there are; only some classes are held at once.
 // The sweep ends early with the error of ctx, of yield, or of the first pair that
 // cannot be worked out; statistics are then of what was yielded.
-func Sweep(ctx context.Context, s *Snapshot, q SweepQuery, yield func(*Class, *catalog.Carburetor, *Summary) error) (SweepStats, error) {
+func Sweep(ctx context.Context, s *Snapshot, q SweepQuery, yield func(*Class, *catalog.Carburetor, *Summary) error) (stats SweepStats, err error) {
 	if q.Vehicles == nil {
 		q.Vehicles = s.Catalog.Vehicles()
 	}
@@ -138,13 +141,13 @@ func Sweep(ctx context.Context, s *Snapshot, q SweepQuery, yield func(*Class, *c
 	template := &job{s: s, request: &Request{Preferences: q.Preferences}}
 	bad, err := template.prefer(q.Preferences)
 	if err != nil {
-		return SweepStats{}, err
+		return stats, err
 	}
 	if len(bad) > 0 {
-		return SweepStats{}, &catalog.InvalidError{What: "request", Violations: bad}
+		return stats, &catalog.InvalidError{What: "request", Violations: bad}
 	}
-	classes := Classes(s.Rules, q.Vehicles)
-	stats := SweepStats{Vehicles: len(q.Vehicles), Classes: len(classes), Carburetors: len(q.Carburetors)}
+	classes, shared := Classes(s.Rules, q.Vehicles), newSharing(s)
+	stats = SweepStats{Vehicles: len(q.Vehicles), Classes: len(classes), Carburetors: len(q.Carburetors)}
 	workers := q.Workers
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
@@ -152,8 +155,11 @@ func Sweep(ctx context.Context, s *Snapshot, q SweepQuery, yield func(*Class, *c
 
 	ctx, cancel := context.WithCancel(ctx)
 	var running sync.WaitGroup
-	defer running.Wait()
-	defer cancel()
+	defer func() {
+		cancel()
+		running.Wait()
+		stats.Solved = shared.solved
+	}()
 	// Rows wait twice: for a worker, and in their order to be yielded. The second queue
 	// bounds how far workers run ahead.
 	todo, ordered := make(chan *row), make(chan *row, 2*workers)
@@ -174,7 +180,7 @@ func Sweep(ctx context.Context, s *Snapshot, q SweepQuery, yield func(*Class, *c
 	for range workers {
 		running.Go(func() {
 			for r := range todo {
-				r.work(ctx, template, q.Carburetors)
+				r.work(ctx, template, q.Carburetors, shared)
 				close(r.done)
 			}
 		})
@@ -210,7 +216,7 @@ type row struct {
 	done  chan struct{}
 }
 
-func (r *row) work(ctx context.Context, template *job, carburetors []*catalog.Carburetor) {
+func (r *row) work(ctx context.Context, template *job, carburetors []*catalog.Carburetor, shared *sharing) {
 	r.kits = make([]*Summary, len(carburetors))
 	for i, c := range carburetors {
 		if r.err = ctx.Err(); r.err != nil {
@@ -218,7 +224,7 @@ func (r *row) work(ctx context.Context, template *job, carburetors []*catalog.Ca
 		}
 		j := *template
 		j.vehicle, j.carburetor = r.class.Vehicles[0], c
-		if r.kits[i], r.err = j.summarize(ctx); r.err != nil {
+		if r.kits[i], r.err = j.summarize(ctx, shared); r.err != nil {
 			r.err = fmt.Errorf("vehicle %s with carburetor %s: %w", j.vehicle.ID, c.SKU, r.err)
 			return
 		}
@@ -226,76 +232,50 @@ func (r *row) work(ctx context.Context, template *job, carburetors []*catalog.Ca
 }
 
 // summarize is Resolve without alternatives and texts.
-func (j *job) summarize(ctx context.Context) (*Summary, error) {
+func (j *job) summarize(ctx context.Context, shared *sharing) (*Summary, error) {
 	j.room = rooms.Get().(*room)
 	defer j.release()
 	if err := j.demand(); err != nil {
 		return nil, err
 	}
-	sel, err := j.choose(ctx, j.aim)
+	choice, err := shared.settle(ctx, j)
 	if err != nil {
 		return nil, err
 	}
-	k := &Kit{Lines: j.lines(sel)}
-	k.Needs = j.needs(sel, k.Lines)
-	lacks := j.lacks(sel, k.Needs, k.Lines)
-	k.Missing = make([]Missing, len(lacks))
-	for i, l := range lacks {
-		k.Missing[i].Need = l.need
+	out := &Summary{Needs: choice.needs, Lines: choice.lines, Total: choice.total}
+	k := &Kit{}
+	for _, n := range out.Needs {
+		k.Needs = append(k.Needs, Need{ID: n.ID, Level: n.Level})
 	}
-	k.Checks = j.checks(sel)
-	out := &Summary{Total: sel.money(j.s.Catalog.Currency)}
-	out.Verdict, _ = j.verdict(k)
-	for _, n := range k.Needs {
-		ids := make([]string, len(n.Because))
-		for i, b := range n.Because {
-			ids[i] = b.Rule
-		}
-		out.Needs = append(out.Needs, NeedSummary{n.ID, n.Level, n.Status, n.Quantity, ids})
+	for i := range choice.gaps {
+		g := &choice.gaps[i]
+		out.Gaps = append(out.Gaps, j.statedGap(g))
+		k.Missing = append(k.Missing, Missing{Need: g.Need})
 	}
-	for _, l := range k.Lines {
-		out.Lines = append(out.Lines, LineSummary{l.SKU, l.Quantity, l.Amount.AmountMinor})
-	}
-	for i := range lacks {
-		out.Gaps = append(out.Gaps, j.summarizeGap(&lacks[i]))
-	}
+	j.stackGap = choice.stackGap
+	k.Checks = j.checks(choice.sel)
 	for _, c := range k.Checks {
 		if c.Outcome == Warn || c.Outcome == Fail {
 			out.Warnings = append(out.Warnings, c.ID)
 		}
 	}
+	out.Verdict, _ = j.verdict(k)
 	return out, nil
 }
 
-func (j *job) summarizeGap(l *lack) Gap {
-	kind, _ := j.s.Rules.NeedKind(l.need)
-	g := Gap{Need: l.need, Severity: l.severity, Kind: kind, From: l.from, To: l.to}
-	inPath := slices.Contains(pathNeeds, l.need)
-	switch {
-	case l.demand == nil:
-		g.Cause = ShortOfStock
-		for _, line := range l.short {
-			g.SKUs = append(g.SKUs, line.SKU)
-		}
-		return g
-	case l.text == "":
-		g.Cause = NothingMatches
-	case inPath && l.demand.status == NotThere:
-		g.Cause = NoPath
-	case inPath:
-		g.Cause = NoJoint
-	case slices.Contains(stackNeeds, l.need):
-		g.Cause = NoStack
-	default:
-		g.Cause = NoPort
+// statedGap is a gap with the tests of this job.
+func (j *job) statedGap(g *settledGap) Gap {
+	out := g.Gap
+	if g.demand < 0 || g.demand >= len(j.demands) {
+		return out
 	}
-	g.Tests = slices.Clone(l.also)
-	for _, m := range l.demand.matches {
-		g.Tests = append(g.Tests, m.Tests...)
+	out.Tests = slices.Clone(out.Tests)
+	for _, m := range j.demands[g.demand].matches {
+		out.Tests = append(out.Tests, m.Tests...)
 	}
-	slices.SortFunc(g.Tests, compareTests)
-	g.Tests = slices.CompactFunc(g.Tests, func(a, b rules.Test) bool { return compareTests(a, b) == 0 })
-	return g
+	slices.SortFunc(out.Tests, compareTests)
+	out.Tests = slices.CompactFunc(out.Tests, func(a, b rules.Test) bool { return compareTests(a, b) == 0 })
+	return out
 }
 
 func compareTests(a, b rules.Test) int {

@@ -11,9 +11,11 @@ import (
 
 	"pgregory.net/rapid"
 
+	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
 	"onetrip/internal/rules"
+	"onetrip/internal/store"
 	"onetrip/internal/units"
 )
 
@@ -242,6 +244,15 @@ func TestSweepIsTheSameForAnyNumberOfWorkers(t *testing.T) {
 	}
 }
 
+func TestSweepIsTheSameWhenSharedSelectionsAreForgotten(t *testing.T) {
+	q := kit.SweepQuery{Carburetors: demoSnapshot(t).Catalog.Carburetors()[:7]}
+	remembered := sweptKits(t, q)
+	defer kit.SetMostSettled(3)()
+	if forgetful := sweptKits(t, q); !reflect.DeepEqual(remembered, forgetful) {
+		t.Error("with room for three selections the result is another")
+	}
+}
+
 func TestSweepTellsProgress(t *testing.T) {
 	s := demoSnapshot(t)
 	carburetors := s.Catalog.Carburetors()[:3]
@@ -281,5 +292,72 @@ func TestSweepEndsEarly(t *testing.T) {
 	}
 	if _, err = kit.Sweep(t.Context(), s, kit.SweepQuery{Preferences: kit.Preferences{Location: "nowhere"}}, nil); err == nil {
 		t.Error("an unknown location is accepted")
+	}
+}
+
+// Vehicles and carburetors that differ a little share selections, and each pair still gets
+// the kit that is its own.
+func TestSweepOfNeighboursEqualsResolve(t *testing.T) {
+	data, err := store.ReadCatalogue(db.Seed())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var carburetors []*catalog.Carburetor
+	for i, base := range []*catalog.Carburetor{data.Carburetors[3], data.Carburetors[24], data.Carburetors[47]} {
+		for n, change := range []func(*catalog.Carburetor){
+			func(*catalog.Carburetor) {},
+			func(c *catalog.Carburetor) { c.FlowCFM *= 1.02 },
+			func(c *catalog.Carburetor) { c.HeightIn++ },
+			func(c *catalog.Carburetor) { c.MaxFuelPSI -= 0.01 },
+			func(c *catalog.Carburetor) { c.InBox = nil },
+			func(c *catalog.Carburetor) {
+				c.Inlet.End = catalog.End{Family: catalog.HoseBarb, Size: units.Inches(3, 8)}
+			},
+			func(c *catalog.Carburetor) { c.Jets.MainIn += 0.004 },
+		} {
+			next := *base
+			next.SKU = fmt.Sprintf("NEXT-%d-%d", i, n)
+			change(&next)
+			carburetors = append(carburetors, &next)
+		}
+	}
+	data.Carburetors = append(data.Carburetors, carburetors...)
+	s, err := kit.Open(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var vehicles []*catalog.Vehicle
+	for i, v := range s.Catalog.Vehicles() {
+		for n, change := range []func(*catalog.Vehicle){
+			func(*catalog.Vehicle) {},
+			func(v *catalog.Vehicle) { v.Engine.DisplacementIn3 *= 1.01 },
+			func(v *catalog.Vehicle) { v.Engine.DisplacementIn3 *= 1.3 },
+			func(v *catalog.Vehicle) { v.Engine.RedlineRPM = new(float64(5555)) },
+			func(v *catalog.Vehicle) { v.Site.AltitudeFt += 40 },
+			func(v *catalog.Vehicle) { v.Site.AltitudeFt += 4000 },
+			func(v *catalog.Vehicle) { v.Fuel.PressurePSI += 0.01 },
+			func(v *catalog.Vehicle) { v.Fuel.PressurePSI += 2 },
+			func(v *catalog.Vehicle) { v.Fuel.EthanolPercent = min(100, v.Fuel.EthanolPercent+7) },
+			func(v *catalog.Vehicle) { v.Fuel.RunLengthIn += 14 },
+			func(v *catalog.Vehicle) { v.Fuel.LineEnd = catalog.HoseBarb },
+			func(v *catalog.Vehicle) { v.Intake.HoodClearanceIn -= 0.5 },
+			func(v *catalog.Vehicle) { v.Intake.StudLengthIn = nil },
+			func(v *catalog.Vehicle) { v.AirCleaner.HeightIn += 0.75 },
+			func(v *catalog.Vehicle) { v.Throttle.PedalTravelIn += 0.05 },
+			func(v *catalog.Vehicle) { v.Electrical.ChokeFeedLengthFt += 0.25 },
+			func(v *catalog.Vehicle) { v.Road.EmissionsControlled = !v.Road.EmissionsControlled },
+		} {
+			next := *v
+			next.ID = fmt.Sprintf("v%d-%d", i, n)
+			if change(&next); len(next.Validate()) == 0 && i%5 == 0 {
+				vehicles = append(vehicles, &next)
+			}
+		}
+	}
+	for basis, some := range map[kit.Basis][]*catalog.Carburetor{kit.OnSale: carburetors[:14], kit.InStock: carburetors[14:]} {
+		stats := compareSweep(t, s, kit.SweepQuery{Vehicles: vehicles, Carburetors: some, Basis: basis})
+		if stats.Solved*3 > stats.Resolved*2 {
+			t.Errorf("hardly anything was shared: %+v", stats)
+		}
 	}
 }
