@@ -101,6 +101,7 @@ func leversDrawing(k *kit.Kit) template.HTML {
 		d.text(x-reach/2, y, "start strong", say(outcomeTexts[l.outcome]))
 		d.height = max(d.height, y+8)
 	}
+	d.line(panel, 4, panel, d.height-4, "hair")
 	if len(levers) == 1 {
 		x := float64(panel) + panel/2
 		d.text(x, 14, "middle strong", say("Transmission"))

@@ -23,6 +23,7 @@ func order(k *kit.Kit) []step {
 
 	w.step("Lay everything out", nil,
 		"Compare the parts with the pick list, and the new carburetor with the old one: flange, inlet, linkage, ports. Read its maker's manual and the vehicle's.",
+		when(k.Verdict == kit.Unsuitable, "Then go no further with this carburetor: see the verdict."),
 		when(len(k.Missing) > 0, "Settle what is missing first: a car taken apart cannot fetch parts."))
 	w.step("Make it safe", needs{"shop.fender_cover"},
 		"Engine cold, brake set, wheels blocked, doors open, no flame or heater near, extinguisher for liquid fuel at hand, eye protection on.",

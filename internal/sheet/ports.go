@@ -37,9 +37,14 @@ func portsDrawing(k *kit.Kit) template.HTML {
 			right += m.height()
 		}
 	}
-	d.height = max(230, left+8, right+8)
-	const bodyLeft, bodyRight, half = 134, 226, 62
-	middle := d.height / 2
+	const bodyLeft, bodyRight, half = 138, 222, 62
+	const above = half + 50 // with the arrow
+	below := half + 10.0
+	if slices.ContainsFunc(marks, func(m portMark) bool { return m.edge == catalog.LocationRear }) {
+		below = half + 54
+	}
+	d.height = max(above+below, left+8, right+8)
+	middle := above + (d.height-above-below)/2
 	top, bottom := middle-half, middle+half
 
 	d.text(drawingWidth/2, top-40, "middle strong", say("FRONT"))
@@ -82,9 +87,9 @@ func portsDrawing(k *kit.Kit) template.HTML {
 				list, at = append(list, m.label), append(at, i)
 			}
 		}
-		x, anchor, end := 2.0, "start", 116.0
+		x, anchor, end := 2.0, "start", 120.0
 		if !onLeft {
-			x, anchor, end = drawingWidth-2, "end", drawingWidth-116
+			x, anchor, end = drawingWidth-2, "end", drawingWidth-120
 		}
 		for n, y := range d.labels(list, x, anchor, 4, d.height-4) {
 			s := spots[at[n]]
