@@ -384,9 +384,9 @@ func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, 
 		name string
 		aim  aim
 	}{
-		{"price", aim{ByPrice, "", j.aim.location}},
-		{"stock", aim{ByStock, j.aim.finish, j.aim.location}},
-		{"bright", aim{ByPrice, catalog.FinishBright, j.aim.location}},
+		{"price", aim{objective: ByPrice, location: j.aim.location}},
+		{"stock", aim{objective: ByStock, finish: j.aim.finish, location: j.aim.location}},
+		{"bright", aim{objective: ByPrice, finish: catalog.FinishBright, location: j.aim.location}},
 	} {
 		if alt.aim == j.aim {
 			continue

@@ -27,6 +27,9 @@ type aim struct {
 	objective Objective
 	finish    catalog.Finish
 	location  int // index, or catalog.AllLocations
+	// shunned offers count twice when a line of them is not in stock; nil: none. A
+	// pointer, so that aims can be compared.
+	shunned *map[*catalog.Offer]bool
 }
 
 // penalty is what choosing a part counts beside its price.
@@ -41,7 +44,11 @@ func (a aim) penalty(o *catalog.Offer) int64 {
 func (a aim) once(s *catalog.Snapshot, o *catalog.Offer) (charge int64, above int32) {
 	switch a.objective {
 	case ByStock:
-		return lineWeight, int32(min(s.OnHand(o, a.location), 1<<30))
+		charge = lineWeight
+		if a.shunned != nil && (*a.shunned)[o] {
+			charge *= 2
+		}
+		return charge, int32(min(s.OnHand(o, a.location), 1<<30))
 	case ByFewest:
 		return lineWeight, 0
 	}
