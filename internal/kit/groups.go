@@ -202,7 +202,7 @@ func (j *job) beaten(cheaper []*catalog.Part, p *catalog.Part) bool {
 	for _, o := range cheaper {
 		if !o.Tied() && o.PackQuantity >= p.PackQuantity &&
 			(o.Finish == p.Finish || p.Finish != j.aim.finish && p.Finish != catalog.FinishBright) &&
-			cat.OnHand(&o.Offer, j.aim.location) >= min(enoughStock, cat.OnHand(&p.Offer, j.aim.location)) {
+			j.aim.onHand(cat, &o.Offer) >= min(enoughStock, j.aim.onHand(cat, &p.Offer)) {
 			return true
 		}
 	}

@@ -26,10 +26,8 @@ const (
 type aim struct {
 	objective Objective
 	finish    catalog.Finish
-	location  int // index, or catalog.AllLocations
-	// shunned offers count twice when a line of them is not in stock; nil: none. A
-	// pointer, so that aims can be compared.
-	shunned *map[*catalog.Offer]bool
+	location  int      // index, or catalog.AllLocations
+	restock   *restock // see shortage.go; nil for the objectives of requests
 }
 
 // penalty is what choosing a part counts beside its price.
@@ -40,15 +38,23 @@ func (a aim) penalty(o *catalog.Offer) int64 {
 	return 0
 }
 
+// onHand is how many packs of an offer the aim counts as in stock.
+func (a aim) onHand(s *catalog.Snapshot, o *catalog.Offer) int {
+	if a.restock != nil && a.restock.plenty[o] {
+		return 10 * enoughStock
+	}
+	return s.OnHand(o, a.location)
+}
+
 // once is what a line counts on top of its packs when it has more than above packs.
 func (a aim) once(s *catalog.Snapshot, o *catalog.Offer) (charge int64, above int32) {
 	switch a.objective {
 	case ByStock:
 		charge = lineWeight
-		if a.shunned != nil && (*a.shunned)[o] {
+		if a.restock != nil && a.restock.shunned[o] {
 			charge *= 2
 		}
-		return charge, int32(min(s.OnHand(o, a.location), 1<<30))
+		return charge, int32(min(a.onHand(s, o), 1<<30))
 	case ByFewest:
 		return lineWeight, 0
 	}

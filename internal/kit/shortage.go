@@ -2,7 +2,6 @@ package kit
 
 import (
 	"context"
-	"fmt"
 	"maps"
 	"slices"
 
@@ -10,16 +9,15 @@ import (
 )
 
 // A Shortage is what keeps a kit from being had out of stock at one location, as far as
-// what the swap requires goes. SKUs stand for all that are Interchangeable with them.
+// what the swap requires goes.
 type Shortage struct {
-	// Lines is the least number of lines that the location has not enough of, whatever
-	// parts are chosen: so many SKUs must be restocked, no fewer. 0: the kit is complete.
+	// Lines is the number of lines that the location has not enough of, at best.
 	Lines int
-	// Alone lists every part and bundle that, had in any quantity, makes the kit complete
-	// all by itself. Only with one Line, and then never empty.
+	// Alone lists the SKUs of all parts and bundles each of which, had in any quantity,
+	// makes the kit complete all by itself.
 	Alone []string
-	// Among lists parts and bundles of which every set that makes the kit complete holds
-	// at least so many as there are Lines. With one Line it equals Alone.
+	// Among lists what can help at all: every set that makes the kit complete holds one of
+	// Alone, or two of these. Of parts that are Interchangeable the first is named.
 	Among []string
 	// Beyond says that no stock helps: something required is not on sale at all, or
 	// there is no room or no port for it.
@@ -28,45 +26,110 @@ type Shortage struct {
 	Unproven bool
 }
 
-// Shortage works out what the stock of a location lacks for a kit. location "" takes
-// all locations together. Where Resolve, asked for what is required under the objective
-// stock, answers that the kit is complete, with warnings or without, Lines is 0 and
-// Beyond false; the verdict unsuitable is not looked at.
-func (s *Snapshot) Shortage(ctx context.Context, v *catalog.Vehicle, carburetorSKU, location string) (Shortage, error) {
-	j, err := s.read(&Request{Vehicle: v, CarburetorSKU: carburetorSKU,
-		Preferences: Preferences{Objective: ByStock, Location: location, Levels: []Level{Required}}})
+// restock is the aim of looking for what to restock: of plenty there is enough, and a
+// short line of something shunned counts twice.
+type restock struct{ plenty, shunned map[*catalog.Offer]bool }
+
+// Shortage works out what the stock of a location lacks for a kit, when there is plenty
+// of some SKUs. location "" takes all locations together. Where Resolve, asked for what
+// is required under the objective stock, answers that the kit is complete, with warnings
+// or without, Lines is 0 and Beyond false; the verdict unsuitable is not looked at.
+func (s *Snapshot) Shortage(ctx context.Context, v *catalog.Vehicle, carburetorSKU, location string, plenty []string) (Shortage, error) {
+	req := &Request{Vehicle: v, CarburetorSKU: carburetorSKU,
+		Preferences: Preferences{Objective: ByStock, Location: location, Levels: []Level{Required}}}
+	j, sel, err := s.restocked(ctx, req, plenty)
 	if err != nil {
 		return Shortage{}, err
 	}
 	defer j.release()
-	if err := j.demand(); err != nil {
-		return Shortage{}, err
-	}
-	sel, err := j.choose(ctx, j.aim)
-	if err != nil {
-		return Shortage{}, err
-	}
 	if len(j.gaps) > 0 || j.fuelBroken {
 		return Shortage{Beyond: true}, nil
 	}
-	out := Shortage{Unproven: !sel.solution.Optimal}
 	short := j.short(sel)
-	switch out.Lines = len(short); out.Lines {
-	case 0:
-	case 1:
-		out.Alone, err = j.alone(ctx, short[0], &out)
-		out.Among = out.Alone
-	default:
-		out.Among = j.among(short)
+	out := Shortage{Lines: len(short), Unproven: sel.maybeFewer()}
+	if len(short) == 0 {
+		return out, nil
 	}
-	return out, err
+	out.Among = j.among(short)
+	switch {
+	case slices.ContainsFunc(short, buy.inPath):
+		// The search for a fuel path counts a fitting in two places twice, so that the
+		// least number of lines is not certain: try one by one.
+		for _, stands := range out.Among {
+			for _, sku := range s.Interchangeable(stands) {
+				done, err := s.completeWith(ctx, req, append(plenty[:len(plenty):len(plenty)], sku))
+				if err != nil {
+					return Shortage{}, err
+				}
+				if done {
+					out.Alone = append(out.Alone, sku)
+				}
+			}
+		}
+	case len(short) == 1:
+		if err := j.alone(ctx, short[0], &out); err != nil {
+			return Shortage{}, err
+		}
+	}
+	slices.Sort(out.Alone)
+	return out, nil
+}
+
+// restocked selects a kit by stock with plenty of some SKUs. The job must be released.
+func (s *Snapshot) restocked(ctx context.Context, req *Request, plenty []string) (*job, *selection, error) {
+	j, err := s.read(req)
+	if err != nil {
+		return nil, nil, err
+	}
+	j.aim.restock = &restock{plenty: map[*catalog.Offer]bool{}, shunned: map[*catalog.Offer]bool{}}
+	for _, sku := range plenty {
+		j.aim.restock.plenty[s.Catalog.Offer(sku)] = true
+	}
+	var sel *selection
+	if err = j.demand(); err == nil {
+		sel, err = j.choose(ctx, j.aim)
+	}
+	if err != nil {
+		j.release()
+		return nil, nil, err
+	}
+	return j, sel, nil
+}
+
+// completeWith reports whether a kit that stock can complete is complete with plenty of
+// some SKUs.
+func (s *Snapshot) completeWith(ctx context.Context, req *Request, plenty []string) (bool, error) {
+	j, sel, err := s.restocked(ctx, req, plenty)
+	if err != nil {
+		return false, err
+	}
+	defer j.release()
+	return len(j.short(sel)) == 0, nil
+}
+
+// inPath reports whether a purchase can be one for the fuel path.
+func (b buy) inPath() bool {
+	if b.bundle != nil {
+		return true
+	}
+	switch b.part.Kind {
+	case "fuel_fitting", "fuel_hose", "fuel_filter", "hose_clamp", "pressure_regulator":
+		return true
+	}
+	return false
+}
+
+// maybeFewer reports whether the search stopped before it knew the least number of lines
+// that are short. Which of them cost least does not matter here.
+func (sel *selection) maybeFewer() bool {
+	return sel.solution.LowerBound/lineWeight < sel.solution.Cost/lineWeight
 }
 
 // short lists the purchases that stock does not cover.
 func (j *job) short(sel *selection) []buy {
 	var out []buy
 	for _, b := range sel.buys {
-		if j.s.Catalog.OnHand(b.offer, j.aim.location) < b.packs {
+		if j.aim.onHand(j.s.Catalog, b.offer) < b.packs {
 			out = append(out, b)
 		}
 	}
@@ -76,26 +139,22 @@ func (j *job) short(sel *selection) []buy {
 // alone finds all that would do in place of the one line that is short: each found is
 // shunned, so that a selection with one short line must be short of another, until
 // there is none.
-func (j *job) alone(ctx context.Context, b buy, out *Shortage) ([]string, error) {
-	shunned := map[*catalog.Offer]bool{}
-	a := j.aim
-	a.shunned = &shunned
-	var skus []string
+func (j *job) alone(ctx context.Context, b buy, out *Shortage) error {
+	shunned := j.aim.restock.shunned
 	for {
-		skus = append(skus, j.s.standsFor(b.offer.SKU))
 		for _, sku := range j.s.Interchangeable(b.offer.SKU) {
+			out.Alone = append(out.Alone, sku)
 			shunned[j.s.Catalog.Offer(sku)] = true
 		}
 		clear(j.room.sourceBits) // what bundles can save depends on who is shunned
-		sel, err := j.choose(ctx, a)
+		sel, err := j.choose(ctx, j.aim)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		out.Unproven = out.Unproven || !sel.solution.Optimal
+		out.Unproven = out.Unproven || sel.maybeFewer()
 		short := j.short(sel)
 		if len(short) != 1 || shunned[short[0].offer] {
-			slices.Sort(skus)
-			return skus, nil
+			return nil
 		}
 		b = short[0]
 	}
@@ -117,8 +176,8 @@ func (s *Snapshot) Interchangeable(sku string) []string {
 	return out
 }
 
-// standsFor is the SKU that is named for all that are interchangeable with it.
-func (s *Snapshot) standsFor(sku string) string {
+// StandsFor is the SKU that is named for all that are interchangeable with it.
+func (s *Snapshot) StandsFor(sku string) string {
 	if all := s.Interchangeable(sku); len(all) > 0 {
 		return all[0]
 	}
@@ -185,15 +244,15 @@ func (j *job) among(short []buy) []string {
 				enter(other)
 			}
 		}
-		if j.s.Catalog.OnHand(&p.Offer, j.aim.location) < enoughStock {
-			sku := j.s.standsFor(p.SKU)
+		if j.aim.onHand(j.s.Catalog, &p.Offer) < enoughStock {
+			sku := j.s.StandsFor(p.SKU)
 			found[sku] = append(found[sku], p.Kind)
 		}
 		for _, b := range j.s.Catalog.BundlesHolding(p) {
 			if b.Discontinued {
 				continue
 			}
-			if j.s.Catalog.OnHand(&b.Offer, j.aim.location) < 1 { // a kit takes one of a bundle
+			if j.aim.onHand(j.s.Catalog, &b.Offer) < 1 { // a kit takes one of a bundle
 				found[b.SKU] = append(found[b.SKU], p.Kind)
 			}
 			for _, content := range b.Contents {
@@ -221,23 +280,4 @@ func (j *job) among(short []buy) []string {
 		}
 	}
 	return slices.Sorted(maps.Keys(found))
-}
-
-// Restocked is the snapshot with plenty of some SKUs at a location, "" for every one.
-func (s *Snapshot) Restocked(location string, skus []string) (*Snapshot, error) {
-	if len(skus) == 0 {
-		return s, nil
-	}
-	var levels []catalog.Stock
-	for _, sku := range skus {
-		if s.Catalog.Offer(sku) == nil {
-			return nil, fmt.Errorf("restock %q: %w", sku, &catalog.NotFoundError{What: "part", ID: sku})
-		}
-		for _, at := range s.Catalog.Locations {
-			if location == "" || at.ID == location {
-				levels = append(levels, catalog.Stock{SKU: sku, Location: at.ID, OnHand: 10 * enoughStock})
-			}
-		}
-	}
-	return s.WithStock(s.Catalog.Revision, levels)
 }
