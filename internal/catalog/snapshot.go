@@ -129,8 +129,13 @@ func (s *Snapshot) intern(known map[string]*Form, p *Part) {
 		f.parts = append(f.parts, p)
 		return
 	}
+	known[key] = p.Form
+	s.file(p)
+}
+
+// file files the form of its first part under its kind and ends.
+func (s *Snapshot) file(p *Part) {
 	f := p.Form
-	known[key] = f
 	f.parts = []*Part{p}
 	f.thread = f.Thread()
 	f.spec, _ = f.Kind.Spec()
@@ -185,6 +190,30 @@ func (s *Snapshot) WithPlenty() *Snapshot {
 	next.stock = make([]int32, len(s.stock))
 	for i := range next.stock {
 		next.stock[i] = plenty
+	}
+	return &next
+}
+
+// WithParts is the snapshot as if it sold further parts too, plenty of each, for trying
+// what they would do: rules and fit find them, by form; their SKUs are not known. They
+// must be valid, and neither require nor conflict with others.
+func (s *Snapshot) WithParts(parts []*Part) *Snapshot {
+	next := *s
+	next.forms, next.joining = make(map[Kind][]*Form, len(s.forms)), make(map[kindEnd][]*Form, len(s.joining))
+	for k, forms := range s.forms {
+		next.forms[k] = slices.Clip(forms)
+	}
+	for k, forms := range s.joining {
+		next.joining[k] = slices.Clip(forms)
+	}
+	next.stock = slices.Clone(s.stock)
+	for i, p := range parts {
+		own, form := *p, *p.Form
+		own.Form, own.ordinal = &form, int32(len(s.stock)/max(1, len(s.Locations))+i)
+		next.file(&own)
+		for range s.Locations {
+			next.stock = append(next.stock, plenty)
+		}
 	}
 	return &next
 }

@@ -112,11 +112,7 @@ func (b buy) inPath() bool {
 	if b.bundle != nil {
 		return true
 	}
-	switch b.part.Kind {
-	case "fuel_fitting", "fuel_hose", "fuel_filter", "hose_clamp", "pressure_regulator":
-		return true
-	}
-	return false
+	return slices.Contains(fuelKinds, b.part.Kind)
 }
 
 // maybeFewer reports whether the search stopped before it knew the least number of lines
@@ -221,7 +217,7 @@ func (j *job) among(short []buy) []string {
 			continue
 		}
 		for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
-			if d.accepts(f) && (d.spec.Kind != "fuel_fitting" || j.pathForms()[f]) {
+			if d.accepts(f) && j.usable(f.Parts()[0]) {
 				for _, p := range f.Parts() {
 					if !p.Discontinued {
 						enter(p)

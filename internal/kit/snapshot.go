@@ -1,6 +1,7 @@
 package kit
 
 import (
+	"maps"
 	"slices"
 	"strings"
 
@@ -24,14 +25,23 @@ type Snapshot struct {
 // NewSnapshot binds rules to a catalogue.
 func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
 	s := &Snapshot{Catalog: cat, Rules: set, indexes: map[*rules.Rule]*catalog.Index{}}
+	s.bind(func(catalog.Kind) bool { return true })
+	return s
+}
+
+// bind builds the indexes of the kinds that changed says.
+func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
+	cat := s.Catalog
 	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"})
-	s.network = fit.NewNetwork(fit.FuelForms{
-		Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
-		Hoses: cat.Forms("fuel_hose"), Clamps: cat.Forms("hose_clamp"),
-	})
+	if slices.ContainsFunc(fuelKinds, changed) {
+		s.network = fit.NewNetwork(fit.FuelForms{
+			Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
+			Hoses: cat.Forms("fuel_hose"), Clamps: cat.Forms("hose_clamp"),
+		})
+	}
 	shared := map[string]*catalog.Index{}
-	for _, r := range set.Rules() {
-		if r.Kind == "" {
+	for _, r := range s.Rules.Rules() {
+		if r.Kind == "" || !changed(r.Kind) {
 			continue
 		}
 		attrs := r.EqualityAttrs()
@@ -41,13 +51,27 @@ func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
 		}
 		s.indexes[r] = shared[key]
 	}
+	s.wireGauges = nil
 	for _, f := range cat.Forms("choke_wire") {
 		if awg := int(f.Num("awg")); !slices.Contains(s.wireGauges, awg) {
 			s.wireGauges = append(s.wireGauges, awg)
 		}
 	}
 	slices.Sort(s.wireGauges)
-	return s
+}
+
+// fuelKinds are the kinds of parts between supply line and inlet.
+var fuelKinds = []catalog.Kind{"fuel_fitting", "fuel_filter", "pressure_regulator", "fuel_hose", "hose_clamp"}
+
+// WithParts is the snapshot as if it sold further parts; see catalog.Snapshot.WithParts.
+func (s *Snapshot) WithParts(parts []*catalog.Part) *Snapshot {
+	next := *s
+	next.Catalog = s.Catalog.WithParts(parts)
+	next.indexes = maps.Clone(s.indexes)
+	next.bind(func(k catalog.Kind) bool {
+		return slices.ContainsFunc(parts, func(p *catalog.Part) bool { return p.Kind == k })
+	})
+	return &next
 }
 
 // Open reads, indexes and binds a whole catalogue.
