@@ -41,8 +41,13 @@ type Bundle struct {
 	Offer
 	Contents []Amount `json:"contents"`
 
+	index int     // among the Snapshot's bundles; set by NewSnapshot
 	parts []*Part // of Contents; set by NewSnapshot
 }
 
-// Parts are the parts of Contents, in their order. Known of the bundles of a Snapshot.
+// Index is the place of the bundle in Snapshot.Bundles. Known of the bundles of a
+// Snapshot, as are Parts.
+func (b *Bundle) Index() int { return b.index }
+
+// Parts are the parts of Contents, in their order.
 func (b *Bundle) Parts() []*Part { return b.parts }

@@ -91,15 +91,19 @@ type Part struct {
 	Requires  []string
 	Conflicts []string
 
-	tied, bundled bool // set by NewSnapshot
+	tied    bool      // set by NewSnapshot
+	bundles []*Bundle // that hold it; set by NewSnapshot
 }
 
 // Tied reports whether the part requires or conflicts with another, or the other way
-// about. Known of the parts of a Snapshot, as is Bundled.
+// about. Known of the parts of a Snapshot, as are Bundles.
 func (p *Part) Tied() bool { return p.tied }
 
+// Bundles lists the bundles that hold the part.
+func (p *Part) Bundles() []*Bundle { return p.bundles }
+
 // Bundled reports whether some bundle holds the part.
-func (p *Part) Bundled() bool { return p.bundled }
+func (p *Part) Bundled() bool { return len(p.bundles) > 0 }
 
 type partJSON struct {
 	Offer

@@ -26,7 +26,6 @@ type Snapshot struct {
 
 	forms   map[Kind][]*Form
 	joining map[kindEnd][]*Form
-	holding map[*Part][]*Bundle // bundles that hold a part
 
 	stock []int32 // by offer ordinal, then location
 }
@@ -47,7 +46,6 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 		bySKU:       make(map[string]any, len(d.Parts)+len(d.Carburetors)+len(d.Bundles)),
 		forms:       map[Kind][]*Form{},
 		joining:     map[kindEnd][]*Form{},
-		holding:     map[*Part][]*Bundle{},
 	}
 	slices.SortFunc(s.vehicles, func(a, b *Vehicle) int { return cmp.Compare(a.ID, b.ID) })
 	slices.SortFunc(s.carburetors, func(a, b *Carburetor) int { return cmp.Compare(a.SKU, b.SKU) })
@@ -93,7 +91,8 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 			return nil, err
 		}
 	}
-	for _, b := range s.bundles {
+	for i, b := range s.bundles {
+		b.index = i
 		if err := offer(&b.Offer, b); err != nil {
 			return nil, err
 		}
@@ -102,9 +101,8 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 			if !ok {
 				return nil, fmt.Errorf("bundle %q holds %q, which is not a part of the catalogue", b.SKU, a.SKU)
 			}
-			s.holding[p] = append(s.holding[p], b)
+			p.bundles = append(p.bundles, b)
 			b.parts = append(b.parts, p)
-			p.bundled = true
 		}
 	}
 	for _, forms := range s.forms {
@@ -324,9 +322,6 @@ func (s *Snapshot) StockLevels(o *Offer) []StockLevel {
 	}
 	return levels
 }
-
-// BundlesHolding lists the bundles that hold a part.
-func (s *Snapshot) BundlesHolding(p *Part) []*Bundle { return s.holding[p] }
 
 // Forms lists the forms of a kind.
 func (s *Snapshot) Forms(k Kind) []*Form { return s.forms[k] }

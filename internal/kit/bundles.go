@@ -11,61 +11,70 @@ import (
 // least as much bought piece by piece: otherwise buying the useful pieces beats it
 // in every kit. The difference is the most that it can save.
 
-// source is a bundle, or a part that is had already, under one objective.
-type source struct {
-	bundle    *catalog.Bundle
-	part      *catalog.Part
-	objective byte // first letter: the three differ in it
-}
-
-// holding lists the bundles that hold a part.
-func (j *job) holding(p *catalog.Part) []*catalog.Bundle {
-	if !p.Bundled() {
-		return nil
-	}
-	return j.s.Catalog.BundlesHolding(p)
-}
-
-// sourceBit is the bit of a source in the job's savings, 0 for one that saves nothing.
-func (j *job) sourceBit(from source, saving func() (most int64, ok bool)) uint64 {
-	if bit, known := j.room.sourceBits[from]; known {
-		return bit
-	}
-	bit := uint64(0)
-	if most, ok := saving(); ok {
-		bit = j.savings.Add(most)
-	}
-	j.room.sourceBits[from] = bit
-	return bit
+// sourceBits are the bits of a bundle, or of a part that is had, in the savings of a job,
+// by objective; 0 for a bundle that cannot be in an optimum.
+type sourceBits struct {
+	job   int64 // that they are of
+	known [3]bool
+	bits  [3]uint64
 }
 
 // sources are where a part may come from beside its own packs: bundles that can save
 // money, the box, the shelf at home.
 func (j *job) sources(p *catalog.Part, a aim) uint64 {
 	bits := uint64(0)
-	for _, b := range j.holding(p) {
+	for _, b := range p.Bundles() {
 		bits |= j.bundleBit(b, a)
 	}
-	if n := j.pieces(p.SKU); n > 0 {
-		bits |= j.sourceBit(source{part: p, objective: a.objective[0]}, func() (int64, bool) { return a.alone(j.s.Catalog, p, n), true })
+	if i := slices.IndexFunc(j.holdings, func(h fit.Holding) bool { return h.Part == p }); i >= 0 {
+		bits |= j.bit(&j.held[i], a, func() int64 { return a.alone(j.s.Catalog, p, j.pieces(p)) })
 	}
 	return bits
 }
 
+// bit is the bit of a source, worked out when it is asked for first.
+func (j *job) bit(known *sourceBits, a aim, saving func() int64) uint64 {
+	o := a.objective.index()
+	if !known.known[o] {
+		known.known[o] = true
+		if most := saving(); most >= 0 {
+			known.bits[o] = j.savings.Add(most)
+		}
+	}
+	return known.bits[o]
+}
+
 // bundleBit is the source bit of a bundle, 0 when it cannot be in an optimum.
 func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
-	return j.sourceBit(source{bundle: b, objective: a.objective[0]}, func() (int64, bool) {
-		cost, contents := b.Price.AmountMinor, int64(0)
-		if a.objective == ByFewest { // under ByStock the bundle may well be in stock
-			cost += lineWeight
+	known := &j.room.sources[b.Index()]
+	if known.job != j.room.job {
+		*known = sourceBits{job: j.room.job}
+	}
+	return j.bit(known, a, func() int64 { return j.saving(b, a) })
+}
+
+// saving is the most that a bundle can save in the kit, negative when it cannot be in an
+// optimum.
+func (j *job) saving(b *catalog.Bundle, a aim) int64 {
+	if b.Discontinued {
+		return -1
+	}
+	saving := -b.Price.AmountMinor
+	if a.objective == ByFewest { // under ByStock the bundle may well be in stock
+		saving -= lineWeight
+	}
+	for i, p := range b.Parts() {
+		saving += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
+	}
+	for i, p := range b.Parts() {
+		if saving < 0 {
+			break
 		}
-		for i, p := range b.Parts() {
-			if j.usable(p) {
-				contents += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
-			}
+		if !j.usable(p) {
+			saving -= a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
 		}
-		return contents - cost, !b.Discontinued && contents >= cost
-	})
+	}
+	return saving
 }
 
 // switches are the bundles that can save money on some of the parts, and the tied
@@ -79,7 +88,7 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 		if p.Tied() {
 			out = append(out, fit.Switch{Tied: p})
 		}
-		for _, b := range j.holding(p) {
+		for _, b := range p.Bundles() {
 			if slices.Contains(seen, b) {
 				continue
 			}
@@ -110,15 +119,15 @@ func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.
 	return sw
 }
 
-// holdings are the parts that are had by SKU.
-func (j *job) holdings() []fit.Holding {
-	var out []fit.Holding
+// findHoldings finds the parts that are had by SKU.
+func (j *job) findHoldings() {
 	add := func(sku string, pieces int) {
 		if sku == "" {
 			return // had by need, not by SKU
 		}
 		if p, err := j.s.Catalog.Part(sku); err == nil {
-			out = append(out, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
+			j.holdings = append(j.holdings, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
+			j.held = append(j.held, sourceBits{})
 		}
 	}
 	for _, in := range j.carburetor.InBox {
@@ -127,20 +136,14 @@ func (j *job) holdings() []fit.Holding {
 	for _, h := range j.request.OnHand {
 		add(h.SKU, h.Quantity)
 	}
-	return out
 }
 
-// pieces is how many of a SKU are in the box and on hand.
-func (j *job) pieces(sku string) int {
+// pieces is how many of a part are in the box and on hand.
+func (j *job) pieces(p *catalog.Part) int {
 	n := 0
-	for i := range j.carburetor.InBox {
-		if in := &j.carburetor.InBox[i]; in.SKU == sku {
-			n += in.Quantity
-		}
-	}
-	for i := range j.request.OnHand {
-		if h := &j.request.OnHand[i]; h.SKU == sku {
-			n += h.Quantity
+	for _, h := range j.holdings {
+		if h.Part == p {
+			n += h.Units / fit.PieceUnits(p)
 		}
 	}
 	return n

@@ -195,7 +195,7 @@ func (j *job) beaten(cheaper []*catalog.Part, p *catalog.Part) bool {
 	if p.Discontinued {
 		return true
 	}
-	if p.Tied() || p.Bundled() || j.pieces(p.SKU) > 0 {
+	if p.Tied() || p.Bundled() || j.pieces(p) > 0 {
 		return false
 	}
 	cat := j.s.Catalog
@@ -330,8 +330,8 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 	q := &fit.PathQuery{
 		From: j.supply, To: j.carburetor.Inlet.End, RunLengthIn: v.Fuel.RunLengthIn,
 		NeedRegulator: j.role("fuel.pressure_regulator") != nil,
-		Network:       j.s.network, Owned: j.holdings(),
-		Apart: func(p *catalog.Part) bool { return p.Tied() || p.Bundled() || j.pieces(p.SKU) > 0 },
+		Network:       j.s.network, Owned: j.holdings,
+		Apart: func(p *catalog.Part) bool { return p.Tied() || p.Bundled() || j.pieces(p) > 0 },
 	}
 	var buying [fit.Roles]*demand
 	for role := range fit.Roles {

@@ -4,6 +4,8 @@
 package kit
 
 import (
+	"slices"
+
 	"onetrip/internal/catalog"
 	"onetrip/internal/units"
 )
@@ -34,6 +36,10 @@ const (
 	ByStock  Objective = "stock"  // fewest lines not in stock at the location, then money
 	ByFewest Objective = "fewest" // fewest SKUs, then money
 )
+
+var objectives = []Objective{ByPrice, ByStock, ByFewest}
+
+func (o Objective) index() int { return slices.Index(objectives, o) }
 
 // Level is how much a need matters.
 type Level string

@@ -28,9 +28,11 @@ type job struct {
 	fired   []rules.Fired
 	demands []*demand
 
-	savings fit.Savings // of all sources of parts, under all aims
-	paths   *fit.PathSearch
-	stacks  *fit.StackSearch
+	holdings []fit.Holding // what is had by SKU
+	held     []sourceBits  // by holding
+	savings  fit.Savings   // of all sources of parts, under all aims
+	paths    *fit.PathSearch
+	stacks   *fit.StackSearch
 
 	gaps       []gap
 	fuelBroken bool // no path of parts on sale joins line and inlet
@@ -80,9 +82,10 @@ func (j *job) demand() error {
 		return err
 	}
 	var err error
-	if j.fired, err = j.s.Rules.Evaluate(j.facts()); err != nil {
+	if j.fired, err = j.s.Rules.EvaluateIn(&j.room.evaluation, j.facts()); err != nil {
 		return err
 	}
+	j.findHoldings()
 	j.demands = gather(j.fired, j.room)
 	settle(j.demands, j.carburetor, j.request, j.levels)
 	j.portGaps()
@@ -146,7 +149,7 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 	if len(bad) > 0 {
 		return nil, &catalog.InvalidError{What: "request", Violations: bad}
 	}
-	j.room = rooms.Get().(*room)
+	j.enter()
 	return j, nil
 }
 

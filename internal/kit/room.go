@@ -33,12 +33,22 @@ type room struct {
 	holdings    []fit.Holding
 	bundles     []*catalog.Bundle
 	ids         map[*catalog.Part]int32
-	sourceBits  map[source]uint64
+	evaluation  rules.Memory
+
+	job     int64        // number of the job that uses the room
+	sources []sourceBits // by index of bundle; of no account when of another job
 }
 
-var rooms = sync.Pool{New: func() any {
-	return &room{ids: map[*catalog.Part]int32{}, sourceBits: map[source]uint64{}}
-}}
+var rooms = sync.Pool{New: func() any { return &room{ids: map[*catalog.Part]int32{}} }}
+
+// enter takes a room for a job.
+func (j *job) enter() {
+	j.room = rooms.Get().(*room)
+	j.room.job++
+	if n := len(j.s.Catalog.Bundles()); len(j.room.sources) < n {
+		j.room.sources = make([]sourceBits, n)
+	}
+}
 
 // lend hands out n zero elements of a pile that stay where they are when it grows.
 func lend[T any](pile *[]T, n int) []T {
@@ -73,7 +83,7 @@ func (r *room) release() {
 	empty(&r.holdings)
 	empty(&r.bundles)
 	clear(r.ids)
-	clear(r.sourceBits)
+	r.evaluation.Release()
 	rooms.Put(r)
 }
 

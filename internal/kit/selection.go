@@ -222,7 +222,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	for n, part := range sel.parts {
 		supplyRoom[n] = pick.Amount{Resource: int32(n), Units: int32(fit.PackUnits(part))}
 		item(buy{offer: &part.Offer, part: part}, supplyRoom[n:n+1:n+1], 0)
-		for _, b := range j.holding(part) {
+		for _, b := range part.Bundles() {
 			if slices.Contains(bundles, b) || j.bundleBit(b, sel.aim) == 0 {
 				continue
 			}

@@ -233,7 +233,7 @@ func (r *row) work(ctx context.Context, template *job, carburetors []*catalog.Ca
 
 // summarize is Resolve without alternatives and texts.
 func (j *job) summarize(ctx context.Context, shared *sharing) (*Summary, error) {
-	j.room = rooms.Get().(*room)
+	j.enter()
 	defer j.release()
 	if err := j.demand(); err != nil {
 		return nil, err

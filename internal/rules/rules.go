@@ -212,7 +212,23 @@ type fires struct {
 
 // Evaluate fires the rules whose when holds, in the order of Rules and, within one
 // with for_each, in the order of its list. An error names the rule that failed.
-func (s *Set) Evaluate(f *Facts) ([]Fired, error) {
+func (s *Set) Evaluate(f *Facts) ([]Fired, error) { return s.EvaluateIn(new(Memory), f) }
+
+// Memory is used by evaluations one after another.
+type Memory struct {
+	fired []Fired
+	tests []Test
+}
+
+// Release drops what the memory refers to. What was evaluated in it is gone, but for the
+// texts.
+func (m *Memory) Release() {
+	clear(m.fired)
+	clear(m.tests)
+}
+
+// EvaluateIn is Evaluate in memory that it takes over.
+func (s *Set) EvaluateIn(m *Memory, f *Facts) ([]Fired, error) {
 	fr := s.frames.Get().(*frame)
 	defer s.frames.Put(fr)
 	if err := s.layout.load(fr, f); err != nil {
@@ -227,7 +243,8 @@ func (s *Set) Evaluate(f *Facts) ([]Fired, error) {
 			tests += len(r.tests)
 		}
 	}
-	fired, room := make([]Fired, len(fr.firing)), make([]Test, tests)
+	m.fired, m.tests = slices.Grow(m.fired[:0], len(fr.firing))[:len(fr.firing)], slices.Grow(m.tests[:0], tests)[:tests]
+	fired, room := m.fired, m.tests
 	fr.print = fr.print[:0]
 	for i := range fr.firing {
 		x := &fr.firing[i]
