@@ -287,16 +287,21 @@ func branchBore(run units.Size, u *vacuumUser) units.Size {
 	return u.bores[0]
 }
 
+// portTextBytes is about what the texts of a port take, with the pieces they are made of.
+const portTextBytes = 200
+
 // plan spells out the sets that ports serve as hardware.
 func (p *vacuumProblem) plan(served []userSet, cost int) VacuumPlan {
 	plan := VacuumPlan{Ports: make([]PortUse, len(p.ports)), Cost: cost}
+	var t units.Texts
+	t.Grow(portTextBytes * len(p.ports))
 	var bores [maxVacuumUsers]units.Size // by user, zero without a port
 	for i := range p.ports {
 		port := &p.ports[i]
 		use := &plan.Ports[i]
 		use.Port = port
 		if served[i] == 0 {
-			plan.close(use)
+			plan.close(&t, use)
 			continue
 		}
 		for rest := served[i]; rest != 0; rest &= rest - 1 {
@@ -306,23 +311,23 @@ func (p *vacuumProblem) plan(served []userSet, cost int) VacuumPlan {
 				bores[j] = branchBore(use.Size, u)
 				use.Shared = append(use.Shared, u.use)
 				countPair(&plan.Tees, use.Size, bores[j])
-				use.Text += fmt.Sprintf(", with the %s through a tee", u.title)
+				use.Text = t.Sayf("%s, with the %s through a tee", use.Text, u.title)
 				continue
 			}
 			bore, reduced := boreAt(port, u)
 			bores[j], use.Use, use.Size = bore, u.use, bore
-			use.Text = fmt.Sprintf("%s: %s in hose to the %s", describe(port), bore, u.title)
+			use.Text = t.Sayf("%s: %s in hose to the %s", describe(&t, port), bore, u.title)
 			if reduced {
 				large, small := port.HoseIn, bore
 				if large.Compare(small) < 0 {
 					large, small = small, large
 				}
 				countPair(&plan.Reducers, large, small)
-				use.Text += fmt.Sprintf(", over a reducer from the %s in port", port.HoseIn)
+				use.Text = t.Sayf("%s, over a reducer from the %s in port", use.Text, port.HoseIn)
 			}
 			if !port.NPTIn.IsZero() {
 				countPair(&plan.Nipples, port.NPTIn, bore)
-				use.Text += fmt.Sprintf(", on a nipple in the %s in pipe thread", port.NPTIn)
+				use.Text = t.Sayf("%s, on a nipple in the %s in pipe thread", use.Text, port.NPTIn)
 			}
 		}
 	}
@@ -337,28 +342,28 @@ func (p *vacuumProblem) plan(served []userSet, cost int) VacuumPlan {
 }
 
 // close caps an unused nipple or plugs an unused tapped hole.
-func (plan *VacuumPlan) close(use *PortUse) {
+func (plan *VacuumPlan) close(t *units.Texts, use *PortUse) {
 	if npt := use.Port.NPTIn; !npt.IsZero() {
 		use.Use, use.Size = "plug", npt
-		use.Text = fmt.Sprintf("%s: unused, closed with a %s in pipe plug", describe(use.Port), npt)
+		use.Text = t.Sayf("%s: unused, closed with a %s in pipe plug", describe(t, use.Port), npt)
 		countSize(&plan.Plugs, npt)
 		return
 	}
 	use.Use, use.Size = "cap", use.Port.HoseIn
-	use.Text = fmt.Sprintf("%s: unused, closed with a %s in cap", describe(use.Port), use.Size)
+	use.Text = t.Sayf("%s: unused, closed with a %s in cap", describe(t, use.Port), use.Size)
 	countSize(&plan.Caps, use.Size)
 }
 
-func describe(port *catalog.Port) string {
-	size, location := "small", string(port.Location)
+func describe(t *units.Texts, port *catalog.Port) string {
+	size, side := "small", ""
 	if isLarge(port) {
 		size = "large"
 	}
 	switch port.Location {
 	case catalog.LocationDriver, catalog.LocationPassenger:
-		location += "-side"
+		side = "-side"
 	}
-	return fmt.Sprintf("%s, %s %s port, %s vacuum", port.ID, size, location, port.Signal)
+	return t.Sayf("%s, %s %s%s port, %s vacuum", port.ID, size, string(port.Location), side, string(port.Signal))
 }
 
 // whyUnassigned names what the user needs and who has the ports that would do.

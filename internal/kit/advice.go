@@ -1,7 +1,6 @@
 package kit
 
 import (
-	"fmt"
 	"slices"
 
 	"onetrip/internal/calc"
@@ -23,12 +22,13 @@ func (j *job) checks(sel *selection) []Check {
 	if p := sel.part("choke.conversion"); p != nil {
 		conversion = p.Form
 	}
-	out := airChecks(v, c, f)
-	out = append(out, altitudeChecks(v, c, f, set)...)
-	out = append(out, fuelChecks(v, c, f, sel.path(), sel.part("fuel.pump"))...)
-	out = append(out, chokeChecks(v, f, wire, conversion)...)
-	out = append(out, stackChecks(v, sel, f, j.stackGap, j.owns("mount.studs"))...)
-	return append(out, travelChecks(v, c, j.travel, sel.part("transmission.tv_geometry"), j.owns("transmission.tv_geometry"))...)
+	wr := j.writer
+	out := wr.airChecks(make([]Check, 0, 16), v, c, f)
+	out = wr.altitudeChecks(out, v, c, f, set)
+	out = wr.fuelChecks(out, v, c, f, sel.path(), sel.part("fuel.pump"))
+	out = wr.chokeChecks(out, v, f, wire, conversion)
+	out = wr.stackChecks(out, v, sel, f, j.stackGap, j.owns("mount.studs"))
+	return wr.travelChecks(out, v, c, j.travel, sel.part("transmission.tv_geometry"), j.owns("transmission.tv_geometry"))
 }
 
 // settings are where adjustment starts. They never replace the maker's manual.
@@ -39,12 +39,12 @@ func (j *job) settings(sel *selection) []Setting {
 	if c.Barrels == 1 {
 		screws = "the idle mixture screw"
 	}
-	out := []Setting{
+	out := append(make([]Setting, 0, 12), []Setting{
 		{"idle mixture", "1-1/2 turns out from lightly seated, " + screws, "A starting point from which the engine idles; then lean each screw to the best vacuum. Common practice, no source." + manual},
 		{"idle speed", "as the vehicle's emission label or shop manual states", "Set warm, in the gear the manual names, after the ignition timing is right."},
 		{"float level", "as shipped; check against the maker's drawing before fitting", "Shipping can bend a float arm: too high floods, too low starves." + manual},
 		{"ignition timing", "as the shop manual states, vacuum advance hose off and plugged while setting", "Mixture cannot be set on wrong timing."},
-	}
+	}...)
 	choke := c.Choke.Kind
 	if p := sel.part("choke.conversion"); p != nil {
 		choke = catalog.ChokeKind(p.Text("to"))
@@ -64,13 +64,13 @@ func (j *job) settings(sel *selection) []Setting {
 	}
 	if p := sel.part("tuning.metering_set"); p != nil {
 		if pair, ok := meteringPair(c, j.figures, p.Form); ok {
-			out = append(out, Setting{"main metering", pairText(pair),
-				fmt.Sprintf("Nearest in set %s to the sea-level mixture at %.0f ft, %+.1f %%. Read the plugs after a run; a lean mixture burns valves.", p.SKU, j.vehicle.Site.AltitudeFt, pair.ResidualPercent)})
+			out = append(out, Setting{"main metering", j.writer.pairText(pair),
+				j.writer.Sayf("Nearest in set %s to the sea-level mixture at %.0f ft, %+.1f %%. Read the plugs after a run; a lean mixture burns valves.", p.SKU, j.vehicle.Site.AltitudeFt, pair.ResidualPercent)})
 		}
 	}
 	if r := sel.part("fuel.pressure_regulator"); r != nil {
 		low, high := r.Num("outlet_min_psi"), min(r.Num("outlet_max_psi"), c.MaxFuelPSI)
-		out = append(out, Setting{"fuel pressure", fmt.Sprintf("%g psi at the inlet, engine idling; never above %g psi", max(low, min(high, c.MaxFuelPSI-0.5)), c.MaxFuelPSI),
+		out = append(out, Setting{"fuel pressure", j.writer.Sayf("%g psi at the inlet, engine idling; never above %g psi", max(low, min(high, c.MaxFuelPSI-0.5)), c.MaxFuelPSI),
 			"Above its limit the float valve cannot hold and fuel floods the engine." + manual})
 	}
 	switch j.vehicle.Transmission.Downshift {
@@ -82,25 +82,28 @@ func (j *job) settings(sel *selection) []Setting {
 	return out
 }
 
+// usualStudThread is taken when neither the vehicle's nor the new studs' is known.
+var usualStudThread = units.Thread{Major: units.Inches(5, 16), PerInch: 18}
+
 // tools follow from the fasteners in the kit.
 func (j *job) tools(sel *selection) []Tool {
-	var out []Tool
+	out := make([]Tool, 0, 20)
 	add := func(name, purpose string) {
 		if !slices.ContainsFunc(out, func(t Tool) bool { return t.Name == name }) {
 			out = append(out, Tool{name, purpose})
 		}
 	}
-	thread := units.Thread{Major: units.Inches(5, 16), PerInch: 18}
+	thread := usualStudThread
 	if j.vehicle.Intake.StudThread != nil {
 		thread = *j.vehicle.Intake.StudThread
 	}
 	if p := sel.part("mount.studs"); p != nil {
-		if t, err := units.ParseThread(p.Text("thread")); err == nil {
+		if t := p.Thread(); !t.IsZero() {
 			thread = t
 		}
 	}
 	if wrench, err := calc.WrenchSize(thread.Major); err == nil {
-		add(fmt.Sprintf("%s in socket and open wrench", wrench), fmt.Sprintf("the %s flange nuts", thread))
+		add(j.writer.Sayf("%s in socket and open wrench", wrench), j.writer.Sayf("the %s flange nuts", thread))
 	}
 	add("torque wrench, inch-pounds", "tightening the flange nuts evenly, crosswise; the maker's manual gives the figure")
 	if path := sel.path(); path != nil {
@@ -108,13 +111,13 @@ func (j *job) tools(sel *selection) []Tool {
 			for _, e := range []catalog.End{step.From, step.To} {
 				switch e.Family {
 				case catalog.InvertedFlare:
-					add("flare-nut wrench for "+e.Thread.String(), "flare nuts round off under an open wrench")
+					add(j.writer.Sayf("flare-nut wrench for %s", e.Thread), "flare nuts round off under an open wrench")
 				case catalog.ANFlare:
-					add("wrench for "+e.SizeText()+" flare nuts", "37 degree flare joints; hold the body with a second wrench")
+					add(j.writer.Sayf("wrench for %s flare nuts", e.SizeText()), "37 degree flare joints; hold the body with a second wrench")
 				case catalog.NPT:
-					add("open wrench for "+e.Size.String()+" in pipe fittings", "pipe joints, with sealant that withstands fuel")
+					add(j.writer.Sayf("open wrench for %s in pipe fittings", e.Size), "pipe joints, with sealant that withstands fuel")
 				case catalog.UNFPort, catalog.Banjo:
-					add("wrench for the "+e.Thread.String()+" inlet fitting", "new sealing washers every time")
+					add(j.writer.Sayf("wrench for the %s inlet fitting", e.Thread), "new sealing washers every time")
 				case catalog.Hose:
 					add("hose cutter", "square cuts; a crushed end leaks")
 					add("screwdriver or nut driver for hose clamps", "one clamp at each hose end")
@@ -144,7 +147,7 @@ func (j *job) tools(sel *selection) []Tool {
 
 // cautions are those of the rules that fired and those every swap has.
 func (j *job) cautions() []Caution {
-	out := []Caution{}
+	out := make([]Caution, 0, 16)
 	add := func(c Caution) {
 		if !slices.ContainsFunc(out, func(o Caution) bool { return o.ID == c.ID }) {
 			out = append(out, c)
@@ -167,32 +170,32 @@ func usesPort(p fit.VacuumPlan, use string) bool {
 // questions ask for fields that were not given and matter for this pair.
 func (j *job) questions() []Question {
 	v := j.vehicle
-	out := engineQuestions(v)
+	out := j.writer.engineQuestions(v)
 	ask := func(unknown bool, field, text string) {
 		if unknown {
-			out = append(out, Question{"/vehicle/" + field, text})
+			out = append(out, Question{field, text})
 		}
 	}
-	ask(v.Intake.StudLengthIn == nil, "intake/stud_length_in", "How far do the studs stand above the manifold flange? Unknown, new studs are in the kit.")
-	ask(v.Intake.StudThread == nil, "intake/stud_thread", "Which thread have the studs? Unknown, 5/16-18 is taken for studs and wrench.")
-	ask(v.Fuel.FreeFlowGPH == nil, "fuel/free_flow_gph", fmt.Sprintf("What does the pump deliver into an open can? The engine can burn %.0f gal/h at full power.", j.figures.FuelDemandGPH))
+	ask(v.Intake.StudLengthIn == nil, "/vehicle/intake/stud_length_in", "How far do the studs stand above the manifold flange? Unknown, new studs are in the kit.")
+	ask(v.Intake.StudThread == nil, "/vehicle/intake/stud_thread", "Which thread have the studs? Unknown, 5/16-18 is taken for studs and wrench.")
+	ask(v.Fuel.FreeFlowGPH == nil, "/vehicle/fuel/free_flow_gph", j.writer.Sayf("What does the pump deliver into an open can? The engine can burn %.0f gal/h at full power.", j.figures.FuelDemandGPH))
 	cable := v.Transmission.Downshift == catalog.ThrottleValveCable || v.Transmission.Downshift == catalog.DetentCable
-	ask(cable && v.Transmission.CableTravelIn == nil, "transmission/cable_travel_in", "What is the full travel of the transmission's cable? Until it is known the lever cannot be shown to give it, and wrong travel burns clutches.")
-	ask(v.Accessories.CanisterPurge == nil, "accessories/canister_purge", "Is there a charcoal canister with a purge hose? It takes a ported connection.")
-	ask(v.Accessories.EGR == nil, "accessories/egr", "Is there an EGR valve? It takes a ported connection, and may be required by law.")
-	ask(v.Accessories.CruiseControl == nil, "accessories/cruise_control", "Is there a vacuum cruise control? It takes manifold vacuum and a link to the throttle.")
-	ask(v.AirCleaner.StudThread == nil, "air_cleaner/stud_thread", "Which thread has the air cleaner's wing nut? It decides whether the new stud takes it.")
+	ask(cable && v.Transmission.CableTravelIn == nil, "/vehicle/transmission/cable_travel_in", "What is the full travel of the transmission's cable? Until it is known the lever cannot be shown to give it, and wrong travel burns clutches.")
+	ask(v.Accessories.CanisterPurge == nil, "/vehicle/accessories/canister_purge", "Is there a charcoal canister with a purge hose? It takes a ported connection.")
+	ask(v.Accessories.EGR == nil, "/vehicle/accessories/egr", "Is there an EGR valve? It takes a ported connection, and may be required by law.")
+	ask(v.Accessories.CruiseControl == nil, "/vehicle/accessories/cruise_control", "Is there a vacuum cruise control? It takes manifold vacuum and a link to the throttle.")
+	ask(v.AirCleaner.StudThread == nil, "/vehicle/air_cleaner/stud_thread", "Which thread has the air cleaner's wing nut? It decides whether the new stud takes it.")
 	return out
 }
 
-func engineQuestions(v *catalog.Vehicle) []Question {
-	out := []Question{}
+func (wr *writer) engineQuestions(v *catalog.Vehicle) []Question {
+	out := make([]Question, 0, 12)
 	volumetricEfficiency, redlineRPM, _ := calc.TuneDefaults(string(v.Engine.Tune))
 	if v.Engine.RedlineRPM == nil {
-		out = append(out, Question{"/vehicle/engine/redline_rpm", fmt.Sprintf("How fast is the engine turned? %.0f rpm is taken for a %s engine; size follows from it.", redlineRPM, v.Engine.Tune)})
+		out = append(out, Question{"/vehicle/engine/redline_rpm", wr.Sayf("How fast is the engine turned? %.0f rpm is taken for a %s engine; size follows from it.", redlineRPM, string(v.Engine.Tune))})
 	}
 	if v.Engine.VolumetricEfficiency == nil {
-		out = append(out, Question{"/vehicle/engine/volumetric_efficiency", fmt.Sprintf("Is the volumetric efficiency known? %.2f is taken for a %s engine.", volumetricEfficiency, v.Engine.Tune)})
+		out = append(out, Question{"/vehicle/engine/volumetric_efficiency", wr.Sayf("Is the volumetric efficiency known? %.2f is taken for a %s engine.", volumetricEfficiency, string(v.Engine.Tune))})
 	}
 	if v.Engine.IdleVacuumInHg == nil {
 		out = append(out, Question{"/vehicle/engine/idle_vacuum_inhg", "What does a vacuum gauge show at idle? It decides the power valve or step-up spring."})

@@ -12,15 +12,19 @@ import (
 // BenchmarkResolve answers the README's example on the demo catalogue, alternatives
 // included.
 func BenchmarkResolve(b *testing.B) {
+	benchmarkRequests(b, []*kit.Request{readmeRequest(b)})
+}
+
+func readmeRequest(t testing.TB) *kit.Request {
 	raw, err := os.ReadFile("../../testdata/requests/first.json")
 	if err != nil {
-		b.Fatal(err)
+		t.Fatal(err)
 	}
 	var request kit.Request
 	if err := json.Unmarshal(raw, &request); err != nil {
-		b.Fatal(err)
+		t.Fatal(err)
 	}
-	benchmarkRequests(b, []*kit.Request{&request})
+	return &request
 }
 
 // BenchmarkResolveEveryPair answers every vehicle and carburetor of the demo catalogue
@@ -45,3 +49,19 @@ func benchmarkRequests(b *testing.B, requests []*kit.Request) {
 		}
 	}
 }
+
+// Allocations are counted since they do not depend on the machine; time is for benchmarks.
+func TestResolveAllocatesLittle(t *testing.T) {
+	s, request := demoSnapshot(t), readmeRequest(t)
+	allocations := testing.AllocsPerRun(200, func() {
+		if _, err := kit.Resolve(context.Background(), s, request); err != nil {
+			t.Fatal(err)
+		}
+	})
+	if allocations > maxAllocations {
+		t.Errorf("%v allocations for a kit, at most %d are wanted: see what is new with -memprofile", allocations, maxAllocations)
+	}
+}
+
+// maxAllocations leaves room for what a collection drops from the pools.
+const maxAllocations = 150

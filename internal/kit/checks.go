@@ -11,6 +11,7 @@ import (
 	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
+	"onetrip/internal/units"
 )
 
 // Inputs are the figures a check was computed from, in reading order; in JSON an
@@ -65,9 +66,37 @@ func (in *Inputs) UnmarshalJSON(data []byte) error {
 
 const commonPractice = "common practice, no source"
 
-func atLeast(v float64) Limit         { return Limit{AtLeast: &v} }
-func atMost(v float64) Limit          { return Limit{AtMost: &v} }
-func between(low, high float64) Limit { return Limit{AtLeast: &low, AtMost: &high} }
+// A writer holds in few pieces of memory what a kit's checks and advice are made of.
+type writer struct {
+	units.Texts
+	numbers []float64
+	figures []Input
+	si      []SI
+}
+
+func newWriter() *writer {
+	wr := &writer{numbers: make([]float64, 0, 24), figures: make([]Input, 0, 48), si: make([]SI, 0, 12)}
+	wr.Grow(3 << 10)
+	return wr
+}
+
+func (wr *writer) number(v float64) *float64 {
+	n := &lend(&wr.numbers, 1)[0]
+	*n = v
+	return n
+}
+
+func (wr *writer) atLeast(v float64) Limit { return Limit{AtLeast: wr.number(v)} }
+func (wr *writer) atMost(v float64) Limit  { return Limit{AtMost: wr.number(v)} }
+func (wr *writer) between(low, high float64) Limit {
+	return Limit{AtLeast: wr.number(low), AtMost: wr.number(high)}
+}
+
+func (wr *writer) inputs(in Inputs) Inputs {
+	out := lend(&wr.figures, len(in))
+	copy(out, in)
+	return out
+}
 
 // outcome is Pass within the limit and bad outside it.
 func (l Limit) outcome(v float64, bad Outcome) Outcome {
@@ -78,33 +107,34 @@ func (l Limit) outcome(v float64, bad Outcome) Outcome {
 }
 
 // siUnits are the units checks print, with the SI unit beside them.
-func withSI(c Check) Check {
+func (wr *writer) withSI(c Check) Check {
 	value, unit, err := calc.SI(c.Value, c.Unit)
 	if err == nil && unit != c.Unit {
-		c.SI = &SI{Value: round(value, 2), Unit: unit}
+		c.SI = &lend(&wr.si, 1)[0]
+		*c.SI = SI{Value: round(value, 2), Unit: unit}
 	}
 	return c
 }
 
-func airDemandCheck(demand, displacementIn3, redlineRPM, volumetricEfficiency float64) Check {
-	return withSI(Check{
+func (wr *writer) airDemandCheck(demand, displacementIn3, redlineRPM, volumetricEfficiency float64) Check {
+	return wr.withSI(Check{
 		ID: "air.demand", Outcome: Info, Value: round(demand, 1), Unit: "cfm",
 		Formula: "displacement_in3 * redline_rpm * volumetric_efficiency / 3456",
-		Inputs:  Inputs{{"displacement_in3", displacementIn3}, {"redline_rpm", redlineRPM}, {"volumetric_efficiency", volumetricEfficiency}},
+		Inputs:  wr.inputs(Inputs{{"displacement_in3", displacementIn3}, {"redline_rpm", redlineRPM}, {"volumetric_efficiency", volumetricEfficiency}}),
 		Source:  "Heywood, Internal Combustion Engine Fundamentals; Taylor, The Internal-Combustion Engine in Theory and Practice",
-		Text:    fmt.Sprintf("The engine can draw %.0f cfm of air at %.0f rpm.", demand, redlineRPM),
+		Text:    wr.Sayf("The engine can draw %.0f cfm of air at %.0f rpm.", demand, redlineRPM),
 	})
 }
 
 // airChecks: demand, size ratio and depression.
-func airChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures) []Check {
+func (wr *writer) airChecks(out []Check, v *catalog.Vehicle, c *catalog.Carburetor, f *figures) []Check {
 	ratio := Check{
 		ID: "air.size_ratio", Value: round(f.SizeRatio, 3), Unit: "",
-		Limit:   between(0.95, 1.45),
+		Limit:   wr.between(0.95, 1.45),
 		Formula: "flow_cfm * sqrt(1.5 / rated_at_inhg) / air_demand_cfm",
-		Inputs:  Inputs{{"flow_cfm", c.FlowCFM}, {"rated_at_inhg", c.RatedAtInHg}, {"air_demand_cfm", f.AirDemandCFM}},
+		Inputs:  wr.inputs(Inputs{{"flow_cfm", c.FlowCFM}, {"rated_at_inhg", c.RatedAtInHg}, {"air_demand_cfm", f.AirDemandCFM}}),
 		Source:  "orifice law for restating the rating; the band 0.95 to 1.45 is " + commonPractice,
-		Text:    sizeText(calc.Verdict(f.SizeVerdict), f.SizeRatio),
+		Text:    wr.sizeText(calc.Verdict(f.SizeVerdict), f.SizeRatio),
 	}
 	switch calc.Verdict(f.SizeVerdict) {
 	case calc.Suits:
@@ -116,48 +146,48 @@ func airChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures) []Check {
 	}
 	depression := Check{
 		ID: "air.depression", Value: round(f.DepressionInHg, 2), Unit: "inHg",
-		Limit:   atMost(1.85),
+		Limit:   wr.atMost(1.85),
 		Formula: "rated_at_inhg * (air_demand_cfm / flow_cfm)^2",
-		Inputs:  Inputs{{"rated_at_inhg", c.RatedAtInHg}, {"air_demand_cfm", f.AirDemandCFM}, {"flow_cfm", c.FlowCFM}},
+		Inputs:  wr.inputs(Inputs{{"rated_at_inhg", c.RatedAtInHg}, {"air_demand_cfm", f.AirDemandCFM}, {"flow_cfm", c.FlowCFM}}),
 		Source:  "orifice law, any fluid mechanics text; the limit is 1.5 inHg over 0.90 squared, " + commonPractice,
-		Text:    fmt.Sprintf("Wide open at redline the manifold is expected at %.2f inHg below the air outside.", f.DepressionInHg),
+		Text:    wr.Sayf("Wide open at redline the manifold is expected at %.2f inHg below the air outside.", f.DepressionInHg),
 	}
 	depression.Outcome = depression.Limit.outcome(f.DepressionInHg, Warn)
-	return []Check{airDemandCheck(f.AirDemandCFM, v.Engine.DisplacementIn3, f.redlineRPM, f.volumetricEfficiency), ratio, withSI(depression)}
+	return append(out, wr.airDemandCheck(f.AirDemandCFM, v.Engine.DisplacementIn3, f.redlineRPM, f.volumetricEfficiency), ratio, wr.withSI(depression))
 }
 
 // altitudeChecks: air density, and the mixture with the jets as shipped or, when a
 // metering set is in the kit, with its nearest pair.
-func altitudeChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, set *catalog.Form) []Check {
+func (wr *writer) altitudeChecks(out []Check, v *catalog.Vehicle, c *catalog.Carburetor, f *figures, set *catalog.Form) []Check {
 	density := Check{
 		ID: "altitude.density", Outcome: Info, Value: round(f.DensityRatio, 4), Unit: "",
 		Formula: "density(altitude) / density(sea level)",
-		Inputs:  Inputs{{"altitude_ft", v.Site.AltitudeFt}, {"temperature_K", f.air.TemperatureK}, {"pressure_Pa", f.air.PressurePa}},
+		Inputs:  wr.inputs(Inputs{{"altitude_ft", v.Site.AltitudeFt}, {"temperature_K", f.air.TemperatureK}, {"pressure_Pa", f.air.PressurePa}}),
 		Source:  "ISO 2533 standard atmosphere",
-		Text:    fmt.Sprintf("At %.0f ft the air has %.1f %% of its density at sea level.", v.Site.AltitudeFt, f.DensityRatio*100),
+		Text:    wr.Sayf("At %.0f ft the air has %.1f %% of its density at sea level.", v.Site.AltitudeFt, f.DensityRatio*100),
 	}
 	mixture := Check{
-		ID: "altitude.mixture", Value: round(f.MixtureRichPercent, 1), Unit: "%", Limit: between(-reJetPercent, reJetPercent),
+		ID: "altitude.mixture", Value: round(f.MixtureRichPercent, 1), Unit: "%", Limit: wr.between(-reJetPercent, reJetPercent),
 		Formula: "(1 / sqrt(density_ratio) - 1) * 100",
-		Inputs:  Inputs{{"density_ratio", f.DensityRatio}},
+		Inputs:  wr.inputs(Inputs{{"density_ratio", f.DensityRatio}}),
 		Source:  "Taylor, carburetor chapter; a change of 3 % worth a jet is " + commonPractice,
 	}
 	if pair, ok := meteringPair(c, f, set); ok {
 		mixture.Value = round(pair.ResidualPercent, 1)
 		mixture.Formula = "(effective jet area chosen / (effective jet area as shipped * sqrt(density_ratio)) - 1) * 100"
-		mixture.Inputs = Inputs{{"density_ratio", f.DensityRatio}, {"jet_in", pair.JetIn}, {"rod_in", pair.RodIn}, {"main_in", c.Jets.MainIn}}
-		mixture.Text = fmt.Sprintf("As shipped it would run %.1f %% rich here; %s leaves %+.1f %%.", f.MixtureRichPercent, pairText(pair), pair.ResidualPercent)
+		mixture.Inputs = wr.inputs(Inputs{{"density_ratio", f.DensityRatio}, {"jet_in", pair.JetIn}, {"rod_in", pair.RodIn}, {"main_in", c.Jets.MainIn}})
+		mixture.Text = wr.Sayf("As shipped it would run %.1f %% rich here; %s leaves %+.1f %%.", f.MixtureRichPercent, wr.pairText(pair), pair.ResidualPercent)
 		mixture.Outcome = mixture.Limit.outcome(pair.ResidualPercent, Warn)
-		return []Check{density, mixture}
+		return append(out, density, mixture)
 	}
 	mixture.Outcome = mixture.Limit.outcome(f.MixtureRichPercent, Warn)
 	if v.Fuel.EthanolPercent > petrolJetsEthanolPercent {
 		mixture.Outcome = Warn
-		mixture.Text = fmt.Sprintf("On petrol the jets as shipped would be %.1f %% richer than at sea level; for %g %% ethanol they are far too lean.", f.MixtureRichPercent, v.Fuel.EthanolPercent)
-		return []Check{density, mixture}
+		mixture.Text = wr.Sayf("On petrol the jets as shipped would be %.1f %% richer than at sea level; for %g %% ethanol they are far too lean.", f.MixtureRichPercent, v.Fuel.EthanolPercent)
+		return append(out, density, mixture)
 	}
-	mixture.Text = fmt.Sprintf("With the jets as shipped the mixture is %.1f %% richer than at sea level.", f.MixtureRichPercent)
-	return []Check{density, mixture}
+	mixture.Text = wr.Sayf("With the jets as shipped the mixture is %.1f %% richer than at sea level.", f.MixtureRichPercent)
+	return append(out, density, mixture)
 }
 
 // meteringPair is the jet and rod of a metering set that come nearest to the
@@ -184,24 +214,24 @@ func meteringPair(c *catalog.Carburetor, f *figures, set *catalog.Form) (calc.Me
 	return pair, err == nil
 }
 
-func pairText(p calc.MeteringPair) string {
+func (wr *writer) pairText(p calc.MeteringPair) string {
 	if p.RodIn == 0 {
-		return fmt.Sprintf("main jet %.3f", p.JetIn)
+		return wr.Sayf("main jet %.3f", p.JetIn)
 	}
-	return fmt.Sprintf("main jet %.3f with rod %.3f", p.JetIn, p.RodIn)
+	return wr.Sayf("main jet %.3f with rod %.3f", p.JetIn, p.RodIn)
 }
 
 // chokeChecks: voltage drop and fuse of an electric choke's feed.
 // A choke converted to manual has no feed.
-func chokeChecks(v *catalog.Vehicle, f *figures, wire, conversion *catalog.Form) []Check {
+func (wr *writer) chokeChecks(out []Check, v *catalog.Vehicle, f *figures, wire, conversion *catalog.Form) []Check {
 	if f.ChokeAmps == 0 || conversion != nil && conversion.Text("to") == string(catalog.ChokeManual) {
-		return nil
+		return out
 	}
 	limit := v.Electrical.NominalVolts * maxChokeDropFraction
 	drop := Check{
-		ID: "choke.voltage_drop", Outcome: Fail, Unit: "V", Limit: atMost(limit),
+		ID: "choke.voltage_drop", Outcome: Fail, Unit: "V", Limit: wr.atMost(limit),
 		Formula: "amps_cold * ohm_per_m(awg) * 2 * length",
-		Inputs:  Inputs{{"amps_cold", f.ChokeAmps}, {"length_ft", v.Electrical.ChokeFeedLengthFt}, {"nominal_volts", v.Electrical.NominalVolts}},
+		Inputs:  wr.inputs(Inputs{{"amps_cold", f.ChokeAmps}, {"length_ft", v.Electrical.ChokeFeedLengthFt}, {"nominal_volts", v.Electrical.NominalVolts}}),
 		Source:  "Ohm's law; ASTM B258 and IEC 60028 for copper; 3 % is " + commonPractice,
 		Text:    f.wireProblem,
 	}
@@ -215,18 +245,18 @@ func chokeChecks(v *catalog.Vehicle, f *figures, wire, conversion *catalog.Form)
 			drop.Value = round(volts, 3)
 			drop.Outcome = drop.Limit.outcome(volts, Fail)
 			drop.Inputs = append(drop.Inputs, Input{"awg", float64(awg)})
-			drop.Text = fmt.Sprintf("AWG %d out and back over %g ft loses %.2f V of %g V (%.1f %%) when the choke is cold.",
+			drop.Text = wr.Sayf("AWG %d out and back over %g ft loses %.2f V of %g V (%.1f %%) when the choke is cold.",
 				awg, v.Electrical.ChokeFeedLengthFt, volts, v.Electrical.NominalVolts, volts/v.Electrical.NominalVolts*100)
 		}
 	}
 	fuse := Check{
-		ID: "choke.fuse", Outcome: Info, Value: f.ChokeFuseA, Unit: "A", Limit: atLeast(f.ChokeAmps * 1.25),
+		ID: "choke.fuse", Outcome: Info, Value: f.ChokeFuseA, Unit: "A", Limit: wr.atLeast(f.ChokeAmps * 1.25),
 		Formula: "amps_cold * 1.25, rounded up to a standard rating",
-		Inputs:  Inputs{{"amps_cold", f.ChokeAmps}},
+		Inputs:  wr.inputs(Inputs{{"amps_cold", f.ChokeAmps}}),
 		Source:  "ISO 8820-3 ratings; 125 % is " + commonPractice,
-		Text:    fmt.Sprintf("Fuse the choke feed at %g A, switched with the ignition and never taken from the coil's primary.", f.ChokeFuseA),
+		Text:    wr.Sayf("Fuse the choke feed at %g A, switched with the ignition and never taken from the coil's primary.", f.ChokeFuseA),
 	}
-	return []Check{drop, fuse}
+	return append(out, drop, fuse)
 }
 
 // filterDropPSI scales a filter's stated drop with the square of the flow.
@@ -245,23 +275,23 @@ const petrolJetsEthanolPercent = 30
 
 // fuelChecks: demand, loss along the path chosen (or the vehicle's line when there is
 // none), pressure at the inlet and what the float valve passes.
-func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit.PathOption, pump *catalog.Part) []Check {
+func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit.PathOption, pump *catalog.Part) []Check {
 	demand := Check{
 		ID: "fuel.demand", Outcome: Info, Value: round(f.FuelDemandGPH, 1), Unit: "gph",
 		Formula: "air_demand_cfm * air_density / air_fuel_ratio / fuel_density",
-		Inputs:  Inputs{{"air_demand_cfm", f.AirDemandCFM}, {"air_density_kg_m3", calc.SeaLevelDensityKgM3}, {"air_fuel_ratio", f.airFuelRatio}, {"fuel_density_kg_m3", calc.PetrolDensityKgM3}, {"fuel_lb_per_h", f.fuelLbPerH}},
+		Inputs:  wr.inputs(Inputs{{"air_demand_cfm", f.AirDemandCFM}, {"air_density_kg_m3", calc.SeaLevelDensityKgM3}, {"air_fuel_ratio", f.airFuelRatio}, {"fuel_density_kg_m3", calc.PetrolDensityKgM3}, {"fuel_lb_per_h", f.fuelLbPerH}}),
 		Source:  "conservation of mass at sea-level density; full power at 12.5:1 on petrol is " + commonPractice,
-		Text:    fmt.Sprintf("At redline and full throttle the engine burns %.1f gal/h.", f.FuelDemandGPH),
+		Text:    wr.Sayf("At redline and full throttle the engine burns %.1f gal/h.", f.FuelDemandGPH),
 	}
 	switch {
 	case pump != nil:
-		demand.Limit = atMost(pump.Num("free_flow_gph"))
+		demand.Limit = wr.atMost(pump.Num("free_flow_gph"))
 		demand.Outcome = demand.Limit.outcome(f.FuelDemandGPH, Warn)
-		demand.Text += fmt.Sprintf(" The new pump %s delivers %.0f gal/h into an open can.", pump.SKU, pump.Num("free_flow_gph"))
+		demand.Text = wr.Sayf("%s The new pump %s delivers %.0f gal/h into an open can.", demand.Text, pump.SKU, pump.Num("free_flow_gph"))
 	case f.PumpFlowKnown:
-		demand.Limit = atMost(*v.Fuel.FreeFlowGPH)
+		demand.Limit = wr.atMost(*v.Fuel.FreeFlowGPH)
 		demand.Outcome = demand.Limit.outcome(f.FuelDemandGPH, Warn)
-		demand.Text += fmt.Sprintf(" The pump delivers %.0f gal/h into an open can.", *v.Fuel.FreeFlowGPH)
+		demand.Text = wr.Sayf("%s The pump delivers %.0f gal/h into an open can.", demand.Text, *v.Fuel.FreeFlowGPH)
 	}
 
 	boreIn, fittings, drop := f.lineBoreIn, 0, 0.0
@@ -292,12 +322,12 @@ func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit
 	line := w.take(lineLossPSI(f.FuelDemandGPH, boreIn, v.Fuel.RunLengthIn))
 	minor := w.take(fittingLossPSI(f.FuelDemandGPH, boreIn, fittings))
 	total := line + minor + drop
-	loss := withSI(Check{
-		ID: "fuel.line_loss", Value: round(total, 3), Unit: "psi", Limit: atMost(1),
+	loss := wr.withSI(Check{
+		ID: "fuel.line_loss", Value: round(total, 3), Unit: "psi", Limit: wr.atMost(1),
 		Formula: "darcy_f * length/bore * density*velocity^2/2 + K * density*velocity^2/2 + filter_drop * (flow/rated_flow)^2",
-		Inputs:  Inputs{{"flow_gph", f.FuelDemandGPH}, {"bore_in", boreIn}, {"length_in", v.Fuel.RunLengthIn}, {"fittings", float64(fittings)}, {"friction_psi", line}, {"fittings_psi", minor}, {"filter_psi", drop}},
+		Inputs:  wr.inputs(Inputs{{"flow_gph", f.FuelDemandGPH}, {"bore_in", boreIn}, {"length_in", v.Fuel.RunLengthIn}, {"fittings", float64(fittings)}, {"friction_psi", line}, {"fittings_psi", minor}, {"filter_psi", drop}}),
 		Source:  "Darcy-Weisbach with Colebrook friction, laminar below Re 2300; K 0.9 a fitting (White, Fluid Mechanics, from memory); 1 psi is " + commonPractice,
-		Text:    fmt.Sprintf("Hose, fittings and filter take %.2f psi at full demand.", total),
+		Text:    wr.Sayf("Hose, fittings and filter take %.2f psi at full demand.", total),
 	})
 	loss.Outcome = loss.Limit.outcome(total, Warn)
 
@@ -305,12 +335,12 @@ func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit
 		pressure = min(pressure, outletPSI)
 	}
 	delivered := pressure - total
-	inlet := withSI(Check{
-		ID: "fuel.delivered_pressure", Value: round(delivered, 2), Unit: "psi", Limit: between(minDeliveredPSI, c.MaxFuelPSI),
+	inlet := wr.withSI(Check{
+		ID: "fuel.delivered_pressure", Value: round(delivered, 2), Unit: "psi", Limit: wr.between(minDeliveredPSI, c.MaxFuelPSI),
 		Formula: "min(pump_pressure_psi, outlet_psi when regulated) - line_loss_psi",
-		Inputs:  Inputs{{"pump_pressure_psi", pumpPSI}, {"line_loss_psi", total}},
+		Inputs:  wr.inputs(Inputs{{"pump_pressure_psi", pumpPSI}, {"line_loss_psi", total}}),
 		Source:  "the carburetor's stated limit; 3 psi at the inlet is " + commonPractice,
-		Text:    fmt.Sprintf("About %.1f psi reaches the inlet at full demand; the carburetor takes up to %g psi.", delivered, c.MaxFuelPSI),
+		Text:    wr.Sayf("About %.1f psi reaches the inlet at full demand; the carburetor takes up to %g psi.", delivered, c.MaxFuelPSI),
 	})
 	inlet.Outcome = inlet.Limit.outcome(delivered, Warn)
 	if regulated {
@@ -318,20 +348,20 @@ func fuelChecks(v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit
 	}
 	if v.Fuel.PressurePSI > c.MaxFuelPSI && !regulated {
 		inlet.Value, inlet.Outcome = v.Fuel.PressurePSI, Fail
-		inlet.Text = fmt.Sprintf("The pump makes %g psi, the carburetor takes %g psi: without a regulator it floods, and fuel on a hot engine burns.", v.Fuel.PressurePSI, c.MaxFuelPSI)
-		inlet = withSI(inlet)
+		inlet.Text = wr.Sayf("The pump makes %g psi, the carburetor takes %g psi: without a regulator it floods, and fuel on a hot engine burns.", v.Fuel.PressurePSI, c.MaxFuelPSI)
+		inlet = wr.withSI(inlet)
 	}
 
 	valve := w.take(calc.NeedleSeatGPH(c.NeedleSeatIn, max(0, delivered), calc.SharpOrificeCd, calc.PetrolDensityKgM3))
-	float := withSI(Check{
-		ID: "fuel.float_valve", Value: round(valve, 1), Unit: "gph", Limit: atLeast(f.FuelDemandGPH),
+	float := wr.withSI(Check{
+		ID: "fuel.float_valve", Value: round(valve, 1), Unit: "gph", Limit: wr.atLeast(f.FuelDemandGPH),
 		Formula: "Cd * seat_area * sqrt(2 * delivered_pressure / fuel_density)",
-		Inputs:  Inputs{{"needle_seat_in", c.NeedleSeatIn}, {"delivered_psi", max(0, delivered)}, {"Cd", calc.SharpOrificeCd}},
+		Inputs:  wr.inputs(Inputs{{"needle_seat_in", c.NeedleSeatIn}, {"delivered_psi", max(0, delivered)}, {"Cd", calc.SharpOrificeCd}}),
 		Source:  "orifice equation, as ISO 5167-2 without approach velocity; Cd 0.62, textbook value from memory",
-		Text:    fmt.Sprintf("The open float valve passes %.0f gal/h, the engine burns %.0f.", valve, f.FuelDemandGPH),
+		Text:    wr.Sayf("The open float valve passes %.0f gal/h, the engine burns %.0f.", valve, f.FuelDemandGPH),
 	})
 	float.Outcome = float.Limit.outcome(valve, Warn)
-	return []Check{withSI(demand), loss, inlet, float}
+	return append(out, wr.withSI(demand), loss, inlet, float)
 }
 
 // fittingK is the loss coefficient taken for each fitting. White, Fluid Mechanics:
@@ -347,7 +377,7 @@ func fittingLossPSI(flowGPH, boreIn float64, fittings int) (float64, error) {
 
 // stackChecks: height under the hood and length of the studs, for the stack chosen or
 // for the lowest when none fits.
-func stackChecks(v *catalog.Vehicle, sel *selection, f *figures, gap *fit.Gap, studsHad bool) []Check {
+func (wr *writer) stackChecks(out []Check, v *catalog.Vehicle, sel *selection, f *figures, gap *fit.Gap, studsHad bool) []Check {
 	total, studNeeded := f.StackShortestIn, f.StudNeededIn
 	text := ""
 	if stack := sel.stack(); stack != nil {
@@ -356,33 +386,33 @@ func stackChecks(v *catalog.Vehicle, sel *selection, f *figures, gap *fit.Gap, s
 		text = upperFirst(gap.Text) + "."
 	}
 	margin := v.Intake.HoodClearanceIn - total
-	height := withSI(Check{
-		ID: "stack.height", Value: round(total, 3), Unit: "in", Limit: atMost(v.Intake.HoodClearanceIn - fit.HoodMarginIn),
+	height := wr.withSI(Check{
+		ID: "stack.height", Value: round(total, 3), Unit: "in", Limit: wr.atMost(v.Intake.HoodClearanceIn - fit.HoodMarginIn),
 		Formula: "sum of gaskets, plates, carburetor and air cleaner above the manifold flange",
-		Inputs:  Inputs{{"hood_clearance_in", v.Intake.HoodClearanceIn}, {"margin_in", margin}, {"margin_wanted_in", fit.HoodMarginIn}},
+		Inputs:  wr.inputs(Inputs{{"hood_clearance_in", v.Intake.HoodClearanceIn}, {"margin_in", margin}, {"margin_wanted_in", fit.HoodMarginIn}}),
 		Source:  "arithmetic; half an inch for engine movement is " + commonPractice,
-		Text:    fmt.Sprintf("The stack stands %.2f in high and leaves %.2f in under the hood.", total, margin),
+		Text:    wr.Sayf("The stack stands %.2f in high and leaves %.2f in under the hood.", total, margin),
 	})
 	height.Outcome = height.Limit.outcome(total, Fail)
-	studs := withSI(Check{
-		ID: "stack.stud_length", Unit: "in", Limit: atLeast(studNeeded),
+	studs := wr.withSI(Check{
+		ID: "stack.stud_length", Unit: "in", Limit: wr.atLeast(studNeeded),
 		Formula: "clamped height + washer + nut height + one diameter",
-		Inputs:  Inputs{{"stud_needed_in", studNeeded}},
+		Inputs:  wr.inputs(Inputs{{"stud_needed_in", studNeeded}}),
 		Source:  "nut heights ASME B18.2.2; one diameter of engagement is " + commonPractice,
 	})
 	switch p := sel.part("mount.studs"); {
 	case p != nil:
 		studs.Value = p.LengthIn
-		studs.Text = fmt.Sprintf("The new studs stand %g in, %.2f in are needed.", p.LengthIn, studNeeded)
+		studs.Text = wr.Sayf("The new studs stand %g in, %.2f in are needed.", p.LengthIn, studNeeded)
 	case studsHad:
 		studs.Outcome = Warn
-		studs.Text = fmt.Sprintf("The studs are the owner's: measure them, %.2f in are needed.", studNeeded)
+		studs.Text = wr.Sayf("The studs are the owner's: measure them, %.2f in are needed.", studNeeded)
 	case v.Intake.StudLengthIn != nil:
 		studs.Value = *v.Intake.StudLengthIn
-		studs.Text = fmt.Sprintf("The vehicle's studs stand %g in, %.2f in are needed.", studs.Value, studNeeded)
+		studs.Text = wr.Sayf("The vehicle's studs stand %g in, %.2f in are needed.", studs.Value, studNeeded)
 	default:
 		studs.Outcome = Warn
-		studs.Text = fmt.Sprintf("The length of the vehicle's studs is unknown; %.2f in are needed.", studNeeded)
+		studs.Text = wr.Sayf("The length of the vehicle's studs is unknown; %.2f in are needed.", studNeeded)
 	}
 	if studs.Outcome == "" {
 		studs.Outcome = studs.Limit.outcome(studs.Value+1e-9, Fail)
@@ -390,19 +420,19 @@ func stackChecks(v *catalog.Vehicle, sel *selection, f *figures, gap *fit.Gap, s
 	if text != "" {
 		height.Text = text
 	}
-	return []Check{height, withSI(studs)}
+	return append(out, height, wr.withSI(studs))
 }
 
 // travelChecks: pedal against lever, and the transmission's cable against its lever or
 // the geometry lever in the kit.
-func travelChecks(v *catalog.Vehicle, c *catalog.Carburetor, t fit.TravelPlan, lever *catalog.Part, leverHad bool) []Check {
-	throttle := withSI(Check{
+func (wr *writer) travelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carburetor, t fit.TravelPlan, lever *catalog.Part, leverHad bool) []Check {
+	throttle := wr.withSI(Check{
 		ID: "throttle.travel", Outcome: Pass, Value: round(v.Throttle.PedalTravelIn, 3), Unit: "in",
-		Limit:   between(round(t.ThrottleTravelIn, 3), round(t.ThrottleTravelIn*(1+fit.PedalOvertravel), 3)),
+		Limit:   wr.between(round(t.ThrottleTravelIn, 3), round(t.ThrottleTravelIn*(1+fit.PedalOvertravel), 3)),
 		Formula: "2 * cable_radius_in * sin(swing_deg / 2)",
-		Inputs:  Inputs{{"cable_radius_in", c.Throttle.CableRadiusIn}, {"swing_deg", c.Throttle.SwingDeg}, {"lever_travel_in", t.ThrottleTravelIn}},
+		Inputs:  wr.inputs(Inputs{{"cable_radius_in", c.Throttle.CableRadiusIn}, {"swing_deg", c.Throttle.SwingDeg}, {"lever_travel_in", t.ThrottleTravelIn}}),
 		Source:  "chord of a circle; 15 % of overtravel is " + commonPractice,
-		Text:    fmt.Sprintf("The lever needs %.2f in, the pedal gives %.2f in.", t.ThrottleTravelIn, v.Throttle.PedalTravelIn),
+		Text:    wr.Sayf("The lever needs %.2f in, the pedal gives %.2f in.", t.ThrottleTravelIn, v.Throttle.PedalTravelIn),
 	})
 	switch t.Pedal {
 	case calc.TravelShort:
@@ -412,7 +442,7 @@ func travelChecks(v *catalog.Vehicle, c *catalog.Carburetor, t fit.TravelPlan, l
 		throttle.Outcome = Warn
 		throttle.Text += " Set a pedal stop, or the cable strains the lever at wide open."
 	}
-	out := []Check{throttle}
+	out = append(out, throttle)
 	downshift := v.Transmission.Downshift
 	if downshift != catalog.ThrottleValveCable && downshift != catalog.DetentCable {
 		return out
@@ -420,14 +450,14 @@ func travelChecks(v *catalog.Vehicle, c *catalog.Carburetor, t fit.TravelPlan, l
 	cable := Check{
 		ID: "transmission.cable_travel", Value: round(t.TransmissionTravelIn, 3), Unit: "in",
 		Formula: "2 * transmission_radius_in * sin(swing_deg / 2)",
-		Inputs:  Inputs{{"swing_deg", c.Throttle.SwingDeg}},
+		Inputs:  wr.inputs(Inputs{{"swing_deg", c.Throttle.SwingDeg}}),
 		Source:  "chord of a circle; 1/16 in of tolerance is " + commonPractice,
 	}
 	if c.Throttle.TransmissionRadiusIn != nil {
 		cable.Inputs = append(cable.Inputs, Input{"transmission_radius_in", *c.Throttle.TransmissionRadiusIn})
 	}
 	if want := v.Transmission.CableTravelIn; want != nil {
-		cable.Limit = between(*want-fit.CableToleranceIn, *want+fit.CableToleranceIn)
+		cable.Limit = wr.between(*want-fit.CableToleranceIn, *want+fit.CableToleranceIn)
 		cable.Inputs = append(cable.Inputs, Input{"cable_travel_in", *want})
 	}
 	switch {
@@ -438,22 +468,22 @@ func travelChecks(v *catalog.Vehicle, c *catalog.Carburetor, t fit.TravelPlan, l
 			cable.Value = round(travel, 3)
 			cable.Inputs = append(cable.Inputs, Input{"geometry_radius_in", radius})
 			cable.Outcome = cable.Limit.outcome(travel, Fail)
-			cable.Text = fmt.Sprintf("With geometry lever %s the cable travels %.2f in of its %.2f in. Check line pressure before driving.", lever.SKU, travel, *v.Transmission.CableTravelIn)
+			cable.Text = wr.Sayf("With geometry lever %s the cable travels %.2f in of its %.2f in. Check line pressure before driving.", lever.SKU, travel, *v.Transmission.CableTravelIn)
 		}
 	case leverHad && v.Transmission.CableTravelIn != nil:
 		cable.Outcome = Warn
-		cable.Text = fmt.Sprintf("The geometry lever is the owner's: with it the cable must travel %.2f in, where the carburetor's own lever gives %.2f in; %s.", *v.Transmission.CableTravelIn, t.TransmissionTravelIn, outOfTravel(downshift))
+		cable.Text = wr.Sayf("The geometry lever is the owner's: with it the cable must travel %.2f in, where the carburetor's own lever gives %.2f in; %s.", *v.Transmission.CableTravelIn, t.TransmissionTravelIn, outOfTravel(downshift))
 	case !t.CableTravelKnown:
 		cable.Outcome = Fail
-		cable.Text = fmt.Sprintf("The cable's travel or the lever's radius is unknown, so full travel at wide open cannot be shown: measure before driving; %s.", outOfTravel(downshift))
+		cable.Text = wr.Sayf("The cable's travel or the lever's radius is unknown, so full travel at wide open cannot be shown: measure before driving; %s.", outOfTravel(downshift))
 	case t.CableTravelOK:
 		cable.Outcome = Pass
-		cable.Text = fmt.Sprintf("The lever moves the cable %.2f in of its %.2f in.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn)
+		cable.Text = wr.Sayf("The lever moves the cable %.2f in of its %.2f in.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn)
 	default:
 		cable.Outcome = Fail
-		cable.Text = fmt.Sprintf("The lever moves the cable %.2f in where it needs %.2f in; %s.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn, outOfTravel(downshift))
+		cable.Text = wr.Sayf("The lever moves the cable %.2f in where it needs %.2f in; %s.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn, outOfTravel(downshift))
 	}
-	return append(out, withSI(cable))
+	return append(out, wr.withSI(cable))
 }
 
 // outOfTravel says what a downshift cable of wrong travel does.

@@ -28,6 +28,7 @@ type job struct {
 	fired   []rules.Fired
 	demands []*demand
 
+	writer   *writer
 	holdings []fit.Holding // what is had by SKU
 	held     []sourceBits  // by holding
 	savings  fit.Savings   // of all sources of parts, under all aims

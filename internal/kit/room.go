@@ -45,6 +45,7 @@ var rooms = sync.Pool{New: func() any { return &room{ids: map[*catalog.Part]int3
 func (j *job) enter() {
 	j.room = rooms.Get().(*room)
 	j.room.job++
+	j.writer = newWriter()
 	if n := len(j.s.Catalog.Bundles()); len(j.room.sources) < n {
 		j.room.sources = make([]sourceBits, n)
 	}

@@ -56,6 +56,7 @@ func Size(s *Snapshot, v *catalog.Vehicle) (*Sizing, error) {
 		return nil, &catalog.InvalidError{What: "vehicle", Violations: under("/vehicle", bad)}
 	}
 	volumetricEfficiency, redlineRPM := engineSpeed(v)
+	wr := newWriter()
 	var w work
 	demand := w.take(calc.AirDemandCFM(v.Engine.DisplacementIn3, redlineRPM, volumetricEfficiency))
 	low, high := w.take2(calc.SuitableBandCFM(demand))
@@ -69,14 +70,14 @@ func Size(s *Snapshot, v *catalog.Vehicle) (*Sizing, error) {
 		Band:         Band{AtLeastCFM: round(low, 1), AtMostCFM: round(high, 1)},
 		Curve:        make([]CurvePoint, len(points)),
 		Carburetors:  make([]SizedCarburetor, 0, len(s.Catalog.Carburetors())),
-		Checks:       []Check{airDemandCheck(demand, v.Engine.DisplacementIn3, redlineRPM, volumetricEfficiency)},
-		Questions:    engineQuestions(v),
+		Checks:       []Check{wr.airDemandCheck(demand, v.Engine.DisplacementIn3, redlineRPM, volumetricEfficiency)},
+		Questions:    wr.engineQuestions(v),
 	}
 	for i, p := range points {
 		out.Curve[i] = CurvePoint{RPM: round(p.RPM, 0), DemandCFM: round(p.DemandCFM, 1)}
 	}
 	for _, c := range s.Catalog.Carburetors() {
-		sized, err := sizeOne(c, demand)
+		sized, err := wr.sizeOne(c, demand)
 		if err != nil {
 			return nil, fmt.Errorf("carburetor %s: %w", c.SKU, err)
 		}
@@ -94,7 +95,7 @@ func Size(s *Snapshot, v *catalog.Vehicle) (*Sizing, error) {
 
 var verdictRank = map[calc.Verdict]int{calc.Suits: 0, calc.MarginalSmall: 1, calc.MarginalLarge: 1, calc.Restrictive: 2, calc.OverCarbureted: 2}
 
-func sizeOne(c *catalog.Carburetor, demandCFM float64) (SizedCarburetor, error) {
+func (wr *writer) sizeOne(c *catalog.Carburetor, demandCFM float64) (SizedCarburetor, error) {
 	ratio, err := calc.FlowRatio(c.FlowCFM, c.RatedAtInHg, demandCFM)
 	if err != nil {
 		return SizedCarburetor{}, err
@@ -107,24 +108,25 @@ func sizeOne(c *catalog.Carburetor, demandCFM float64) (SizedCarburetor, error) 
 	return SizedCarburetor{
 		SKU: c.SKU, Name: c.Name, FlowCFM: c.FlowCFM, RatedAtInHg: c.RatedAtInHg,
 		Ratio: round(ratio, 3), DepressionInHg: round(depression, 2),
-		Verdict: verdict, Text: sizeText(verdict, ratio),
+		Verdict: verdict, Text: wr.sizeText(verdict, ratio),
 	}, nil
 }
 
 // sizeText says in the owner's words what a size ratio means.
-func sizeText(v calc.Verdict, ratio float64) string {
-	flow := fmt.Sprintf("flows %.0f %% of what the engine can draw", ratio*100)
+func (wr *writer) sizeText(v calc.Verdict, ratio float64) string {
+	const flow = "flows %.0f %% of what the engine can draw"
+	text := "Too large: " + flow + "; expect a lazy response off idle and poor mileage."
 	switch v {
 	case calc.Suits:
-		return "Suits: " + flow + "."
+		text = "Suits: " + flow + "."
 	case calc.MarginalSmall:
-		return "A little small: " + flow + "; expect some loss at the top of the rev range."
+		text = "A little small: " + flow + "; expect some loss at the top of the rev range."
 	case calc.MarginalLarge:
-		return "A little large: " + flow + "; expect a softer response just off idle."
+		text = "A little large: " + flow + "; expect a softer response just off idle."
 	case calc.Restrictive:
-		return "Too small: " + flow + "; it will hold the engine back at the top."
+		text = "Too small: " + flow + "; it will hold the engine back at the top."
 	}
-	return "Too large: " + flow + "; expect a lazy response off idle and poor mileage."
+	return wr.Sayf(text, ratio*100)
 }
 
 // round keeps so many decimals, for figures shown to people.

@@ -191,22 +191,33 @@ func (s Size) Sixteenths() (int, bool) {
 // denominator is a power of two up to 64, a decimal elsewhere, a fraction where
 // no finite decimal exists. ParseSize reads every form back to the same Size.
 func (s Size) String() string {
+	var room [16]byte
+	return string(s.append(room[:0]))
+}
+
+// append adds String to b.
+func (s Size) append(b []byte) []byte {
+	number := func(n int32) { b = strconv.AppendInt(b, int64(n), 10) }
 	switch {
 	case s.num == 0:
-		return ""
+		return b
 	case s.den == 1:
-		return strconv.Itoa(int(s.num))
+		number(s.num)
+		return b
 	}
 	if s.den > 64 || s.den&(s.den-1) != 0 {
 		if text, ok := s.decimal(); ok {
-			return text
+			return append(b, text...)
 		}
 	}
-	whole, rest := s.num/s.den, s.num%s.den
-	if whole == 0 {
-		return fmt.Sprintf("%d/%d", rest, s.den)
+	if whole := s.num / s.den; whole > 0 {
+		number(whole)
+		b = append(b, '-')
 	}
-	return fmt.Sprintf("%d-%d/%d", whole, rest, s.den)
+	number(s.num % s.den)
+	b = append(b, '/')
+	number(s.den)
+	return b
 }
 
 func (s Size) decimal() (string, bool) {

@@ -61,14 +61,21 @@ func (t Thread) IsZero() bool { return t.PerInch == 0 }
 
 // String prints the form ParseThread reads: "5/8-18" or "1/4-18 NPT".
 func (t Thread) String() string {
+	var room [24]byte
+	return string(t.append(room[:0]))
+}
+
+// append adds String to b.
+func (t Thread) append(b []byte) []byte {
 	if t.IsZero() {
-		return ""
+		return b
 	}
-	text := t.Major.String() + "-" + strconv.Itoa(int(t.PerInch))
+	b = append(t.Major.append(b), '-')
+	b = strconv.AppendInt(b, int64(t.PerInch), 10)
 	if t.Taper {
-		text += " NPT"
+		b = append(b, " NPT"...)
 	}
-	return text
+	return b
 }
 
 // MarshalText writes String.
