@@ -53,6 +53,12 @@ func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
 	return j.bit(known, a, func() int64 { return j.saving(b, a) })
 }
 
+// forgetSources lets all bits be worked out again.
+func (j *job) forgetSources() {
+	j.room.job++
+	clear(j.held)
+}
+
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
 // optimum.
 func (j *job) saving(b *catalog.Bundle, a aim) int64 {

@@ -142,7 +142,7 @@ func (j *job) alone(ctx context.Context, b buy, out *Shortage) error {
 			out.Alone = append(out.Alone, sku)
 			shunned[j.s.Catalog.Offer(sku)] = true
 		}
-		clear(j.room.sourceBits) // what bundles can save depends on who is shunned
+		j.forgetSources() // what bundles can save depends on who is shunned
 		sel, err := j.choose(ctx, j.aim)
 		if err != nil {
 			return err
@@ -244,7 +244,7 @@ func (j *job) among(short []buy) []string {
 			sku := j.s.StandsFor(p.SKU)
 			found[sku] = append(found[sku], p.Kind)
 		}
-		for _, b := range j.s.Catalog.BundlesHolding(p) {
+		for _, b := range p.Bundles() {
 			if b.Discontinued {
 				continue
 			}
