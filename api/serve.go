@@ -42,8 +42,9 @@ type source struct {
 	snapshot func() *kit.Snapshot
 	health   func() (connected bool, age time.Duration) // nil without a database
 	writer   httpapi.Writer                             // nil without a database
-	keys     *store.Keys                                // nil where none can be made
-	noKeys   string                                     // why none is asked for, "" when one is
+	kits     httpapi.Kits
+	keys     *store.Keys // nil where none can be made
+	noKeys   string      // why none is asked for, "" when one is
 	close    func(context.Context)
 }
 
@@ -74,7 +75,7 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 			return &inputError{err}
 		}
 	}
-	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Writer: from.writer,
+	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Writer: from.writer, Kits: from.kits,
 		Exports: httpapi.Exports{Parts: store.WriteParts, Stock: store.WriteStock}, Access: c.access(from.keys), Log: log})
 	listener, err := net.ListenTCP("tcp", address)
 	if err != nil {
@@ -116,7 +117,7 @@ func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, e
 			return nil, err
 		}
 		return &source{
-			name: c.name(), snapshot: func() *kit.Snapshot { return snapshot },
+			name: c.name(), snapshot: func() *kit.Snapshot { return snapshot }, kits: store.NewMemoryKits(),
 			noKeys: "a catalogue from files has no access keys",
 			close:  func(context.Context) {},
 		}, nil
@@ -139,7 +140,7 @@ func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, e
 		return nil, err
 	}
 	writer := &store.Writer{Pool: pool, Live: live}
-	from := &source{name: "postgres", snapshot: live.Snapshot, health: live.Health, writer: writer, keys: keys, close: func(ctx context.Context) {
+	from := &source{name: "postgres", snapshot: live.Snapshot, health: live.Health, writer: writer, kits: &store.Kits{Pool: pool}, keys: keys, close: func(ctx context.Context) {
 		live.Close()
 		if keys != nil {
 			if err := keys.FlushUsed(ctx); err != nil { // the service has done its work all the same
@@ -169,7 +170,7 @@ func (c *serveCommand) access(keys *store.Keys) *httpapi.Access {
 			if !ok {
 				return httpapi.Caller{}, false
 			}
-			return httpapi.Caller{ID: key.ID, Allows: key.Allows}, true
+			return httpapi.Caller{ID: key.ID, Name: key.Name, Allows: key.Allows}, true
 		},
 		RequestsPerMinute: c.RequestsPerMinute,
 	}

@@ -24,14 +24,16 @@ type Access struct {
 	RequestsPerMinute int
 }
 
-// Caller is whom a key belongs to. Allows reports whether the key has a scope.
+// Caller is whom a key belongs to: the key's id and name. Allows reports whether the key
+// has a scope.
 type Caller struct {
 	ID     string
+	Name   string
 	Allows func(scope string) bool
 }
 
 // anyone is the caller of a service that asks for no keys.
-var anyone = Caller{ID: "anyone", Allows: func(string) bool { return true }}
+var anyone = Caller{ID: "anyone", Name: "anyone", Allows: func(string) bool { return true }}
 
 // limitedAccess is Access with what each key has left.
 type limitedAccess struct {

@@ -6,6 +6,7 @@ package httpapi
 import (
 	"fmt"
 	"net/http"
+	"time"
 
 	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
@@ -53,6 +54,7 @@ const (
 	ProblemTypeKeyReused            ProblemType = "tag:onetrip.example,2026:key-reused"
 	ProblemTypeMalformedJSON        ProblemType = "tag:onetrip.example,2026:malformed-json"
 	ProblemTypeMethodNotAllowed     ProblemType = "tag:onetrip.example,2026:method-not-allowed"
+	ProblemTypeMistypedCode         ProblemType = "tag:onetrip.example,2026:mistyped-code"
 	ProblemTypeNoDatabase           ProblemType = "tag:onetrip.example,2026:no-database"
 	ProblemTypeNoSuchPath           ProblemType = "tag:onetrip.example,2026:no-such-path"
 	ProblemTypeNotAcceptable        ProblemType = "tag:onetrip.example,2026:not-acceptable"
@@ -64,6 +66,7 @@ const (
 	ProblemTypeTooManyRequests      ProblemType = "tag:onetrip.example,2026:too-many-requests"
 	ProblemTypeUnauthorized         ProblemType = "tag:onetrip.example,2026:unauthorized"
 	ProblemTypeUnavailable          ProblemType = "tag:onetrip.example,2026:unavailable"
+	ProblemTypeUnknownCode          ProblemType = "tag:onetrip.example,2026:unknown-code"
 	ProblemTypeUnreadableBody       ProblemType = "tag:onetrip.example,2026:unreadable-body"
 	ProblemTypeWrongContentType     ProblemType = "tag:onetrip.example,2026:wrong-content-type"
 )
@@ -138,6 +141,14 @@ type CarburetorThrottle = catalog.CarburetorThrottle
 
 // Caution A warning to show with the kit.
 type Caution = kit.Caution
+
+// Change One difference between two kits of one question.
+type Change = kit.Change
+
+// ChangeKind `verdict`; `question` it cannot be asked again as it was; `vehicle` or `carburetor` its record; `need` there now or no longer; `level` or `status` of a need; `rule` a reason for a need; `part` a line new, gone or replaced; `quantity` of a line or need; `price`; `stock` of a line; `check` its outcome; `caution`; `total`.
+//
+// Example: price
+type ChangeKind = kit.ChangeKind
 
 // Check A computed figure against its limit.
 type Check = kit.Check
@@ -298,6 +309,40 @@ type Jets = catalog.Jets
 // Kit The answer.
 type Kit = kit.Kit
 
+// KitChanges What differs between a saved kit and the answer to the same question today.
+type KitChanges struct {
+	// CatalogueRevision Revision of the catalogue today.
+	//
+	// Example: 57
+	CatalogueRevision int64 `json:"catalogue_revision"`
+
+	// Changes The differences, by kind.
+	Changes []Change `json:"changes"`
+
+	// Code The kit's code.
+	//
+	// Example: 7KFM3-WX9R5
+	Code string `json:"code"`
+
+	// SavedRevision Revision of the catalogue that the kit was made from.
+	//
+	// Example: 42
+	SavedRevision int64 `json:"saved_revision"`
+}
+
+// KitEvent Something done to a saved kit.
+type KitEvent = kit.Event
+
+// KitEventKind What was done; `cleared` took a mark off.
+//
+// Example: picked
+type KitEventKind = kit.EventKind
+
+// KitPatch A merge patch of a saved kit.
+//
+// Example: {"marks":{"FOZ-2A07":{"mark":"picked"},"HUV-2B51":{"mark":"substituted","substitute":"HUV-2B55"},"XOF-2A11":null}}
+type KitPatch = kit.Patch
+
 // KitRequest The question. Give `vehicle` or `vehicle_id`, not both.
 //
 // Example: {"carburetor_sku":"QYC-2A23","on_hand":[{"need":"vacuum.caps"},{"quantity":1,"sku":"FOZ-2A07"}],"preferences":{"currency":"USD","finish":"plain","levels":["required","recommended"],"objective":"price"},"vehicle":{"accessories":{"air_conditioning":true,"idle_stop_solenoid":true,"pcv":true,"power_brakes":true},"air_cleaner":{"height_in":3,"neck_in":5.125},"electrical":{"choke_feed_length_ft":6,"negative_ground":true,"nominal_volts":12},"engine":{"cylinders":8,"displacement_in3":318,"tune":"stock"},"fuel":{"ethanol_percent":10,"line_end":"plain_tube","line_od_in":"5/16","pressure_psi":6,"pump":"mechanical","return_line":false,"run_length_in":24},"ignition":{"advance":"ported"},"intake":{"flange":"spread_bore","hood_clearance_in":9.5},"road":{"emissions_controlled":false,"on_road":true},"site":{"altitude_ft":2500},"throttle":{"bracket_on":"carburetor","end":"ball","kind":"cable","pedal_travel_in":2.1},"transmission":{"downshift":"vacuum_modulator","kind":"automatic"}}}
@@ -345,6 +390,17 @@ type LivenessStatus string
 
 // Location One of the retailer's shops or stores.
 type Location = catalog.Location
+
+// Mark What has become of a line.
+type Mark = kit.Mark
+
+// MarkKind `picked`, `declined` by the customer, or `substituted` by another part that is picked in its place.
+//
+// Example: picked
+type MarkKind = kit.MarkKind
+
+// MarkPatch The new mark of a line, in place of the one it has; null takes that off.
+type MarkPatch = kit.Mark
 
 // Missing A need that nothing meets.
 type Missing = kit.Missing
@@ -594,6 +650,17 @@ type RuleYAML = []map[string]interface{}
 // SI The same figure in SI units.
 type SI = kit.SI
 
+// SavedKit A kit kept under a code, with what has been done since.
+type SavedKit = kit.Saved
+
+// SavedKitSummary A saved kit as lists show it.
+type SavedKitSummary = kit.SavedSummary
+
+// SavedStatus `open` no line is marked, `picking` some are, `done` every line is.
+//
+// Example: open
+type SavedStatus = kit.SavedStatus
+
 // Setting A starting point for adjustment.
 type Setting = kit.Setting
 
@@ -752,6 +819,9 @@ type ImportMode string
 // Example: fuel_filter
 type Kind = PartKind
 
+// KitCode defines model for KitCode.
+type KitCode = string
+
 // Make defines model for Make.
 type Make = string
 
@@ -770,6 +840,9 @@ type NeedFilter = string
 // NewNeed defines model for NewNeed.
 type NewNeed = bool
 
+// OfVehicle defines model for OfVehicle.
+type OfVehicle = string
+
 // PageCursor defines model for PageCursor.
 type PageCursor = string
 
@@ -786,6 +859,17 @@ type RuleKindFilter = PartKind
 
 // SKU defines model for SKU.
 type SKU = string
+
+// SavedBefore defines model for SavedBefore.
+type SavedBefore = time.Time
+
+// SavedFrom defines model for SavedFrom.
+type SavedFrom = time.Time
+
+// SavedStatusFilter `open` no line is marked, `picking` some are, `done` every line is.
+//
+// Example: open
+type SavedStatusFilter = SavedStatus
 
 // Search defines model for Search.
 type Search = string
@@ -816,6 +900,9 @@ type Malformed = Problem
 
 // NoDatabase What went wrong (RFC 9457).
 type NoDatabase = Problem
+
+// NoSuchKit What went wrong (RFC 9457).
+type NoSuchKit = Problem
 
 // NotAcceptable What went wrong (RFC 9457).
 type NotAcceptable = Problem
@@ -918,7 +1005,7 @@ type CreateImportParams struct {
 	// DryRun Check the file and count what would change, and change nothing.
 	DryRun *DryRun `form:"dry_run,omitempty" json:"dry_run,omitempty"`
 
-	// IdempotencyKey A text of the caller's choice that names this import: when it comes again with the same file and question, the first answer is given and nothing is done; with another it is refused. Keys of different callers do not meet.
+	// IdempotencyKey A text of the caller's choice that names this request: when it comes again with the same content, the first answer is given and nothing is done; with another it is refused. Keys of different callers do not meet.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 }
 
@@ -927,6 +1014,36 @@ type CreateImportParamsKind string
 
 // CreateImportParamsMode defines parameters for CreateImport.
 type CreateImportParamsMode string
+
+// ListKitsParams defines parameters for ListKits.
+type ListKitsParams struct {
+	// Status Saved kits of this status.
+	Status *SavedStatusFilter `form:"status,omitempty" json:"status,omitempty"`
+
+	// VehicleID Saved kits of the vehicle with this id.
+	VehicleID *OfVehicle `form:"vehicle_id,omitempty" json:"vehicle_id,omitempty"`
+
+	// Q Words that must all occur in the id or SKU and the names, in any order and in either case.
+	Q *Search `form:"q,omitempty" json:"q,omitempty"`
+
+	// SavedFrom Kits saved at this time (RFC 3339) or later.
+	SavedFrom *SavedFrom `form:"saved_from,omitempty" json:"saved_from,omitempty"`
+
+	// SavedBefore Kits saved before this time (RFC 3339).
+	SavedBefore *SavedBefore `form:"saved_before,omitempty" json:"saved_before,omitempty"`
+
+	// Limit How many items a page has at most.
+	Limit *PageLimit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next_cursor` of the page before. It belongs to that question and is refused with other filters.
+	Cursor *PageCursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// SaveKitParams defines parameters for SaveKit.
+type SaveKitParams struct {
+	// IdempotencyKey A text of the caller's choice that names this request: when it comes again with the same content, the first answer is given and nothing is done; with another it is refused. Keys of different callers do not meet.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
 
 // ListPartsParams defines parameters for ListParts.
 type ListPartsParams struct {
@@ -1030,8 +1147,14 @@ type PutBundleJSONRequestBody = Bundle
 // PutCarburetorJSONRequestBody defines body for PutCarburetor for application/json ContentType.
 type PutCarburetorJSONRequestBody = Carburetor
 
+// SaveKitJSONRequestBody defines body for SaveKit for application/json ContentType.
+type SaveKitJSONRequestBody = KitRequest
+
 // ResolveKitJSONRequestBody defines body for ResolveKit for application/json ContentType.
 type ResolveKitJSONRequestBody = KitRequest
+
+// MarkKitApplicationMergePatchPlusJSONRequestBody defines body for MarkKit for application/merge-patch+json ContentType.
+type MarkKitApplicationMergePatchPlusJSONRequestBody = KitPatch
 
 // PutPartJSONRequestBody defines body for PutPart for application/json ContentType.
 type PutPartJSONRequestBody = Part
@@ -1095,9 +1218,24 @@ type ServerInterface interface {
 	// GetImport Read the outcome of an import
 	// (GET /v1/imports/{id})
 	GetImport(ctx echo.Context, id ImportID) error
+	// ListKits List saved kits
+	// (GET /v1/kits)
+	ListKits(ctx echo.Context, params ListKitsParams) error
+	// SaveKit Resolve a kit and save it
+	// (POST /v1/kits)
+	SaveKit(ctx echo.Context, params SaveKitParams) error
 	// ResolveKit Resolve a kit
 	// (POST /v1/kits/resolve)
 	ResolveKit(ctx echo.Context) error
+	// GetKit Read a saved kit
+	// (GET /v1/kits/{code})
+	GetKit(ctx echo.Context, code KitCode) error
+	// MarkKit Mark lines picked, declined or substituted
+	// (PATCH /v1/kits/{code})
+	MarkKit(ctx echo.Context, code KitCode) error
+	// GetKitChanges What has changed since a kit was saved
+	// (GET /v1/kits/{code}/changes)
+	GetKitChanges(ctx echo.Context, code KitCode) error
 	// ListLocations List locations
 	// (GET /v1/locations)
 	ListLocations(ctx echo.Context) error
@@ -1528,12 +1666,149 @@ func (w *ServerInterfaceWrapper) GetImport(ctx echo.Context) error {
 	return err
 }
 
+// ListKits converts echo context to params.
+func (w *ServerInterfaceWrapper) ListKits(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListKitsParams
+	// ------------- Optional query parameter "status" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "status", ctx.QueryParams(), &params.Status, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter status: %s", err))
+	}
+
+	// ------------- Optional query parameter "vehicle_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "vehicle_id", ctx.QueryParams(), &params.VehicleID, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vehicle_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "q" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "q", ctx.QueryParams(), &params.Q, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter q: %s", err))
+	}
+
+	// ------------- Optional query parameter "saved_from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "saved_from", ctx.QueryParams(), &params.SavedFrom, runtime.BindQueryParameterOptions{Type: "string", Format: "date-time"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter saved_from: %s", err))
+	}
+
+	// ------------- Optional query parameter "saved_before" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "saved_before", ctx.QueryParams(), &params.SavedBefore, runtime.BindQueryParameterOptions{Type: "string", Format: "date-time"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter saved_before: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListKits(ctx, params)
+	return err
+}
+
+// SaveKit converts echo context to params.
+func (w *ServerInterfaceWrapper) SaveKit(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SaveKitParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = &IdempotencyKey
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SaveKit(ctx, params)
+	return err
+}
+
 // ResolveKit converts echo context to params.
 func (w *ServerInterfaceWrapper) ResolveKit(ctx echo.Context) error {
 	var err error
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ResolveKit(ctx)
+	return err
+}
+
+// GetKit converts echo context to params.
+func (w *ServerInterfaceWrapper) GetKit(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "code" -------------
+	var code KitCode
+
+	err = runtime.BindStyledParameterWithOptions("simple", "code", ctx.Param("code"), &code, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter code: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetKit(ctx, code)
+	return err
+}
+
+// MarkKit converts echo context to params.
+func (w *ServerInterfaceWrapper) MarkKit(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "code" -------------
+	var code KitCode
+
+	err = runtime.BindStyledParameterWithOptions("simple", "code", ctx.Param("code"), &code, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter code: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.MarkKit(ctx, code)
+	return err
+}
+
+// GetKitChanges converts echo context to params.
+func (w *ServerInterfaceWrapper) GetKitChanges(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "code" -------------
+	var code KitCode
+
+	err = runtime.BindStyledParameterWithOptions("simple", "code", ctx.Param("code"), &code, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter code: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetKitChanges(ctx, code)
 	return err
 }
 
@@ -2079,6 +2354,11 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PUT(options.BaseURL+"/v1/carburetors/:sku", wrapper.PutCarburetor, options.OperationMiddlewares["putCarburetor"]...)
 	router.POST(options.BaseURL+"/v1/imports", wrapper.CreateImport, options.OperationMiddlewares["createImport"]...)
 	router.GET(options.BaseURL+"/v1/imports/:id", wrapper.GetImport, options.OperationMiddlewares["getImport"]...)
+	router.GET(options.BaseURL+"/v1/kits", wrapper.ListKits, options.OperationMiddlewares["listKits"]...)
+	router.POST(options.BaseURL+"/v1/kits", wrapper.SaveKit, options.OperationMiddlewares["saveKit"]...)
+	router.GET(options.BaseURL+"/v1/kits/:code", wrapper.GetKit, options.OperationMiddlewares["getKit"]...)
+	router.PATCH(options.BaseURL+"/v1/kits/:code", wrapper.MarkKit, options.OperationMiddlewares["markKit"]...)
+	router.GET(options.BaseURL+"/v1/kits/:code/changes", wrapper.GetKitChanges, options.OperationMiddlewares["getKitChanges"]...)
 	router.POST(options.BaseURL+"/v1/kits/resolve", wrapper.ResolveKit, options.OperationMiddlewares["resolveKit"]...)
 	router.GET(options.BaseURL+"/v1/locations", wrapper.ListLocations, options.OperationMiddlewares["listLocations"]...)
 	router.GET(options.BaseURL+"/v1/parts", wrapper.ListParts, options.OperationMiddlewares["listParts"]...)

@@ -66,6 +66,10 @@ func decodeBundle(body []byte) (*catalog.Bundle, error) {
 	return decode(body, schemaNamed("Bundle"), (*catalog.Bundle).Validate)
 }
 
+func decodePatch(body []byte) (*kit.Patch, error) {
+	return decode(body, schemaNamed("KitPatch"), func(*kit.Patch) []catalog.Violation { return nil })
+}
+
 func decodeStock(body []byte) (*Stock, error) {
 	return decode(body, schemaNamed("Stock"), func(*Stock) []catalog.Violation { return nil })
 }

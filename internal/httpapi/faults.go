@@ -125,6 +125,9 @@ func describe(e *openapi3.SchemaError) (detail string, void bool) {
 		return fmt.Sprintf("%s is outside %s", found, bounds(s)), false
 	case "format":
 		text, _ := e.Value.(string)
+		if s.Format == "date-time" {
+			return fmt.Sprintf("%s is not a date and time; write it as RFC 3339 has it, such as 2026-11-25T14:00:00Z", found), false
+		}
 		_, err := units.ParseSize(text)
 		if s.Format == "inch-thread" {
 			_, err = units.ParseThread(text)

@@ -43,11 +43,8 @@ func (s *server) CreateImport(c echo.Context, p CreateImportParams) error {
 	if p.DryRun != nil {
 		req.DryRun = *p.DryRun
 	}
-	if p.IdempotencyKey != nil {
-		req.IdempotencyKey = *p.IdempotencyKey
-		if !validIdempotencyKey(req.IdempotencyKey) {
-			return badParameter("Idempotency-Key", "is not 1 to 200 visible ASCII characters; take a UUID, or the name and day of the file")
-		}
+	if req.IdempotencyKey, err = idempotencyKey(p.IdempotencyKey); err != nil {
+		return err
 	}
 	if err := checkContentType(c.Request(), mimeCSV, "", "gzip"); err != nil {
 		return err
@@ -172,14 +169,16 @@ func (s *server) writeImport(c echo.Context, status int, mediaType string, probl
 	return err
 }
 
-// validIdempotencyKey holds a key against the contract, which is not asked of headers.
-func validIdempotencyKey(key string) bool {
-	for _, r := range []byte(key) {
-		if r < '!' || r > '~' {
-			return false
-		}
+// idempotencyKey holds a key against the contract, which is not asked of headers; "" is
+// for none.
+func idempotencyKey(key *IdempotencyKey) (string, error) {
+	if key == nil {
+		return "", nil
 	}
-	return key != "" && len(key) <= 200
+	if *key == "" || len(*key) > 200 || strings.ContainsFunc(*key, func(r rune) bool { return r < '!' || r > '~' }) {
+		return "", badParameter("Idempotency-Key", "is not 1 to 200 visible ASCII characters; take a UUID, or the name and day of the file")
+	}
+	return *key, nil
 }
 
 // fileBody is a body read to its end in steps: it gives up on a sender that stalls and

@@ -34,29 +34,37 @@ type cursorState struct {
 // writePage answers with the items behind the cursor that match, and the way to the
 // next page when there are more.
 func writePage[T any](c echo.Context, l list[T]) error {
-	limit := defaultPageLimit
-	if l.limit != nil {
-		limit = *l.limit
-	}
-	question := questionOf(c)
 	from := 0
 	if l.cursor != nil {
-		after, err := readCursor(*l.cursor, question)
+		after, err := readCursor(*l.cursor, questionOf(c))
 		if err != nil {
 			return err
 		}
 		from = sort.Search(len(l.items), func(i int) bool { return l.key(l.items[i]) > after })
 	}
+	return writeItems(c, pageLimit(l.limit), l.items[from:], l.match, l.key, l.write)
+}
+
+func pageLimit(asked *PageLimit) int {
+	if asked == nil {
+		return defaultPageLimit
+	}
+	return *asked
+}
+
+// writeItems answers with the first of items that match, and the way to the next page
+// when more do.
+func writeItems[T any](c echo.Context, limit int, items []T, match func(T) bool, key func(T) string, write func(*buffer, T) error) error {
 	b := takeBuffer()
 	defer b.release()
 	b.WriteString(`{"items":[`)
 	written, last := 0, ""
-	for _, item := range l.items[from:] {
-		if !l.match(item) {
+	for _, item := range items {
+		if !match(item) {
 			continue
 		}
 		if written == limit {
-			next := writeCursor(cursorState{question, last})
+			next := writeCursor(cursorState{questionOf(c), last})
 			b.WriteString(`],"next_cursor":"` + next + "\"}\n")
 			c.Response().Header().Set("Link", "<"+nextURL(c, next)+`>; rel="next"`)
 			return writeTagged(c, echo.MIMEApplicationJSON, hashOf(b.Bytes()), b.Bytes())
@@ -64,10 +72,10 @@ func writePage[T any](c echo.Context, l list[T]) error {
 		if written > 0 {
 			b.WriteByte(',')
 		}
-		if err := l.write(b, item); err != nil {
+		if err := write(b, item); err != nil {
 			return err
 		}
-		written, last = written+1, l.key(item)
+		written, last = written+1, key(item)
 	}
 	b.WriteString("]}\n")
 	return writeTagged(c, echo.MIMEApplicationJSON, hashOf(b.Bytes()), b.Bytes())
@@ -104,14 +112,18 @@ func readCursor(cursor string, question uint64) (after string, err error) {
 	if err == nil {
 		err = json.Unmarshal(text, &state)
 	}
-	name := "cursor"
 	switch {
 	case err != nil:
-		return "", withFaults(ProblemTypeBadCursor, []Fault{{Parameter: &name, Detail: "is not a cursor of this service; take next_cursor of the page before, or leave it out"}})
+		return "", badCursor("is not a cursor of this service; take next_cursor of the page before, or leave it out")
 	case state.Question != question:
-		return "", withFaults(ProblemTypeBadCursor, []Fault{{Parameter: &name, Detail: "belongs to another list or other filters; keep the filters of the first page, or leave it out"}})
+		return "", badCursor("belongs to another list or other filters; keep the filters of the first page, or leave it out")
 	}
 	return state.After, nil
+}
+
+func badCursor(detail string) error {
+	name := "cursor"
+	return withFaults(ProblemTypeBadCursor, []Fault{{Parameter: &name, Detail: detail}})
 }
 
 // words prepares a search text for hasWords.

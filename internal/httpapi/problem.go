@@ -13,6 +13,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
 	"onetrip/internal/rules"
 )
 
@@ -32,6 +33,8 @@ var kinds = map[ProblemType]struct {
 	ProblemTypeForbidden:            {http.StatusForbidden, "The key is not allowed to do this"},
 	ProblemTypeNoSuchPath:           {http.StatusNotFound, "There is no such path"},
 	ProblemTypeNotFound:             {http.StatusNotFound, "The catalogue has no such thing"},
+	ProblemTypeUnknownCode:          {http.StatusNotFound, "No kit has this code"},
+	ProblemTypeMistypedCode:         {http.StatusNotFound, "The code is mistyped"},
 	ProblemTypeMethodNotAllowed:     {http.StatusMethodNotAllowed, "The path does not have this method"},
 	ProblemTypeReferenced:           {http.StatusConflict, "Others still name it"},
 	ProblemTypePreconditionFailed:   {http.StatusPreconditionFailed, "It is not in the state the request names"},
@@ -41,7 +44,7 @@ var kinds = map[ProblemType]struct {
 	ProblemTypeWrongContentType:     {http.StatusUnsupportedMediaType, "The body has the wrong content type"},
 	ProblemTypeInvalid:              {http.StatusUnprocessableEntity, "The question is not valid"},
 	ProblemTypeImportRejected:       {http.StatusUnprocessableEntity, "The file has rows that are wrong"},
-	ProblemTypeKeyReused:            {http.StatusUnprocessableEntity, "The idempotency key was used for another import"},
+	ProblemTypeKeyReused:            {http.StatusUnprocessableEntity, "The idempotency key was used for another request"},
 	ProblemTypeTooManyRequests:      {http.StatusTooManyRequests, "Too many requests"},
 	ProblemTypeNotReady:             {http.StatusServiceUnavailable, "No catalogue is loaded yet"},
 	ProblemTypeUnavailable:          {http.StatusServiceUnavailable, "The database does not answer"},
@@ -102,6 +105,8 @@ func problemOf(err error, c echo.Context) *Problem {
 		rule     rules.Errors
 		named    *catalog.ReferencedError
 		refused  *echo.HTTPError
+		unknown  *kit.UnknownCodeError
+		mistyped *kit.CodeError
 	)
 	switch {
 	case errors.As(err, &problem):
@@ -114,6 +119,10 @@ func problemOf(err error, c echo.Context) *Problem {
 		return invalid(wrong.Violations)
 	case errors.As(err, &rule):
 		return withFaults(ProblemTypeInvalid, ruleFaults(rule))
+	case errors.As(err, &unknown):
+		return newProblem(ProblemTypeUnknownCode, "%v", unknown)
+	case errors.As(err, &mistyped):
+		return newProblem(ProblemTypeMistypedCode, "%v", mistyped)
 	case errors.As(err, &named):
 		return referenced(named)
 	case errors.Is(err, catalog.ErrPreconditionFailed):

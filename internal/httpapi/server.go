@@ -28,6 +28,8 @@ type Config struct {
 	Database func() (connected bool, age time.Duration)
 	// Writer changes the catalogue; nil where it comes from files.
 	Writer Writer
+	// Kits keeps saved kits.
+	Kits Kits
 	// Exports write the catalogue as the CSV that imports take.
 	Exports Exports
 	// Access asks callers for keys; nil asks for none.
@@ -56,6 +58,7 @@ type server struct {
 	source         string
 	database       func() (connected bool, age time.Duration)
 	writer         Writer
+	kits           Kits
 	exports        Exports
 	access         *limitedAccess
 	log            *slog.Logger
@@ -65,7 +68,7 @@ type server struct {
 
 // New returns the handler of every path in the contract.
 func New(cfg Config) *echo.Echo {
-	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, exports: cfg.Exports, access: newAccess(cfg.Access),
+	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, kits: cfg.Kits, exports: cfg.Exports, access: newAccess(cfg.Access),
 		log: cfg.Log, maxBodyBytes: cmp.Or(cfg.MaxBodyBytes, defaultMaxBodyBytes), maxImportBytes: cmp.Or(cfg.MaxImportBytes, defaultMaxImportBytes)}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)

@@ -22,6 +22,7 @@ import (
 	"github.com/getkin/kin-openapi/routers"
 
 	"onetrip/internal/kit"
+	"onetrip/internal/store"
 )
 
 func init() {
@@ -89,7 +90,7 @@ type reply struct {
 
 func newClient(t testing.TB) client {
 	snap := fixture(t)
-	return client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "fixture", Exports: csvExports})}
+	return client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "fixture", Kits: store.NewMemoryKits(), Exports: csvExports})}
 }
 
 func (c client) do(method, target, body string, headers ...string) reply {

@@ -38,7 +38,7 @@ func onPostgres(t testing.TB, configure ...func(*Config)) (c client, dsn string)
 		t.Fatal(err)
 	}
 	t.Cleanup(live.Close)
-	cfg := Config{Snapshot: live.Snapshot, Source: "postgres", Database: live.Health, Writer: &store.Writer{Pool: pool, Live: live}, Exports: csvExports}
+	cfg := Config{Snapshot: live.Snapshot, Source: "postgres", Database: live.Health, Writer: &store.Writer{Pool: pool, Live: live}, Kits: &store.Kits{Pool: pool}, Exports: csvExports}
 	for _, change := range configure {
 		change(&cfg)
 	}

@@ -458,23 +458,31 @@ func lockCatalogue(ctx context.Context, tx pgx.Tx) (row catalogueRow, err error)
 // commit runs one write of one thing.
 func (w *Writer) commit(ctx context.Context, do func(context.Context, pgx.Tx, catalogueRow) (catalog.Written, error)) (catalog.Written, error) {
 	var written catalog.Written
-	limited, cancel := context.WithTimeout(ctx, writeTimeout)
-	defer cancel()
-	err := pgx.BeginFunc(limited, w.Pool, func(tx pgx.Tx) error {
-		current, err := lockCatalogue(limited, tx)
-		if err == nil {
-			written, err = do(limited, tx, current)
-		}
-		return err
+	err := within(ctx, writeTimeout, func(ctx context.Context) error {
+		return pgx.BeginFunc(ctx, w.Pool, func(tx pgx.Tx) error {
+			current, err := lockCatalogue(ctx, tx)
+			if err == nil {
+				written, err = do(ctx, tx, current)
+			}
+			return err
+		})
 	})
 	if err != nil {
-		if limited.Err() != nil && ctx.Err() == nil { // our limit, not the caller's
-			return catalog.Written{}, fmt.Errorf("%w (no answer within %s)", catalog.ErrUnavailable, writeTimeout)
-		}
-		return catalog.Written{}, pgError(err)
+		return catalog.Written{}, err
 	}
 	w.await(ctx, written.Revision)
 	return written, nil
+}
+
+// within bounds how long the database may take. Errors are of the domain.
+func within(ctx context.Context, limit time.Duration, do func(context.Context) error) error {
+	limited, cancel := context.WithTimeout(ctx, limit)
+	defer cancel()
+	err := do(limited)
+	if err != nil && limited.Err() != nil && ctx.Err() == nil { // our limit, not the caller's
+		return fmt.Errorf("%w (no answer within %s)", catalog.ErrUnavailable, limit)
+	}
+	return pgError(err)
 }
 
 // await lets a writer read what it wrote, from the replica it wrote through. The write
