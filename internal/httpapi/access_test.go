@@ -17,7 +17,7 @@ func fakeKeys(perMinute int) *Access {
 		Required: func() bool { return true },
 		Verify: func(key string) (Caller, bool) {
 			scopes, ok := strings.CutPrefix(key, "key:")
-			return Caller{ID: scopes, Allows: func(scope string) bool {
+			return Caller{ID: scopes, Name: "till " + scopes, Allows: func(scope string) bool {
 				return scope == "read" || slices.Contains(strings.Split(scopes, "+"), scope)
 			}}, ok
 		},

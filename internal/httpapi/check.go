@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"fmt"
+	"maps"
 	"mime"
 	"net/http"
 	"net/url"
@@ -42,6 +43,27 @@ func checkRequest(op operation) echo.MiddlewareFunc {
 				if err := checkQuery(r.URL.RawQuery, declared); err != nil {
 					return err
 				}
+			}
+			return next(c)
+		}
+	}
+}
+
+// onlyItsPaths keeps an operation whose path has a parameter from the plain paths beside
+// it: GET /v1/kits/resolve asks for no kit with the code resolve, but by a method that
+// this path does not have.
+func onlyItsPaths(op operation) echo.MiddlewareFunc {
+	methods := map[string]string{}
+	for plain, item := range contract().Paths.Map() {
+		if strings.Contains(op.path, "{") && !strings.Contains(plain, "{") && item.GetOperation(op.method) == nil {
+			methods[plain] = strings.Join(append([]string{http.MethodOptions}, slices.Sorted(maps.Keys(item.Operations()))...), ", ")
+		}
+	}
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		return func(c echo.Context) error {
+			if allow, other := methods[c.Request().URL.Path]; other {
+				c.Response().Header().Set(echo.HeaderAllow, allow)
+				return echo.ErrMethodNotAllowed
 			}
 			return next(c)
 		}

@@ -79,7 +79,7 @@ func New(cfg Config) *echo.Echo {
 	e.Use(s.observe)
 	checks := map[string][]echo.MiddlewareFunc{}
 	for id, op := range operations() {
-		checks[id] = []echo.MiddlewareFunc{s.admit(op), checkRequest(op)}
+		checks[id] = []echo.MiddlewareFunc{onlyItsPaths(op), s.admit(op), checkRequest(op)}
 	}
 	RegisterHandlersWithOptions(withHEAD{e}, s, RegisterHandlersOptions{OperationMiddlewares: checks})
 	return e
