@@ -1236,6 +1236,9 @@ type ServerInterface interface {
 	// GetKitChanges What has changed since a kit was saved
 	// (GET /v1/kits/{code}/changes)
 	GetKitChanges(ctx echo.Context, code KitCode) error
+	// GetKitSheet Print a saved kit
+	// (GET /v1/kits/{code}/sheet)
+	GetKitSheet(ctx echo.Context, code KitCode) error
 	// ListLocations List locations
 	// (GET /v1/locations)
 	ListLocations(ctx echo.Context) error
@@ -1812,6 +1815,22 @@ func (w *ServerInterfaceWrapper) GetKitChanges(ctx echo.Context) error {
 	return err
 }
 
+// GetKitSheet converts echo context to params.
+func (w *ServerInterfaceWrapper) GetKitSheet(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "code" -------------
+	var code KitCode
+
+	err = runtime.BindStyledParameterWithOptions("simple", "code", ctx.Param("code"), &code, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter code: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetKitSheet(ctx, code)
+	return err
+}
+
 // ListLocations converts echo context to params.
 func (w *ServerInterfaceWrapper) ListLocations(ctx echo.Context) error {
 	var err error
@@ -2359,6 +2378,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/kits/:code", wrapper.GetKit, options.OperationMiddlewares["getKit"]...)
 	router.PATCH(options.BaseURL+"/v1/kits/:code", wrapper.MarkKit, options.OperationMiddlewares["markKit"]...)
 	router.GET(options.BaseURL+"/v1/kits/:code/changes", wrapper.GetKitChanges, options.OperationMiddlewares["getKitChanges"]...)
+	router.GET(options.BaseURL+"/v1/kits/:code/sheet", wrapper.GetKitSheet, options.OperationMiddlewares["getKitSheet"]...)
 	router.POST(options.BaseURL+"/v1/kits/resolve", wrapper.ResolveKit, options.OperationMiddlewares["resolveKit"]...)
 	router.GET(options.BaseURL+"/v1/locations", wrapper.ListLocations, options.OperationMiddlewares["listLocations"]...)
 	router.GET(options.BaseURL+"/v1/parts", wrapper.ListParts, options.OperationMiddlewares["listParts"]...)

@@ -4,10 +4,12 @@
 package httpapi
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"sync"
 
 	"github.com/getkin/kin-openapi/openapi3"
@@ -71,7 +73,9 @@ type operation struct {
 func (op operation) mediaTypes() []string {
 	for _, status := range []string{"200", "201"} {
 		if response := op.Responses.Value(status); response != nil {
-			return slices.Sorted(maps.Keys(response.Value.Content)) // JSON before text
+			return slices.SortedFunc(maps.Keys(response.Value.Content), func(a, b string) int { // JSON before pages, files of rows last
+				return cmp.Or(cmp.Compare(strings.Count(a, mimeCSV), strings.Count(b, mimeCSV)), strings.Compare(a, b))
+			})
 		}
 	}
 	return nil

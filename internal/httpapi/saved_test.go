@@ -113,7 +113,7 @@ func TestSavedKitIsReadAsItWasSaved(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, suffix := range []string{"", "/changes"} {
+		for _, suffix := range []string{"", "/changes", "/sheet"} {
 			if p := problem(t, c.get("/v1/kits/"+string(slip)+suffix)); p.Type != ProblemTypeMistypedCode || p.Status != 404 {
 				t.Errorf("%s for %s: %+v", slip, sv.Code, p)
 			}
@@ -264,6 +264,48 @@ func TestSubstitutes(t *testing.T) {
 func partOfKind(t *testing.T, c client, kind string) string {
 	t.Helper()
 	return read[page](t, c.get("/v1/parts?limit=1&kind="+kind)).Items[0]["sku"].(string)
+}
+
+// The sheet has the code and what was marked; the pick list is that of the kit.
+func TestSheetOfASavedKit(t *testing.T) {
+	onBoth(t, func(t *testing.T, c client) {
+		path, r := c.saveKit(ferrymaster)
+		_, k, err := (&kit.Saved{Request: member(t, r.body, "request"), Kit: member(t, r.body, "kit")}).Read()
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, b := k.Lines[0].SKU, k.Lines[1].SKU
+		plain := c.get(path + "/sheet")
+		code := strings.TrimPrefix(path, "/v1/kits/")
+		if plain.status != http.StatusOK || plain.header.Get("Content-Type") != mimeHTML || !strings.Contains(string(plain.body), code) || strings.Contains(string(plain.body), "Picked: ") {
+			t.Errorf("%d %v", plain.status, plain.header)
+		}
+		if marked := c.mark(path, "*", both(a, `{"mark":"picked"}`, b, `{"mark":"declined"}`)); marked.status != http.StatusOK {
+			t.Fatalf("%s", marked.body)
+		}
+		marked := c.get(path + "/sheet")
+		for _, want := range []string{"Picked: " + a + ".", "Declined: " + b + "."} {
+			if !strings.Contains(string(marked.body), want) {
+				t.Errorf("the sheet does not say %q", want)
+			}
+		}
+		if same := c.get(path+"/sheet", "If-None-Match", marked.header.Get("ETag")); same.status != http.StatusNotModified || marked.header.Get("ETag") == plain.header.Get("ETag") {
+			t.Errorf("%d, the tags are %s and %s", same.status, plain.header.Get("ETag"), marked.header.Get("ETag"))
+		}
+		list := c.get(path+"/sheet", "Accept", "text/csv")
+		resolved := c.post("/v1/kits/resolve", ferrymaster, "Accept", "text/csv")
+		if !bytes.Equal(list.body, resolved.body) || list.header.Get("Content-Type") != resolved.header.Get("Content-Type") {
+			t.Errorf("the pick list is\n%s\nresolved it is\n%s", list.body, resolved.body)
+		}
+		for accept, want := range map[string]string{"*/*": mimeHTML, "text/*": mimeHTML, "text/html, text/csv;q=0.9": mimeHTML, "text/csv, text/html;q=0.9": mimeCSVFile} {
+			if got := c.get(path+"/sheet", "Accept", accept).header.Get("Content-Type"); got != want {
+				t.Errorf("Accept: %s gets %s", accept, got)
+			}
+		}
+		if p := problem(t, c.get(path+"/sheet", "Accept", "application/pdf")); p.Status != http.StatusNotAcceptable {
+			t.Errorf("%+v", p)
+		}
+	})
 }
 
 // Of writers who have all read the same state one wins.
@@ -511,7 +553,7 @@ func TestSavedKitsWhileTheDatabaseIsAway(t *testing.T) {
 	path, saved := c.saveKit(ferrymaster, "Idempotency-Key", "1")
 	end := storetest.Outage(t, dsn)
 	for name, r := range map[string]reply{
-		"read": c.get(path), "changes": c.get(path + "/changes"), "list": c.get("/v1/kits"), "save": c.post("/v1/kits", ferrymaster), "mark": c.mark(path, "*", `{}`),
+		"read": c.get(path), "changes": c.get(path + "/changes"), "sheet": c.get(path + "/sheet"), "list": c.get("/v1/kits"), "save": c.post("/v1/kits", ferrymaster), "mark": c.mark(path, "*", `{}`),
 	} {
 		if p := problem(t, r); p.Type != ProblemTypeUnavailable || r.header.Get("Retry-After") == "" {
 			t.Errorf("%s: %+v, Retry-After %q", name, p, r.header.Get("Retry-After"))
