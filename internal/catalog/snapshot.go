@@ -96,6 +96,7 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 		if err := offer(&b.Offer, b); err != nil {
 			return nil, err
 		}
+		b.parts = nil
 		for _, a := range b.Contents {
 			p, ok := s.bySKU[a.SKU].(*Part)
 			if !ok {

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"onetrip/db"
 	"onetrip/internal/kit"
 	"onetrip/internal/store"
 	"onetrip/internal/store/storetest"
@@ -25,7 +26,7 @@ const (
 // onMemory is a client of a service on the demo catalogue without a database.
 func onMemory(t testing.TB, configure ...func(*Config)) client {
 	t.Helper()
-	data, err := demo()
+	data, err := store.ReadCatalogue(db.Seed())
 	if err != nil {
 		t.Fatal(err)
 	}
