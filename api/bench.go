@@ -251,8 +251,8 @@ func (b *bench) sweep(name string, s *kit.Snapshot, vehicles []*catalog.Vehicle,
 			return err
 		}
 		took := time.Since(began).Seconds()
-		b.say("sweep of the %s catalogue, %d vehicles x %d carburetors, %d workers: %.2f s, %.0f pairs/s, %d classes of vehicles (sharing %.1f), heap at most %.0f MB above the %.0f before",
-			name, stats.Vehicles, stats.Carburetors, workers, took, float64(stats.Pairs)/took, stats.Classes, float64(stats.Pairs)/float64(stats.Resolved), most-before, before)
+		b.say("sweep of the %s catalogue, %d vehicles x %d carburetors, %d workers: %.2f s, %.0f pairs/s, %d classes of vehicles (sharing %.1f), %d selections (sharing %.1f), heap at most %.0f MB above the %.0f before",
+			name, stats.Vehicles, stats.Carburetors, workers, took, float64(stats.Pairs)/took, stats.Classes, float64(stats.Pairs)/float64(stats.Resolved), stats.Solved, float64(stats.Resolved)/float64(stats.Solved), most-before, before)
 		b.say("  complete %d, with warnings %d, incomplete %d, unsuitable %d", verdicts[kit.Complete], verdicts[kit.CompleteWithWarnings], verdicts[kit.Incomplete], verdicts[kit.Unsuitable])
 	}
 	return nil

@@ -3,10 +3,16 @@ package kit_test
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"os"
+	"runtime"
+	"slices"
 	"testing"
 
+	"onetrip/db"
+	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/store"
 )
 
 // BenchmarkResolve answers the README's example on the demo catalogue, alternatives
@@ -65,3 +71,42 @@ func TestResolveAllocatesLittle(t *testing.T) {
 
 // maxAllocations leaves room for what a collection drops from the pools.
 const maxAllocations = 150
+
+// BenchmarkSweep sweeps 1,000 of 20,000 made-up vehicles over the demo catalogue's parts
+// and 50 carburetors, with one worker and with one for each core.
+func BenchmarkSweep(b *testing.B) {
+	base, err := store.ReadCatalogue(db.Seed())
+	if err != nil {
+		b.Fatal(err)
+	}
+	data, err := store.MakeSynthetic(base, store.Synthetic{Parts: len(base.Parts), Vehicles: 20_000, Carburetors: 50, Seed: 1})
+	if err != nil {
+		b.Fatal(err)
+	}
+	s, err := kit.Open(data)
+	if err != nil {
+		b.Fatal(err)
+	}
+	q := kit.SweepQuery{}
+	for i, v := range s.Catalog.Vehicles() {
+		if i%20 == 0 {
+			q.Vehicles = append(q.Vehicles, v)
+		}
+	}
+	for _, q.Workers = range slices.Compact([]int{1, runtime.GOMAXPROCS(0)}) {
+		b.Run(fmt.Sprintf("workers=%d", q.Workers), func(b *testing.B) {
+			b.ReportAllocs()
+			pairs := 0
+			for b.Loop() {
+				stats, err := kit.Sweep(context.Background(), s, q, func(*kit.Class, *catalog.Carburetor, *kit.Summary) error { return nil })
+				if err != nil {
+					b.Fatal(err)
+				}
+				pairs += stats.Pairs
+				b.ReportMetric(float64(stats.Pairs)/float64(stats.Resolved), "pairs/class-pair")
+				b.ReportMetric(float64(stats.Resolved)/float64(stats.Solved), "class-pairs/selection")
+			}
+			b.ReportMetric(float64(pairs)/b.Elapsed().Seconds(), "pairs/s")
+		})
+	}
+}

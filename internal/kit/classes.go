@@ -2,6 +2,7 @@ package kit
 
 import (
 	"fmt"
+	"maps"
 	"reflect"
 	"slices"
 	"strings"
@@ -13,15 +14,15 @@ import (
 // A Class is vehicles that get the same kit with every carburetor: they agree in all
 // that figures, fit, checks and rules read of a vehicle.
 type Class struct {
-	Index    int                // in the order of each class's first vehicle
+	Index    int                // in the order of Classes
 	Vehicles []*catalog.Vehicle // in the order given
 }
 
-// Classes sorts vehicles into classes under a set of rules.
+// Classes sorts vehicles into classes under a set of rules. Classes that differ in little
+// but the engine stand together; the order depends on nothing but the facts.
 func Classes(set *rules.Set, vehicles []*catalog.Vehicle) []*Class {
 	fields := readFields(set)
 	byKey := make(map[string]*Class, len(vehicles))
-	var out []*Class
 	var key []byte
 	for _, v := range vehicles {
 		key = key[:0]
@@ -31,11 +32,15 @@ func Classes(set *rules.Set, vehicles []*catalog.Vehicle) []*Class {
 		}
 		c := byKey[string(key)]
 		if c == nil {
-			c = &Class{Index: len(out)}
+			c = &Class{}
 			byKey[string(key)] = c
-			out = append(out, c)
 		}
 		c.Vehicles = append(c.Vehicles, v)
+	}
+	out := make([]*Class, 0, len(byKey))
+	for i, key := range slices.Sorted(maps.Keys(byKey)) {
+		byKey[key].Index = i
+		out = append(out, byKey[key])
 	}
 	return out
 }
@@ -73,7 +78,15 @@ func readFields(set *rules.Set) [][]int {
 			}
 		}
 	}
-	visit(reflect.TypeFor[catalog.Vehicle](), "", nil)
+	vehicle := reflect.TypeFor[catalog.Vehicle]()
+	visit(vehicle, "", nil)
+	engineLast := func(index []int) int {
+		if name := vehicle.Field(index[0]).Name; name == "Engine" || name == "Site" {
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(out, func(a, b []int) int { return engineLast(a) - engineLast(b) })
 	return out
 }
 

@@ -2,6 +2,7 @@ package kit
 
 import (
 	"context"
+	"crypto/sha256"
 	"encoding/binary"
 	"math"
 	"slices"
@@ -41,7 +42,7 @@ type sharing struct {
 	rule  map[*rules.Rule]uint64
 
 	mu         sync.Mutex
-	young, old map[string]*once
+	young, old map[shareKey]*once
 	solved     int
 }
 
@@ -57,12 +58,15 @@ type once struct {
 	err     error
 }
 
+// shareKey stands for a whole key, which would take more room than what is settled.
+type shareKey = [sha256.Size]byte
+
 // mostSettled bounds the memory of a sweep: of what was settled, so much again may be
 // kept from before. A variable for tests.
-var mostSettled = 1 << 14
+var mostSettled = 1 << 12
 
 func newSharing(s *Snapshot) *sharing {
-	sh := &sharing{steps: map[kindAttr][]float64{}, rule: map[*rules.Rule]uint64{}, young: map[string]*once{}}
+	sh := &sharing{steps: map[kindAttr][]float64{}, rule: map[*rules.Rule]uint64{}, young: map[shareKey]*once{}}
 	for i, r := range s.Rules.Rules() {
 		sh.rule[r] = uint64(i)
 	}
@@ -89,7 +93,7 @@ func newSharing(s *Snapshot) *sharing {
 
 // settle is the choice for a job whose demands are known.
 func (sh *sharing) settle(ctx context.Context, j *job) (*settled, error) {
-	key := string(sh.key(j))
+	key := sha256.Sum256(sh.key(j))
 	sh.mu.Lock()
 	o := sh.young[key]
 	if o == nil {
@@ -98,7 +102,7 @@ func (sh *sharing) settle(ctx context.Context, j *job) (*settled, error) {
 			sh.solved++
 		}
 		if len(sh.young) == mostSettled {
-			sh.young, sh.old = map[string]*once{}, sh.young
+			sh.young, sh.old = map[shareKey]*once{}, sh.young
 		}
 		sh.young[key] = o
 	}

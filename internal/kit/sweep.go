@@ -119,8 +119,8 @@ func (g *Gap) Wanted() string {
 }
 
 // Sweep works out the kits of all vehicles with all carburetors, without alternatives,
-// on all cores, and hands each to yield: classes of vehicles in their order, within one
-// carburetors as given. Calls come one at a time from the goroutine that called Sweep,
+// on all cores, and hands each to yield: in the order of Classes, within a class carburetors
+// as given. Calls come one at a time from the goroutine that called Sweep,
 // and are the same however many workers there are; only some classes are held at once.
 // The sweep ends early with the error of ctx, of yield, or of the first pair that
 // cannot be worked out; statistics are then of what was yielded.

@@ -24,7 +24,8 @@ const (
 	maxOffers      = 48   // of one form
 	brandCount     = 40   // of parts
 	seriesSize     = 6    // carburetors
-	platformSize   = 10   // vehicles that differ in name and year only, on average
+	enginesPerBay  = 8    // vehicles that differ in the engine but not in what is around it, on average
+	yearsPerEngine = 10   // vehicles that differ in name and year only, on average
 	partsPerBundle = 2000 // parts in the catalogue for each bundle
 	formAttempts   = 8    // at a form that is valid and new
 )
@@ -103,29 +104,29 @@ func (m *maker) gtin() string {
 	return fmt.Sprintf("%s%d", body, check)
 }
 
+// vehicles come as engine bays, each with a few engines, each sold for some years.
 func (m *maker) vehicles(count int) {
 	base := m.d.Vehicles
-	for platform := 0; len(m.d.Vehicles) < count; {
-		v := m.vehicle(base)
-		if len(v.Validate()) > 0 {
-			continue
-		}
-		platform++
-		rows := min(1+m.IntN(2*platformSize-1), count-len(m.d.Vehicles))
-		made := make([]catalog.Vehicle, rows)
-		for i := range made {
-			made[i] = v
-			made[i].Year = min(v.Year+i/2, 1995)
-			made[i].ID = fmt.Sprintf("%s-%d-p%d-%d", strings.ToLower(v.Make), made[i].Year, platform, i+1)
-			m.d.Vehicles = append(m.d.Vehicles, &made[i])
+	for bay := 1; len(m.d.Vehicles) < count; bay++ {
+		v := m.bay(base)
+		for engine := range 1 + m.IntN(2*enginesPerBay-1) {
+			v := m.engine(v, base)
+			if len(v.Validate()) > 0 {
+				continue
+			}
+			for i := range min(1+m.IntN(2*yearsPerEngine-1), count-len(m.d.Vehicles)) {
+				one := v
+				one.Year = min(v.Year+i/2, 1995)
+				one.ID = fmt.Sprintf("%s-%d-b%d-e%d-%d", strings.ToLower(v.Make), one.Year, bay, engine+1, i+1)
+				m.d.Vehicles = append(m.d.Vehicles, &one)
+			}
 		}
 	}
 }
 
-// vehicle mixes the parts of some vehicles of the base and moves figures a little.
-func (m *maker) vehicle(base []*catalog.Vehicle) catalog.Vehicle {
-	v := *one(m, base)
-	other := one(m, base)
+// bay mixes two vehicles of the base and moves figures a little.
+func (m *maker) bay(base []*catalog.Vehicle) catalog.Vehicle {
+	v, other := *one(m, base), one(m, base)
 	v.Model = other.Model
 	switch m.IntN(4) {
 	case 0:
@@ -135,13 +136,19 @@ func (m *maker) vehicle(base []*catalog.Vehicle) catalog.Vehicle {
 	case 2:
 		v.Accessories, v.Ignition = other.Accessories, other.Ignition
 	}
-	v.Engine.DisplacementIn3 = math.Round(v.Engine.DisplacementIn3 * (1 + m.step(12, 0.01)))
-	v.Engine.RedlineRPM, v.Engine.IdleVacuumInHg = other.Engine.RedlineRPM, other.Engine.IdleVacuumInHg
 	v.Intake.HoodClearanceIn += m.step(4, 0.25)
 	v.Intake.StudLengthIn = other.Intake.StudLengthIn
 	v.Fuel.RunLengthIn += float64(m.IntN(7))
 	v.Electrical.ChokeFeedLengthFt = other.Electrical.ChokeFeedLengthFt
 	v.AirCleaner.HeightIn += m.step(2, 0.25)
+	return v
+}
+
+// engine puts an engine into a bay.
+func (m *maker) engine(v catalog.Vehicle, base []*catalog.Vehicle) catalog.Vehicle {
+	other := one(m, base).Engine
+	v.Engine.DisplacementIn3 = math.Round(v.Engine.DisplacementIn3 * (1 + m.step(15, 0.01)))
+	v.Engine.Tune, v.Engine.RedlineRPM, v.Engine.IdleVacuumInHg = other.Tune, other.RedlineRPM, other.IdleVacuumInHg
 	v.Site.AltitudeFt = one(m, []float64{0, 0, 0, 500, 1000, 2500, 5000, 7000})
 	return v
 }
