@@ -84,12 +84,13 @@ func FlowRatio(flowCFM, ratedAtInHg, demandCFM float64) (float64, error) {
 	return flow / demandCFM, err
 }
 
-// Limits of flow over demand. Source: common practice, no source.
+// Limits of flow over demand; what suits lies within them. Source: common practice,
+// no source.
 const (
-	restrictiveBelow    = 0.90
+	RestrictiveBelow    = 0.90
 	suitsFrom           = 0.95
 	suitsTo             = 1.45
-	overCarburetedAbove = 1.50
+	OverCarburetedAbove = 1.50
 )
 
 // Verdict says how a carburetor's size fits an engine's demand.
@@ -110,13 +111,13 @@ func SizeVerdict(ratio float64) Verdict {
 	switch r := tidy(ratio); {
 	case math.IsNaN(r):
 		return ""
-	case r < restrictiveBelow:
+	case r < RestrictiveBelow:
 		return Restrictive
 	case r < suitsFrom:
 		return MarginalSmall
 	case r <= suitsTo:
 		return Suits
-	case r <= overCarburetedAbove:
+	case r <= OverCarburetedAbove:
 		return MarginalLarge
 	}
 	return OverCarbureted

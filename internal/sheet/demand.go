@@ -34,19 +34,22 @@ func demandDrawing(k *kit.Kit) (template.HTML, error) {
 		exact = demand.Value
 	}
 	low, high := *ratio.Limit.AtLeast*exact, *ratio.Limit.AtMost*exact
+	least, greatest := calc.RestrictiveBelow*exact, calc.OverCarburetedAbove*exact
 	tenth := func(v float64) string { return number(math.Round(v*10) / 10) }
 
 	d := newDrawing("demand", "Air demand over engine speed")
 	d.height = 238
 	const left, right, top, bottom, beside = 36, 192, 16, 200, 206
-	most := max(high*1.15, flow*1.1)
+	most := max(greatest*1.12, flow*1.1)
 	x := func(rpm float64) float64 { return left + (right-left)*rpm/redline }
 	y := func(cfm float64) float64 { return bottom - (bottom-top)*cfm/most }
 
-	// The zones: hatched where the carburetor should not be.
-	d.rect(left, y(high), right-left, y(low)-y(high), "zone", "")
-	d.hatch(left, top, right-left, y(high)-top, 9)
-	d.hatch(left, y(low), right-left, bottom-y(low), 9)
+	// The zones: clear where the carburetor suits, hatched where it should not be,
+	// sparsely where it is marginal.
+	d.hatch(left, top, right-left, y(greatest)-top, 8)
+	d.hatch(left, y(greatest), right-left, y(high)-y(greatest), 24)
+	d.hatch(left, y(low), right-left, y(least)-y(low), 24)
+	d.hatch(left, y(least), right-left, bottom-y(least), 8)
 	d.line(left, y(high), right, y(high), "dash")
 	d.line(left, y(low), right, y(low), "dash")
 
@@ -77,18 +80,20 @@ func demandDrawing(k *kit.Kit) (template.HTML, error) {
 		}
 	}
 	list := []label{
-		{at: (top + y(high)) / 2, lines: [][]piece{{say("too large")}, {say("above " + tenth(high) + ": lazy off idle")}}},
-		{at: (y(low) + y(high)) / 2, lines: [][]piece{{say("suits")}, {say(tenth(low) + " to " + tenth(high) + " cfm")}}},
-		{at: (y(low) + bottom) / 2, lines: [][]piece{{say("too small")}, {say("below " + tenth(low) + ": holds back")}}},
+		{at: (top + y(greatest)) / 2, lines: [][]piece{{say("too large")}, {say("above " + tenth(greatest) + ": lazy off idle")}}},
+		{at: (y(low) + y(high)) / 2, lines: [][]piece{{say("suits")}, {say(tenth(low) + " to " + tenth(high) + " cfm,")}, {say("marginal just outside")}}},
+		{at: (y(least) + bottom) / 2, lines: [][]piece{{say("too small")}, {say("below " + tenth(least) + ": holds back")}}},
 		{at: y(flow), lines: rating},
 		{at: y(exact), lines: [][]piece{{say("the engine draws")}, {figure(demand.at+"/value", demand.Value), say(" cfm at "), figure(redlineAt, redline), say(" rpm")}}},
 	}
 	for i, middle := range d.labels(list, beside, "start", 0, d.height) {
 		d.line(right+2, list[i].at, beside-3, middle, "hair")
 	}
-	d.desc = fmt.Sprintf("A straight line rises from nothing at standstill to %s cfm at %s rpm, the air the engine can draw. Ratings from %s to %s cfm at %s inHg suit it; "+
-		"below is too small and holds the engine back at the top, above is too large and lazy off idle. This carburetor flows %s cfm at %s inHg, which is %s cfm at %s inHg. %s",
-		number(demand.Value), number(redline), tenth(low), tenth(high), number(calc.ComparisonInHg), number(c.FlowCFM), number(c.RatedAtInHg), tenth(flow), number(calc.ComparisonInHg), ratio.Text)
+	d.desc = fmt.Sprintf("A straight line rises from nothing at standstill to %s cfm at %s rpm, the air the engine can draw. Ratings from %s to %s cfm at %s inHg suit it. "+
+		"Below %s is too small and holds the engine back at the top, above %s is too large and lazy off idle; between these and what suits is marginal. "+
+		"This carburetor flows %s cfm at %s inHg, which is %s cfm at %s inHg. %s",
+		number(demand.Value), number(redline), tenth(low), tenth(high), number(calc.ComparisonInHg), tenth(least), tenth(greatest),
+		number(c.FlowCFM), number(c.RatedAtInHg), tenth(flow), number(calc.ComparisonInHg), ratio.Text)
 	return d.html(), nil
 }
 

@@ -15,7 +15,7 @@ import (
 func pathDrawing(k *kit.Kit) template.HTML {
 	d := newDrawing("path", "Fuel path, supply line to carburetor")
 	c, v := k.Carburetor, k.Vehicle
-	const left, width, columns = 20, 320, 50 // columns: characters in a box
+	const left, width, columns = 20, 320, 56 // columns: characters in a box
 
 	y := 6.0
 	box := func(class string, lines [][]piece) {

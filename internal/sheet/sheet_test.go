@@ -402,6 +402,21 @@ func TestGoldenKitsMakeWellFormedSheets(t *testing.T) {
 	})
 }
 
+func TestWithoutPathAndStackTheDrawingsSaySo(t *testing.T) {
+	k := goldenKit(t, "throttle-valve-cable-known")
+	k.FuelPath, k.Stack = nil, nil
+	root := wellFormed(t, render(t, k, sheet.Options{}))
+	for name, want := range map[string]string{"path": "NOTHING JOINS THESE TWO", "stack": "no stack fits"} {
+		if svg := drawing(root, name); svg == nil || !strings.Contains(text(svg), want) {
+			t.Errorf("%s does not say %q", name, want)
+		} else if faults := legibility(t, svg); len(faults) > 0 {
+			t.Errorf("%s: %v", name, faults)
+		}
+	}
+	k.Checks, k.Lines, k.Needs, k.VacuumPorts = nil, nil, nil, nil
+	wellFormed(t, render(t, k, sheet.Options{}))
+}
+
 func TestVerdictAndMissingComeFirst(t *testing.T) {
 	page := string(render(t, goldenKit(t, "missing-parts"), sheet.Options{}))
 	last := -1
