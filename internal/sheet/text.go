@@ -15,8 +15,11 @@ import (
 // a part read as another. The joiners some scripts need stay.
 func visible(text string) string {
 	var b strings.Builder
+	b.Grow(len(text))
 	for _, r := range text {
 		switch {
+		case ' ' <= r && r <= '~': // nearly all there is; the tables below are slow
+			b.WriteByte(byte(r))
 		case r == '\n' || r == '\t' || r == '\u200c' || r == '\u200d':
 			b.WriteRune(r)
 		case unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp):
