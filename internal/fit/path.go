@@ -128,8 +128,9 @@ type PathSearch struct {
 	opens   []open
 
 	// of the prices
-	prices   int32       // number
-	priced   []Candidate // by entry
+	prices   int32 // number
+	price    func(*catalog.Part) Candidate
+	priced   []Candidate // by entry, once its choice is looked at
 	switches []pathSwitch
 	held     []heldUnits // of switches
 	state    []state
@@ -162,6 +163,7 @@ type choice struct {
 	from, to int32 // entries
 	hasApart bool
 
+	priced  int32 // under these prices
 	prices  int32 // that bought and best are of
 	bought  int64 // the cheapest of those merely bought
 	best    int32 // its entry
@@ -262,7 +264,7 @@ var pathSearches = sync.Pool{New: func() any { return &PathSearch{apartID: map[*
 // Release lets the memory of a search be used again, with the paths it returned.
 func (s *PathSearch) Release() {
 	clear(s.apartID)
-	s.q = nil
+	s.q, s.price = nil, nil
 	emptied(&s.stages)
 	emptied(&s.bores)
 	emptied(&s.owned)
@@ -516,9 +518,10 @@ func (s *PathSearch) fitting(role Role, i int32) int32 {
 // nothing joins line and inlet. They are good until Release.
 func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	s.prices++
-	s.priced = s.priced[:0]
-	for i := range s.entries {
-		s.priced = append(s.priced, prices.Price(s.entries[i].part))
+	s.price = prices.Price
+	s.priced = resize(s.priced, len(s.entries))
+	for i := range s.apart {
+		s.priced[s.apart[i].entry] = prices.Price(s.parts[i])
 	}
 	s.setSwitches(prices)
 	first := len(s.found)
@@ -775,11 +778,27 @@ func (s *PathSearch) joined(j *join) int64 {
 	return j.cost
 }
 
+// candidates prices the entries of a choice.
+func (s *PathSearch) candidates(c *choice) {
+	if c.priced == s.prices {
+		return
+	}
+	c.priced = s.prices
+	for e := c.from; e < c.to; e++ {
+		if id := s.entries[e].apart; id >= 0 {
+			s.priced[e] = s.priced[s.apart[id].entry]
+		} else {
+			s.priced[e] = s.price(s.entries[e].part)
+		}
+	}
+}
+
 // cheapest is the least that one piece of a choice costs under the setting, and its
 // entry: the first of those that cost as little.
 func (s *PathSearch) cheapest(choice int32) (cost int64, entry int32) {
 	c := &s.choices[choice]
 	if c.prices != s.prices {
+		s.candidates(c)
 		c.prices, c.number, c.bought, c.best = s.prices, 0, impossible, -1
 		for e := c.from; e < c.to; e++ {
 			if s.entries[e].apart < 0 {
@@ -868,6 +887,7 @@ func (s *PathSearch) withHose(best *solved, l *label, most int64) bool {
 // bought.
 func (s *PathSearch) cheapestOf(choice int32, bought *bestBought, places int, unitsOf func(*catalog.Part) int) (best int32, cost int64) {
 	c := &s.choices[choice]
+	s.candidates(c)
 	try := func(e int32, best *int32, cost *int64, free int) {
 		part := &s.priced[e]
 		n := unitsOf(part.Part)

@@ -314,9 +314,17 @@ type rawStack struct {
 	slots                 []stackSlot
 	chosen                [maxLayers]*Candidate
 	count                 int
+	parts                 [maxLayers]often // without repeats
+	kinds                 int              // of parts
 	totalIn, studNeededIn float64
 	cost, floor, penalty  int64
 	tied                  bool
+}
+
+// often is how often a candidate's part is in a stack.
+type often struct {
+	*Candidate
+	n int
 }
 
 // maxLayers is more than a stack can have: every layer of StackQuery, and studs.
@@ -330,13 +338,23 @@ func (s *StackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
 		r.count++
 	}
 	sources := uint64(0)
-	for i, c := range r.chosen[:r.count] {
+	for _, c := range r.chosen[:r.count] {
 		r.tied = r.tied || c.Tied
 		r.penalty += c.Penalty
 		sources |= c.Sources
-		if units := r.units(c.Part, i); units > 0 {
-			r.cost += c.packs(Packs(c.Part, units))
+		if c.Part == nil {
+			continue
 		}
+		k := slices.IndexFunc(r.parts[:r.kinds], func(o often) bool { return o.Part == c.Part })
+		if k < 0 {
+			k = r.kinds
+			r.parts[k].Candidate = c
+			r.kinds++
+		}
+		r.parts[k].n++
+	}
+	for _, o := range r.parts[:r.kinds] {
+		r.cost += o.packs(Packs(o.Part, o.n))
 	}
 	r.cost += r.penalty
 	r.floor = r.cost - s.q.Savings.Of(sources)
@@ -347,24 +365,6 @@ func (s *StackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
 		s.best = min(s.best, r.cost)
 	}
 	s.found = append(s.found, r)
-}
-
-// units is how often a part is in a stack, told at its first place; 0 at the others
-// and for what is no part.
-func (r *rawStack) units(p *catalog.Part, at int) int {
-	if p == nil {
-		return 0
-	}
-	n := 0
-	for i, c := range r.chosen[:r.count] {
-		if c.Part == p {
-			if i < at {
-				return 0
-			}
-			n++
-		}
-	}
-	return n
 }
 
 // spellOut spells out the stacks that none other can stand in for.
@@ -402,11 +402,8 @@ next:
 // Tied parts displace nothing.
 func (r *rawStack) standsInFor(o *rawStack, savings *Savings) bool {
 	spare, lost := o.penalty-r.penalty, uint64(0)
-	for i, c := range o.chosen[:o.count] {
-		n, left := o.units(c.Part, i), 0
-		if n > 0 {
-			left = r.often(c.Part)
-		}
+	for _, c := range o.parts[:o.kinds] {
+		n, left := c.n, r.often(c.Part)
 		if n <= left {
 			continue
 		}
@@ -415,11 +412,8 @@ func (r *rawStack) standsInFor(o *rawStack, savings *Savings) bool {
 			spare += c.packs(Packs(c.Part, n)) - c.packs(Packs(c.Part, left))
 		}
 	}
-	for i, c := range r.chosen[:r.count] {
-		n, had := r.units(c.Part, i), 0
-		if n > 0 {
-			had = o.often(c.Part)
-		}
+	for _, c := range r.parts[:r.kinds] {
+		n, had := c.n, o.often(c.Part)
 		switch {
 		case n <= had:
 		case c.Tied:
@@ -435,13 +429,12 @@ func (r *rawStack) standsInFor(o *rawStack, savings *Savings) bool {
 
 // often is how often a part is in a stack.
 func (r *rawStack) often(p *catalog.Part) int {
-	n := 0
-	for _, c := range r.chosen[:r.count] {
-		if c.Part == p {
-			n++
+	for i := range r.parts[:r.kinds] {
+		if r.parts[i].Part == p {
+			return r.parts[i].n
 		}
 	}
-	return n
+	return 0
 }
 
 func (s *StackSearch) option(r *rawStack) StackOption {

@@ -17,6 +17,8 @@ type sourceBits struct {
 	job   int64 // that they are of
 	known [3]bool
 	bits  [3]uint64
+
+	useless uint64 // contents of a bundle, a bit each of the first 64, that cannot serve
 }
 
 // sources are where a part may come from beside its own packs: bundles that can save
@@ -46,11 +48,22 @@ func (j *job) bit(known *sourceBits, a aim, saving func() int64) uint64 {
 
 // bundleBit is the source bit of a bundle, 0 when it cannot be in an optimum.
 func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
+	known := j.source(b)
+	return j.bit(known, a, func() int64 { return j.saving(b, known, a) })
+}
+
+// source is what is known of a bundle as a source.
+func (j *job) source(b *catalog.Bundle) *sourceBits {
 	known := &j.room.sources[b.Index()]
 	if known.job != j.room.job {
 		*known = sourceBits{job: j.room.job}
+		for i, p := range b.Parts() {
+			if i < 64 && !j.usable(p) {
+				known.useless |= 1 << i
+			}
+		}
 	}
-	return j.bit(known, a, func() int64 { return j.saving(b, a) })
+	return known
 }
 
 // forgetSources lets all bits be worked out again.
@@ -61,7 +74,7 @@ func (j *job) forgetSources() {
 
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
 // optimum.
-func (j *job) saving(b *catalog.Bundle, a aim) int64 {
+func (j *job) saving(b *catalog.Bundle, known *sourceBits, a aim) int64 {
 	if b.Discontinued {
 		return -1
 	}
@@ -70,14 +83,8 @@ func (j *job) saving(b *catalog.Bundle, a aim) int64 {
 		saving -= lineWeight
 	}
 	for i, p := range b.Parts() {
-		saving += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
-	}
-	for i, p := range b.Parts() {
-		if saving < 0 {
-			break
-		}
-		if !j.usable(p) {
-			saving -= a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
+		if known.useless&(1<<i) == 0 {
+			saving += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
 		}
 	}
 	return saving
@@ -118,7 +125,7 @@ func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.
 		switch {
 		case slices.Contains(parts, p):
 			sw.Holds = append(sw.Holds, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
-		case j.usable(p):
+		case j.source(b).useless&(1<<i) == 0:
 			sw.Cost -= a.alone(j.s.Catalog, p, pieces)
 		}
 	}
@@ -132,6 +139,10 @@ func (j *job) findHoldings() {
 			return // had by need, not by SKU
 		}
 		if p, err := j.s.Catalog.Part(sku); err == nil {
+			if j.holdings == nil {
+				n := len(j.carburetor.InBox) + len(j.request.OnHand)
+				j.holdings, j.held = make([]fit.Holding, 0, n), make([]sourceBits, 0, n)
+			}
 			j.holdings = append(j.holdings, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
 			j.held = append(j.held, sourceBits{})
 		}

@@ -69,7 +69,7 @@ func (m Match) Fails(f *catalog.Form) []string {
 	for i := range m.Tests {
 		if t := &m.Tests[i]; !t.Accepts(f) {
 			stated := "not stated"
-			if a, ok := t.find(f); ok {
+			if a, ok := f.Attr(t.Attr); ok {
 				stated = a.String()
 			}
 			lines = append(lines, t.Attr+": "+stated+", wanted "+t.Wanted())
@@ -81,29 +81,26 @@ func (m Match) Fails(f *catalog.Form) []string {
 // Accepts reports whether a form passes the test; an attribute that is not stated
 // fails it.
 func (t *Test) Accepts(f *catalog.Form) bool {
-	a, ok := t.find(f)
-	if !ok {
-		return false
+	if t.at < len(f.Attributes) && f.Attributes[t.at].Name == t.Attr { // as a rule; copies nothing
+		return t.passes(&f.Attributes[t.at].Value)
 	}
+	a, ok := f.Attr(t.Attr)
+	return ok && t.passes(&a.Value)
+}
+
+func (t *Test) passes(v *catalog.Value) bool {
 	switch t.Op {
 	case AtLeast:
-		return a.Value.Num >= t.Value.Num
+		return v.Num >= t.Value.Num
 	case AtMost:
-		return a.Value.Num <= t.Value.Num
+		return v.Num <= t.Value.Num
 	case OneOf:
-		return slices.ContainsFunc(t.Values, func(v catalog.Value) bool { return t.same(a.Value, v) })
+		return slices.ContainsFunc(t.Values, func(one catalog.Value) bool { return t.same(v, &one) })
 	}
-	return t.same(a.Value, t.Value)
+	return t.same(v, &t.Value)
 }
 
-func (t *Test) find(f *catalog.Form) (catalog.Attr, bool) {
-	if t.at < len(f.Attributes) && f.Attributes[t.at].Name == t.Attr {
-		return f.Attributes[t.at], true
-	}
-	return f.Attr(t.Attr)
-}
-
-func (t *Test) same(a, b catalog.Value) bool {
+func (t *Test) same(a, b *catalog.Value) bool {
 	if byNumber(t.Type) {
 		return a.Num == b.Num
 	}
