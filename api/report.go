@@ -70,12 +70,12 @@ func (r *report) verdict(k *kit.Kit) {
 
 	v, c := k.Vehicle, k.Carburetor
 	name := strings.Join(strings.Fields(fmt.Sprintf("%s %s %s", yearText(v.Year), v.Make, v.Model)), " ")
-	engine := fmt.Sprintf("%s in³, %d cylinders, %s, %s", number(v.Engine.DisplacementIn3), v.Engine.Cylinders, v.Engine.Tune, words(v.Intake.Flange))
+	engine := fmt.Sprintf("%s in³, %d cylinders, %s, %s", units.Number(v.Engine.DisplacementIn3), v.Engine.Cylinders, v.Engine.Tune, words(v.Intake.Flange))
 	if name != "" {
 		engine = name + ": " + engine
 	}
 	r.wrap("Vehicle      ", engine)
-	r.wrap("Carburetor   ", fmt.Sprintf("%s %s: %s cfm at %s inHg, %d barrels, %s", c.SKU, c.Name, number(c.FlowCFM), number(c.RatedAtInHg), c.Barrels, words(c.Flange)))
+	r.wrap("Carburetor   ", fmt.Sprintf("%s %s: %s cfm at %s inHg, %d barrels, %s", c.SKU, c.Name, units.Number(c.FlowCFM), units.Number(c.RatedAtInHg), c.Barrels, words(c.Flange)))
 	r.wrap("Catalogue    ", fmt.Sprintf("revision %d", k.CatalogueRevision))
 }
 
@@ -163,12 +163,12 @@ func (r *report) group(title string, needs []kit.Need) {
 
 func quantityText(quantity float64, unit string) string {
 	if unit == "inch" {
-		return number(quantity) + " in"
+		return units.Number(quantity) + " in"
 	}
 	if quantity == 1 {
 		return "1 piece"
 	}
-	return number(quantity) + " pieces"
+	return units.Number(quantity) + " pieces"
 }
 
 func (r *report) lines(k *kit.Kit) {
@@ -254,9 +254,9 @@ func (r *report) checks(k *kit.Kit) {
 	r.heading("Checks")
 	r.wrap("  ", "A pass is arithmetic on the figures given, not a guarantee of safety: local codes, the vehicle maker's manual and licensed practice come first.")
 	for _, c := range k.Checks {
-		value := number(c.Value) + unitText(c.Unit)
+		value := units.Number(c.Value) + unitText(c.Unit)
 		if c.SI != nil {
-			value += " [" + number(c.SI.Value) + unitText(c.SI.Unit) + "]"
+			value += " [" + units.Number(c.SI.Value) + unitText(c.SI.Unit) + "]"
 		}
 		outcome := fmt.Sprintf("%-4s", strings.ToUpper(string(c.Outcome)))
 		r.out.WriteString("  " + r.paint(outcome, outcomeColour[c.Outcome]) + "  " + c.ID + "  " + value + limitText(c.Limit) + "\n")
@@ -264,7 +264,7 @@ func (r *report) checks(k *kit.Kit) {
 		if c.Formula != "" {
 			inputs := make([]string, len(c.Inputs))
 			for i, in := range c.Inputs {
-				inputs[i] = in.Name + " " + figure(in.Value)
+				inputs[i] = in.Name + " " + units.Short(in.Value)
 			}
 			r.wrap("        formula: ", strings.Join(append([]string{c.Formula}, inputs...), "; "))
 		}
@@ -284,11 +284,11 @@ func unitText(unit string) string {
 func limitText(l kit.Limit) string {
 	switch {
 	case l.AtLeast != nil && l.AtMost != nil:
-		return fmt.Sprintf(", limit %s to %s", figure(*l.AtLeast), figure(*l.AtMost))
+		return fmt.Sprintf(", limit %s to %s", units.Short(*l.AtLeast), units.Short(*l.AtMost))
 	case l.AtLeast != nil:
-		return ", limit at least " + figure(*l.AtLeast)
+		return ", limit at least " + units.Short(*l.AtLeast)
 	case l.AtMost != nil:
-		return ", limit at most " + figure(*l.AtMost)
+		return ", limit at most " + units.Short(*l.AtMost)
 	}
 	return ""
 }
@@ -322,7 +322,7 @@ func (r *report) fuelPath(k *kit.Kit) {
 	for i, s := range k.FuelPath {
 		name := s.SKU + " " + s.Name
 		if s.FromEnd.Family == catalog.Hose {
-			name += ": " + number(s.LengthIn) + " in of it"
+			name += ": " + units.Number(s.LengthIn) + " in of it"
 		}
 		r.wrap(fmt.Sprintf("  %2d  ", i+1), name)
 		r.wrap("      ", s.FromEnd.String()+" -> "+s.ToEnd.String())
@@ -344,7 +344,7 @@ func (r *report) stack(k *kit.Kit) {
 	for _, row := range table(rows) {
 		r.out.WriteString("  " + row + "\n")
 	}
-	r.wrap("  ", "Flange to the underside of the hood: "+number(k.Vehicle.Intake.HoodClearanceIn)+" in.")
+	r.wrap("  ", "Flange to the underside of the hood: "+units.Number(k.Vehicle.Intake.HoodClearanceIn)+" in.")
 }
 
 func (r *report) settings(k *kit.Kit) {
@@ -467,19 +467,6 @@ func table(rows [][]string) []string {
 	}
 	return lines
 }
-
-// number prints at most four decimals, without trailing zeros.
-func number(v float64) string {
-	text := strings.TrimSuffix(strings.TrimRight(strconv.FormatFloat(v, 'f', 4, 64), "0"), ".")
-	if text == "-0" {
-		return "0"
-	}
-	return text
-}
-
-// figure prints five significant digits: what stands beside a check's value is for
-// reading, --json has it whole.
-func figure(v float64) string { return strconv.FormatFloat(v, 'g', 5, 64) }
 
 // ANSI SGR parameters, ECMA-48.
 const (

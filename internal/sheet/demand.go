@@ -7,6 +7,7 @@ import (
 
 	"onetrip/internal/calc"
 	"onetrip/internal/kit"
+	"onetrip/internal/units"
 )
 
 // demandDrawing is air demand over engine speed against the band of ratings that
@@ -35,7 +36,7 @@ func demandDrawing(k *kit.Kit) (template.HTML, error) {
 	}
 	low, high := *ratio.Limit.AtLeast*exact, *ratio.Limit.AtMost*exact
 	least, greatest := calc.RestrictiveBelow*exact, calc.OverCarburetedAbove*exact
-	tenth := func(v float64) string { return number(math.Round(v*10) / 10) }
+	tenth := func(v float64) string { return units.Number(math.Round(v*10) / 10) }
 
 	d := newDrawing("demand", "Air demand over engine speed")
 	d.height = 238
@@ -57,11 +58,11 @@ func demandDrawing(k *kit.Kit) (template.HTML, error) {
 	d.line(left, top, left, bottom, "ink")
 	for _, rpm := range ticks(redline, 4) {
 		d.line(x(rpm), bottom, x(rpm), bottom+4, "ink")
-		d.text(x(rpm), bottom+15, "middle small", say(number(rpm)))
+		d.text(x(rpm), bottom+15, "middle small", say(units.Number(rpm)))
 	}
 	for _, cfm := range ticks(most, 6) {
 		d.line(left-4, y(cfm), left, y(cfm), "ink")
-		d.text(left-6, y(cfm)+3.5, "end small", say(number(cfm)))
+		d.text(left-6, y(cfm)+3.5, "end small", say(units.Number(cfm)))
 	}
 	d.text((left+right)/2, bottom+31, "middle small", say("engine speed, rpm"))
 	d.text(left+4, top-4, "start small", say("cfm"))
@@ -76,7 +77,7 @@ func demandDrawing(k *kit.Kit) (template.HTML, error) {
 		rating = [][]piece{
 			{say("this carburetor")},
 			{figure("/carburetor/flow_cfm", c.FlowCFM), say(" cfm at "), figure("/carburetor/rated_at_inhg", c.RatedAtInHg), say(" inHg,")},
-			{say(fmt.Sprintf("%s at %s inHg", tenth(flow), number(calc.ComparisonInHg)))},
+			{say(fmt.Sprintf("%s at %s inHg", tenth(flow), units.Number(calc.ComparisonInHg)))},
 		}
 	}
 	list := []label{
@@ -92,8 +93,8 @@ func demandDrawing(k *kit.Kit) (template.HTML, error) {
 	d.desc = fmt.Sprintf("A straight line rises from nothing at standstill to %s cfm at %s rpm, the air the engine can draw. Ratings from %s to %s cfm at %s inHg suit it. "+
 		"Below %s is too small and holds the engine back at the top, above %s is too large and lazy off idle; between these and what suits is marginal. "+
 		"This carburetor flows %s cfm at %s inHg, which is %s cfm at %s inHg. %s",
-		number(demand.Value), number(redline), tenth(low), tenth(high), number(calc.ComparisonInHg), tenth(least), tenth(greatest),
-		number(c.FlowCFM), number(c.RatedAtInHg), tenth(flow), number(calc.ComparisonInHg), ratio.Text)
+		units.Number(demand.Value), units.Number(redline), tenth(low), tenth(high), units.Number(calc.ComparisonInHg), tenth(least), tenth(greatest),
+		units.Number(c.FlowCFM), units.Number(c.RatedAtInHg), tenth(flow), units.Number(calc.ComparisonInHg), ratio.Text)
 	return d.html(), nil
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/units"
 )
 
 // lever is one lever on the throttle shaft and the travels that must agree.
@@ -89,13 +90,13 @@ func leversDrawing(k *kit.Kit) template.HTML {
 			d.text(x-panel/2+4, pivot-py+17, "start small", say("closed"))
 			d.text(x+panel/2-4, pivot-py+17, "end small", say("open"))
 			d.text(x, pivot+20, "middle small", say("radius "), figure(l.radiusAt, l.radius), say(" in, swing "), figure("/carburetor/throttle/swing_deg", swing), say("°"))
-			sentences = append(sentences, fmt.Sprintf("%s: radius %s in, swing %s degrees.", l.title, number(l.radius), number(swing)))
+			sentences = append(sentences, fmt.Sprintf("%s: radius %s in, swing %s degrees.", l.title, units.Number(l.radius), units.Number(swing)))
 		}
 		y := pivot + 38
 		for _, b := range l.bars {
 			d.text(x-reach/2, y, "start small", say(b.text+" "), figure(b.from, b.value), say(" in"))
 			d.rect(x-reach/2, y+4, scale*b.value, 7, "layer", b.from)
-			sentences = append(sentences, fmt.Sprintf("%s %s in.", upperFirst(b.text), number(b.value)))
+			sentences = append(sentences, fmt.Sprintf("%s %s in.", upperFirst(b.text), units.Number(b.value)))
 			y += 30
 		}
 		d.text(x-reach/2, y, "start strong", say(outcomeTexts[l.outcome]))

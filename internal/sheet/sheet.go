@@ -19,6 +19,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/units"
 )
 
 // Options are what the sheet of a saved kit says beside the kit.
@@ -35,7 +36,7 @@ var pageText string
 var styleText string
 
 var page = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"words": words[string], "upper": strings.ToUpper, "number": number, "check": checkTitle, "need": needWords,
+	"words": words[string], "upper": strings.ToUpper, "number": units.Number, "check": checkTitle, "need": needWords,
 	"si": siText, "limit": limitText, "unit": unitText, "first": firstSentence, "finish": finishText, "attribute": attributeText, "decimal": decimal, "capital": upperFirst,
 }).Parse(pageText))
 
@@ -126,10 +127,10 @@ func viewOf(k *kit.Kit, o Options) (*view, error) {
 	out := &view{
 		Options: o, Kit: k, Style: template.CSS(styleText), Barcode: barcode, //nolint:gosec // our own file
 		Vehicle: name,
-		Engine: fmt.Sprintf("%s in³, %d cylinders, %s tune, %s manifold, %s transmission", number(v.Engine.DisplacementIn3), v.Engine.Cylinders,
+		Engine: fmt.Sprintf("%s in³, %d cylinders, %s tune, %s manifold, %s transmission", units.Number(v.Engine.DisplacementIn3), v.Engine.Cylinders,
 			v.Engine.Tune, words(v.Intake.Flange), v.Transmission.Kind),
-		Rating:   fmt.Sprintf("%s cfm at %s inHg, %d barrels, %s", number(c.FlowCFM), number(c.RatedAtInHg), c.Barrels, words(c.Flange)),
-		Title:    cmp.Or(name, number(v.Engine.DisplacementIn3)+" in³ engine") + " with " + c.Name,
+		Rating:   fmt.Sprintf("%s cfm at %s inHg, %d barrels, %s", units.Number(c.FlowCFM), units.Number(c.RatedAtInHg), c.Barrels, words(c.Flange)),
+		Title:    cmp.Or(name, units.Number(v.Engine.DisplacementIn3)+" in³ engine") + " with " + c.Name,
 		Verdict:  cmp.Or(verdicts[k.Verdict], verdictText{Word: words(k.Verdict)}),
 		LongPath: len(k.FuelPath) > 8, Reasons: reasons(k), Order: order(k), Outcomes: outcomeTexts, Severities: severityTexts,
 		Drawings: []picture{
@@ -247,24 +248,20 @@ func siText(si *kit.SI) string {
 	if si == nil {
 		return ""
 	}
-	return " (" + number(si.Value) + unitText(si.Unit) + ")"
+	return " (" + units.Number(si.Value) + unitText(si.Unit) + ")"
 }
 
 func limitText(l kit.Limit, unit string) string {
 	switch {
 	case l.AtLeast != nil && l.AtMost != nil:
-		return short(*l.AtLeast) + " to " + short(*l.AtMost) + unitText(unit)
+		return units.Short(*l.AtLeast) + " to " + units.Short(*l.AtMost) + unitText(unit)
 	case l.AtLeast != nil:
-		return "at least " + short(*l.AtLeast) + unitText(unit)
+		return "at least " + units.Short(*l.AtLeast) + unitText(unit)
 	case l.AtMost != nil:
-		return "at most " + short(*l.AtMost) + unitText(unit)
+		return "at most " + units.Short(*l.AtMost) + unitText(unit)
 	}
 	return ""
 }
-
-// short prints five significant digits: what stands beside a check's value is for
-// reading.
-func short(v float64) string { return strconv.FormatFloat(v, 'g', 5, 64) }
 
 func upperFirst(s string) string {
 	r, size := utf8.DecodeRuneInString(s)

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"onetrip/internal/kit"
+	"onetrip/internal/units"
 )
 
 // stackDrawing is what stands on the manifold flange, to scale under the hood. When
@@ -68,14 +69,14 @@ func stackDrawing(k *kit.Kit) template.HTML {
 		}
 		list = append(list, label{at: y(at + s.HeightIn/2), lines: append(plainly(wrap(s.Item, 24, 1)), second)})
 		spots = append(spots, axis+half)
-		sentences = append(sentences, fmt.Sprintf("%s, %s in.", s.Item, number(s.HeightIn)))
+		sentences = append(sentences, fmt.Sprintf("%s, %s in.", s.Item, units.Number(s.HeightIn)))
 		at += s.HeightIn
 	}
 	if len(k.Stack) == 0 {
 		d.rect(axis-38, y(height.Value), 76, unit*height.Value, "missing", height.at+"/value")
 		list = append(list, label{at: y(height.Value / 2), lines: [][]piece{{say("no stack fits")}, {say("the lowest stands")}, {figure(height.at+"/value", height.Value), say(" in high")}}})
 		spots = append(spots, axis+38)
-		sentences = append(sentences, fmt.Sprintf("No stack fits; the lowest stands %s in high.", number(height.Value)))
+		sentences = append(sentences, fmt.Sprintf("No stack fits; the lowest stands %s in high.", units.Number(height.Value)))
 	}
 	room := label{at: (y(clearance) + y(height.Value)) / 2, lines: [][]piece{
 		{figure(marginAt, margin), say(" in of margin")},
@@ -93,6 +94,6 @@ func stackDrawing(k *kit.Kit) template.HTML {
 	}
 	d.text(beside, floor+20, "start small", say("all of it: "), figure(height.at+"/value", height.Value), say(" in"))
 	d.desc = fmt.Sprintf("From the manifold flange up: %s Together %s in under a hood %s in above the flange, which leaves %s in; %s in or more is wanted.",
-		strings.Join(sentences, " "), number(height.Value), number(clearance), number(margin), number(wanted))
+		strings.Join(sentences, " "), units.Number(height.Value), units.Number(clearance), units.Number(margin), units.Number(wanted))
 	return d.html()
 }

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"onetrip/internal/kit"
+	"onetrip/internal/units"
 )
 
 // Drawings are 360 units wide, so that a unit is about a pixel on a phone and a
@@ -57,7 +58,7 @@ func coordinate(v float64) string {
 type piece struct{ text, from string }
 
 func say(text string) piece                   { return piece{text: text} }
-func figure(from string, value float64) piece { return piece{number(value), from} }
+func figure(from string, value float64) piece { return piece{units.Number(value), from} }
 func exactly(from, text string) piece         { return piece{text, from} }
 
 // plainly is lines of text that hold no figures.

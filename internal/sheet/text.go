@@ -3,7 +3,6 @@ package sheet
 import (
 	"cmp"
 	"fmt"
-	"strconv"
 	"strings"
 	"unicode"
 
@@ -41,17 +40,6 @@ func familyText(f catalog.Family) string { return cmp.Or(families[f], words(f)) 
 
 // words is a value of the contract as people write it.
 func words[T ~string](value T) string { return strings.ReplaceAll(string(value), "_", " ") }
-
-// number prints at most four decimals, as many as the kit's figures have, without
-// trailing zeros.
-func number(v float64) string {
-	text := strconv.FormatFloat(v, 'f', 4, 64)
-	text = strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
-	if text == "-0" {
-		return "0"
-	}
-	return text
-}
 
 // wrap breaks text into at most lines lines of about width characters. A word too
 // long for a line is broken; what does not fit ends in an ellipsis, since a drawing
