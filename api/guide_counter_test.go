@@ -27,7 +27,7 @@ func TestGuideCounter(t *testing.T) {
 	if err := json.Unmarshal([]byte(read("marked.json")), &marked); err != nil {
 		t.Fatal(err)
 	}
-	if read("saved.json") != read("kit.json") || marked.SavedBy != "guide" || marked.Marks["FOZ-2A83"].Mark != kit.LinePicked || marked.Status != kit.SavedPicking {
+	if read("saved.json") != read("kit.json") || marked.Verdict != kit.Complete || marked.SavedBy != "guide" || marked.Marks["FOZ-2A83"].Mark != kit.LinePicked || marked.Status != kit.SavedPicking {
 		t.Errorf("saved:\n%s\nscanned back:\n%s\nmarked by %s: %v", read("saved.json"), read("kit.json"), marked.SavedBy, marked.Marks)
 	}
 	if sheet := read("sheet.html"); !strings.Contains(sheet, marked.Code) || !strings.Contains(sheet, "FOZ-2A83") {
