@@ -4,12 +4,17 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
+	"math"
 	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -22,6 +27,9 @@ import (
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"onetrip/internal/kit"
+	"onetrip/internal/sheet"
 )
 
 // axe-core judges the accessibility of a page. It is fetched into the cache of
@@ -108,6 +116,9 @@ func open(browser context.Context, t *testing.T, address string, window size) *t
 		t.Fatal(err)
 	}
 	p := &tab{t: t, ctx: ctx, origin: at.Scheme + "://" + at.Host + "/"}
+	if at.Scheme == "file" {
+		p.origin = address
+	}
 	if err := chromedp.Listen(ctx, p.listen); err != nil {
 		t.Fatal(err)
 	}
@@ -256,7 +267,7 @@ func (p *tab) fitsWidth() {
 	p.t.Helper()
 	if over := eval[int](p, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
 		p.t.Errorf("the page is %d px wider than its window: %s", over, eval[[]string](p, `[...document.querySelectorAll("body *")]
-			.filter(e => e.getBoundingClientRect().right > document.documentElement.clientWidth).map(e => e.outerHTML.slice(0, 100)).slice(0, 20)`))
+			.filter(e => e.getBoundingClientRect().right > document.documentElement.clientWidth || e.scrollWidth > e.clientWidth + 1 && e.clientWidth).map(e => e.outerHTML.slice(0, 100)).slice(0, 20)`))
 	}
 }
 
@@ -321,4 +332,159 @@ func TestBrowserDocs(t *testing.T) {
 			p.isQuiet()
 		})
 	}
+}
+
+// The start page leads to a sheet, with the keyboard alone.
+func TestBrowserStart(t *testing.T) {
+	_, service, _ := startServer(t)
+	chrome := browser(t)
+	for _, window := range []size{phone, desktop} {
+		t.Run(window.name, func(t *testing.T) {
+			p := open(chrome, t, service+"/", window)
+			p.keep("start-" + window.name)
+			p.isAccessible()
+			p.isReachable()
+			p.fitsWidth()
+			p.press(`a[href^="v1/kits/resolve"]`)
+			p.do(chromedp.WaitVisible("#drawing-levers")) // the last
+			p.isQuiet()
+		})
+	}
+}
+
+// Papers that a sheet is printed on.
+var papers = []struct {
+	name string
+	size chromedp.PaperSize
+}{{"a4", chromedp.PaperA4}, {"letter", chromedp.PaperLetter}}
+
+const (
+	pxPerIn = 96
+	ptPerIn = 72
+	// marginsIn is what the sheet's own style leaves white at the sides, 12 mm each.
+	marginsIn = 2 * 12 / 25.4
+)
+
+// goldenKit is one of testdata/kits.
+func goldenKit(t *testing.T, name string) *kit.Kit {
+	t.Helper()
+	text, err := os.ReadFile("../testdata/kits/" + name + ".json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var golden struct{ Kit *kit.Kit }
+	if err := json.Unmarshal(text, &golden); err != nil {
+		t.Fatal(err)
+	}
+	return golden.Kit
+}
+
+// sheetFile writes the sheet of a kit.
+func sheetFile(t *testing.T, k *kit.Kit) (address string) {
+	t.Helper()
+	name := filepath.Join(t.TempDir(), "sheet.html")
+	err := writeFile(name, func(w io.Writer) error {
+		return sheet.HTML(w, k, sheet.Options{Code: "K7M4-TQ2X", Notes: []string{"Saved by a test."}})
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return "file://" + name
+}
+
+// Sheets of every verdict, on a phone, a desk and paper.
+func TestBrowserSheet(t *testing.T) {
+	chrome := browser(t)
+	for _, name := range []string{"spread-manifold-square-carburetor", "throttle-valve-cable-known", "shelf-of-fuel-parts", "missing-parts", "emissions-unsuitable"} {
+		k := goldenKit(t, name)
+		address := sheetFile(t, k)
+		for _, window := range []size{phone, desktop} {
+			t.Run(name+"/"+window.name, func(t *testing.T) {
+				p := open(chrome, t, address, window)
+				p.keep("sheet-" + name + "-" + window.name)
+				p.drawsWhatIsIn(k)
+				p.isAccessible()
+				p.isReachable()
+				p.fitsWidth()
+				p.isQuiet()
+			})
+		}
+		for _, paper := range papers {
+			t.Run(name+"/"+paper.name, func(t *testing.T) {
+				p := open(chrome, t, address, size{paper.name, int64((paper.size.Width - marginsIn) * pxPerIn), 1000})
+				if _, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}); err != nil {
+					t.Fatal(err)
+				}
+				p.fitsWidth()
+				p.drawsWhatIsIn(k)
+				pdf, err := chromedp.Run(p.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(paper.size)))
+				if err != nil {
+					t.Fatal(err)
+				}
+				p.keepFile("sheet-"+name+"-"+paper.name+".pdf", pdf)
+				boxes := regexp.MustCompile(`/MediaBox \[0 0 ([0-9.]+) `).FindAllSubmatch(pdf, -1)
+				if len(boxes) == 0 || len(boxes) > 8 {
+					t.Errorf("printed on %d pages", len(boxes))
+				}
+				for _, box := range boxes {
+					if width, err := strconv.ParseFloat(string(box[1]), 64); err != nil || math.Abs(width-paper.size.Width*ptPerIn) > 1 {
+						t.Errorf("a page is %s pt wide", box[1])
+					}
+				}
+			})
+		}
+	}
+}
+
+// drawsWhatIsIn fails the test unless the five drawings are there, whole, with a name
+// and a description, and say what the kit does.
+func (p *tab) drawsWhatIsIn(k *kit.Kit) {
+	p.t.Helper()
+	text, err := json.Marshal(k)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	faults := eval[[]string](p, `(kit => {
+		const faults = [], at = pointer => pointer.split("/").slice(1).reduce((v, name) => v?.[name], kit);
+		for (const id of ["demand", "ports", "path", "stack", "levers"]) {
+			const svg = document.getElementById("drawing-" + id);
+			if (!svg || !svg.checkVisibility()) { faults.push(id + " is not drawn"); continue; }
+			if (svg.getAttribute("role") != "img" || !svg.querySelector("title")?.textContent || !svg.querySelector("desc")?.textContent) faults.push(id + " has no name");
+			const frame = svg.getBoundingClientRect(), figures = svg.querySelectorAll("[data-from]");
+			if (frame.width < 200 || frame.height < 50) faults.push(id + " is " + frame.width + " x " + frame.height + " px");
+			if (!figures.length) faults.push(id + " has no figures");
+			for (const e of figures) {
+				const pointer = e.getAttribute("data-from"), want = at(pointer), got = e.textContent;
+				if (want === undefined) faults.push(id + ": " + pointer + " is not in the kit");
+				else if (e.tagName == "rect") continue; // drawn to scale: the tests of package sheet
+				else if (typeof want == "number" ? Math.abs(want - got) > 0.00005 || got === "" : String(want) !== got) faults.push(id + ": " + pointer + " is " + want + ", drawn as " + got);
+			}
+			for (const e of svg.querySelectorAll("text")) {
+				const box = e.getBoundingClientRect();
+				if (box.left < frame.left - 1 || box.right > frame.right + 1 || box.top < frame.top - 1 || box.bottom > frame.bottom + 1) faults.push(id + " cuts " + e.textContent);
+			}
+		}
+		return faults;
+	})(`+string(text)+`)`)
+	for _, fault := range faults {
+		p.t.Error(fault)
+	}
+}
+
+// Names are text, whatever they hold: nothing of them runs or loads.
+func TestBrowserSheetShowsNamesAsText(t *testing.T) {
+	k := goldenKit(t, "missing-parts")
+	const name = `<script>document.title="run"</script><img src="http://onetrip.example/x" onerror="document.title='run'">`
+	for i := range k.Lines {
+		k.Lines[i].Name = name
+	}
+	k.Carburetor.Name, k.Vehicle.Make = name, name
+	p := open(browser(t), t, sheetFile(t, k), desktop)
+	if n := eval[int](p, `document.scripts.length + document.images.length`); n != 0 {
+		t.Errorf("%d scripts and images", n)
+	}
+	if title := eval[string](p, `document.title`); title == "run" || !strings.Contains(eval[string](p, `document.body.innerText`), name) {
+		t.Errorf("the title is %q, and the name is not shown as it is", title)
+	}
+	p.isQuiet()
 }

@@ -261,13 +261,19 @@ func TestServeRefusesWhatOtherMachinesCanReach(t *testing.T) {
 // base URL and the rest of its log.
 func startServer(t *testing.T, environment ...string) (*exec.Cmd, string, *bufio.Reader) {
 	t.Helper()
+	return startServerAs(t, nil, environment...)
+}
+
+// startServerAs is startServer with arguments for serve.
+func startServerAs(t *testing.T, args []string, environment ...string) (*exec.Cmd, string, *bufio.Reader) {
+	t.Helper()
 	program, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
 	t.Cleanup(cancel)
-	command := exec.CommandContext(ctx, program, "serve")
+	command := exec.CommandContext(ctx, program, append([]string{"serve"}, args...)...)
 	command.Env = append(os.Environ(), asProgram+"=1", "LISTEN=127.0.0.1:0")
 	command.Env = append(command.Env, environment...)
 	pipe, err := command.StderrPipe()
@@ -287,6 +293,22 @@ func startServer(t *testing.T, environment ...string) (*exec.Cmd, string, *bufio
 		t.Fatalf("the first line is not JSON that says where it listens: %s (%v)", line, err)
 	}
 	return command, entry.URL, log
+}
+
+// With --demo the demo catalogue is served, whatever database the environment names.
+func TestServeDemoLeavesTheDatabaseAlone(t *testing.T) {
+	_, url, _ := startServerAs(t, []string{"--demo"}, databaseVariable+"=postgres://nobody@127.0.0.1:1/nowhere")
+	status, _, answer := ask(t, http.MethodGet, url+"/readyz", "", "")
+	var r httpapi.Readiness
+	if err := json.Unmarshal(answer, &r); err != nil || status != http.StatusOK || r.Source != "demo catalogue" || r.Database != nil {
+		t.Errorf("readyz: %d %s (%v)", status, answer, err)
+	}
+	if status, _, page := ask(t, http.MethodGet, url+"/", "", ""); status != http.StatusOK || !strings.Contains(string(page), "v1/kits/resolve?vehicle_id=") {
+		t.Errorf("the start page: %d %s", status, page)
+	}
+	if _, stderr, code := runProgram(t, "", "serve", "--demo", "--catalogue", "../db/seed"); code != exitWrongInput || !strings.Contains(stderr, "--catalogue") {
+		t.Errorf("exit code %d: %s", code, stderr)
+	}
 }
 
 func post(t *testing.T, url, body string) (status int, answer string) {

@@ -22,6 +22,7 @@ import (
 // serveCommand answers over HTTP until it is told to stop.
 type serveCommand struct {
 	catalogueFlag
+	Demo              bool   `help:"Serve the demo catalogue that is built in, also where DATABASE_URL names a database."`
 	Listen            string `env:"LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one (${default})."`
 	RequestsPerMinute int    `env:"REQUESTS_PER_MINUTE" default:"6000" placeholder:"N" help:"Requests that each access key has in a minute, at this replica (${default})."`
 }
@@ -111,7 +112,10 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 
 // source is the database where DATABASE_URL names one, else files.
 func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, error) {
-	if os.Getenv(databaseVariable) == "" {
+	if c.Demo && c.Catalogue != "" {
+		return nil, &inputError{errors.New("--demo and --catalogue name two catalogues; take one of them away")}
+	}
+	if c.Demo || os.Getenv(databaseVariable) == "" {
 		snapshot, err := c.open()
 		if err != nil {
 			return nil, err

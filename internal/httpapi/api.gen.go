@@ -772,6 +772,9 @@ type Attribute = []string
 // Barrels defines model for Barrels.
 type Barrels = int
 
+// CarburetorSKUQuery defines model for CarburetorSKUQuery.
+type CarburetorSKUQuery = string
+
 // ChokeKindFilter What opens the choke; `divorced` is a coil on the manifold.
 //
 // Example: electric
@@ -879,6 +882,9 @@ type Series = string
 
 // VehicleID defines model for VehicleId.
 type VehicleID = string
+
+// VehicleIDQuery defines model for VehicleIdQuery.
+type VehicleIDQuery = string
 
 // Year defines model for Year.
 type Year = int
@@ -1045,6 +1051,15 @@ type SaveKitParams struct {
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 }
 
+// ResolveCatalogueKitParams defines parameters for ResolveCatalogueKit.
+type ResolveCatalogueKitParams struct {
+	// VehicleID Id of a vehicle in the catalogue.
+	VehicleID VehicleIDQuery `form:"vehicle_id" json:"vehicle_id"`
+
+	// CarburetorSKU SKU of the carburetor chosen.
+	CarburetorSKU CarburetorSKUQuery `form:"carburetor_sku" json:"carburetor_sku"`
+}
+
 // ListPartsParams defines parameters for ListParts.
 type ListPartsParams struct {
 	// Q Words that must all occur in the id or SKU and the names, in any order and in either case.
@@ -1173,6 +1188,9 @@ type PutVehicleJSONRequestBody = Vehicle
 
 // ServerInterface represents all server handlers.
 type ServerInterface interface {
+	// GetStart What can be tried
+	// (GET /)
+	GetStart(ctx echo.Context) error
 	// GetDocs This contract, for people
 	// (GET /docs)
 	GetDocs(ctx echo.Context) error
@@ -1224,6 +1242,9 @@ type ServerInterface interface {
 	// SaveKit Resolve a kit and save it
 	// (POST /v1/kits)
 	SaveKit(ctx echo.Context, params SaveKitParams) error
+	// ResolveCatalogueKit Resolve a kit of the catalogue's
+	// (GET /v1/kits/resolve)
+	ResolveCatalogueKit(ctx echo.Context, params ResolveCatalogueKitParams) error
 	// ResolveKit Resolve a kit
 	// (POST /v1/kits/resolve)
 	ResolveKit(ctx echo.Context) error
@@ -1313,6 +1334,15 @@ type ServerInterface interface {
 // ServerInterfaceWrapper converts echo contexts to parameters.
 type ServerInterfaceWrapper struct {
 	Handler ServerInterface
+}
+
+// GetStart converts echo context to params.
+func (w *ServerInterfaceWrapper) GetStart(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetStart(ctx)
+	return err
 }
 
 // GetDocs converts echo context to params.
@@ -1755,6 +1785,31 @@ func (w *ServerInterfaceWrapper) SaveKit(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.SaveKit(ctx, params)
+	return err
+}
+
+// ResolveCatalogueKit converts echo context to params.
+func (w *ServerInterfaceWrapper) ResolveCatalogueKit(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ResolveCatalogueKitParams
+	// ------------- Required query parameter "vehicle_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "vehicle_id", ctx.QueryParams(), &params.VehicleID, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vehicle_id: %s", err))
+	}
+
+	// ------------- Required query parameter "carburetor_sku" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "carburetor_sku", ctx.QueryParams(), &params.CarburetorSKU, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter carburetor_sku: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ResolveCatalogueKit(ctx, params)
 	return err
 }
 
@@ -2358,6 +2413,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 		Handler: si,
 	}
 
+	router.GET(options.BaseURL+"/", wrapper.GetStart, options.OperationMiddlewares["getStart"]...)
 	router.GET(options.BaseURL+"/docs", wrapper.GetDocs, options.OperationMiddlewares["getDocs"]...)
 	router.GET(options.BaseURL+"/docs/:file", wrapper.GetDocsFile, options.OperationMiddlewares["getDocsFile"]...)
 	router.GET(options.BaseURL+"/livez", wrapper.GetLiveness, options.OperationMiddlewares["getLiveness"]...)
@@ -2379,6 +2435,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PATCH(options.BaseURL+"/v1/kits/:code", wrapper.MarkKit, options.OperationMiddlewares["markKit"]...)
 	router.GET(options.BaseURL+"/v1/kits/:code/changes", wrapper.GetKitChanges, options.OperationMiddlewares["getKitChanges"]...)
 	router.GET(options.BaseURL+"/v1/kits/:code/sheet", wrapper.GetKitSheet, options.OperationMiddlewares["getKitSheet"]...)
+	router.GET(options.BaseURL+"/v1/kits/resolve", wrapper.ResolveCatalogueKit, options.OperationMiddlewares["resolveCatalogueKit"]...)
 	router.POST(options.BaseURL+"/v1/kits/resolve", wrapper.ResolveKit, options.OperationMiddlewares["resolveKit"]...)
 	router.GET(options.BaseURL+"/v1/locations", wrapper.ListLocations, options.OperationMiddlewares["listLocations"]...)
 	router.GET(options.BaseURL+"/v1/parts", wrapper.ListParts, options.OperationMiddlewares["listParts"]...)

@@ -112,17 +112,24 @@ func TestContractExamplesWork(t *testing.T) {
 			continue // writes are tried on a database
 		}
 		path := strings.NewReplacer("{sku}", skus[id], "/v1/kits/{code}", kept.header.Get("Location")).Replace(op.path)
+		required := url.Values{}
 		for _, ref := range op.Parameters {
-			if p := ref.Value; p.In == "path" {
+			switch p := ref.Value; {
+			case p.In == "path":
 				path = strings.ReplaceAll(path, "{"+p.Name+"}", fmt.Sprint(p.Example))
+			case p.In == "query" && p.Required:
+				required.Set(p.Name, fmt.Sprint(p.Example))
 			}
+		}
+		if len(required) > 0 {
+			path += "?" + required.Encode()
 		}
 		if r := c.get(path); r.status != http.StatusOK {
 			t.Errorf("%s %s: %d %s", id, path, r.status, r.body)
 		}
 		for _, ref := range op.Parameters {
 			p := ref.Value
-			if p.In != "query" || p.Name == "cursor" {
+			if p.In != "query" || p.Required || p.Name == "cursor" {
 				continue
 			}
 			query := url.Values{}

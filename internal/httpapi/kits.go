@@ -2,10 +2,13 @@ package httpapi
 
 import (
 	"bytes"
+	"errors"
 	"net/http"
+	"strings"
 
 	"github.com/labstack/echo/v4"
 
+	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
 	"onetrip/internal/sheet"
 )
@@ -25,6 +28,29 @@ func (s *server) ResolveKit(c echo.Context) error {
 		}
 		return writeBytes(c, http.StatusOK, mediaType, body)
 	})
+}
+
+// ResolveCatalogueKit serves GET /v1/kits/resolve.
+func (s *server) ResolveCatalogueKit(c echo.Context, p ResolveCatalogueKitParams) error {
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
+	k, err := kit.Resolve(c.Request().Context(), snap, &kit.Request{VehicleID: p.VehicleID, CarburetorSKU: p.CarburetorSKU})
+	if unknown := (*catalog.NotFoundError)(nil); errors.As(err, &unknown) {
+		return badParameter(strings.TrimPrefix(unknown.Pointer, "/"), "%v", unknown)
+	}
+	if err != nil {
+		return err
+	}
+	if c.Get(mediaTypeKey) == echo.MIMEApplicationJSON {
+		return writeOne(c, "", func(b *buffer) error { return b.value(k) })
+	}
+	mediaType, body, err := printed(c, k, sheet.Options{})
+	if err != nil {
+		return err
+	}
+	return writeTagged(c, mediaType, hashOf(body), body)
 }
 
 // sheetPolicy keeps a page that loads nothing from loading anything.

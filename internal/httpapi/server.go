@@ -64,6 +64,7 @@ type server struct {
 	log            *slog.Logger
 	maxBodyBytes   int64
 	maxImportBytes int64
+	examples       examples
 }
 
 // New returns the handler of every path in the contract.

@@ -417,7 +417,7 @@ func TestRefusalsBeforeTheBody(t *testing.T) {
 		{"write stock", c.do(http.MethodPut, "/v1/stock/FC-M", `{"stock": []}`), 501, `the catalogue comes from files and is not changed by this service; attach a Postgres: ` +
 			`set DATABASE_URL, run the program's migrate and import DIR (such as db/seed), and serve with the same DATABASE_URL`},
 		{"stock", c.get("/v1/stock/FC-N"), 404, `no article "FC-N" in the catalogue; did you mean FC-M?`},
-		{"get for post", c.get(resolve), 405, `/v1/kits/resolve does not have GET; accepted: OPTIONS, POST`},
+		{"get for post", c.get("/v1/sizing"), 405, `/v1/sizing does not have GET; accepted: OPTIONS, POST`},
 		{"part", c.get("/v1/parts/FH-01"), 404, `no part "FH-01" in the catalogue; did you mean FH-001, FH-010, FH-011?`},
 		{"carburetor", c.get("/v1/carburetors/TN-650"), 404, `no carburetor "TN-650" in the catalogue; did you mean TN-600, TN-750, TN-500?`},
 		{"bundle", c.get("/v1/bundles/KB-SHOPS"), 404, `no bundle "KB-SHOPS" in the catalogue; did you mean KB-SHOP, KB-HOSE?`},

@@ -52,7 +52,7 @@ func HTML(w io.Writer, k *kit.Kit, o Options) error {
 	if err := page.Execute(&b, view); err != nil {
 		return fmt.Errorf("sheet: %w", err)
 	}
-	_, err = io.WriteString(w, visible(b.String()))
+	_, err = io.WriteString(w, Visible(b.String()))
 	return err
 }
 

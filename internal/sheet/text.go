@@ -9,10 +9,10 @@ import (
 	"onetrip/internal/catalog"
 )
 
-// visible spells out what would act on the page without being seen: control
+// Visible spells out what would act on the page without being seen: control
 // characters, and format characters such as right-to-left overrides, which could make
 // a part read as another. The joiners some scripts need stay.
-func visible(text string) string {
+func Visible(text string) string {
 	var b strings.Builder
 	b.Grow(len(text))
 	for _, r := range text {
@@ -47,7 +47,7 @@ func words[T ~string](value T) string { return strings.ReplaceAll(string(value),
 func wrap(text string, width, lines int) []string {
 	var out []string
 	line := []rune{}
-	for _, word := range strings.Fields(visible(text)) {
+	for _, word := range strings.Fields(Visible(text)) {
 		rest := []rune(word)
 		if len(line) > 0 && len(line)+1+len(rest) > width {
 			out, line = append(out, string(line)), nil
