@@ -359,6 +359,17 @@ func TestServeAnswersAsResolveDoesAndStopsOnSIGTERM(t *testing.T) {
 	}
 }
 
+func TestServeWithoutADatabaseKeepsKitsInMemory(t *testing.T) {
+	_, url, _ := startServer(t)
+	status, header, saved := ask(t, http.MethodPost, url+"/v1/kits", "", `{"vehicle_id": "halvorne-ferrymaster-1981", "carburetor_sku": "QYC-2B51"}`)
+	if status != http.StatusCreated || !strings.Contains(string(saved), `"notice":"Kept in the memory of this service only, until it stops`) {
+		t.Fatalf("%d %s", status, saved)
+	}
+	if status, _, again := ask(t, http.MethodGet, url+header.Get("Location"), "", ""); status != http.StatusOK || !bytes.Equal(again, saved) {
+		t.Errorf("%d %s", status, again)
+	}
+}
+
 func TestSIGTERMLetsARequestUnderWayFinish(t *testing.T) {
 	command, url, log := startServer(t)
 

@@ -6,6 +6,8 @@ import (
 	"crypto/rand"
 	"encoding/json"
 	"errors"
+	"fmt"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -163,25 +165,36 @@ func (ks *Kits) Change(ctx context.Context, code string, pre catalog.Preconditio
 
 // List returns the kits that a filter asks for.
 func (ks *Kits) List(ctx context.Context, f kit.SavedFilter) ([]kit.SavedSummary, error) {
+	sql, args := "SELECT "+savedColumns+" FROM kits WHERE true", []any{}
+	and := func(condition string, values ...any) { // only what is asked for, so that an index can serve
+		for _, v := range values {
+			args = append(args, v)
+			condition = strings.Replace(condition, "?", fmt.Sprintf("$%d", len(args)), 1)
+		}
+		sql += condition
+	}
+	if f.Status != "" {
+		and(" AND status = ?", f.Status)
+	}
+	if f.VehicleID != "" {
+		and(" AND vehicle_id = ?", f.VehicleID)
+	}
+	for _, word := range f.Words {
+		and(" AND strpos(lower(coalesce(vehicle_id, '') || ' ' || vehicle), lower(?)) > 0", word)
+	}
+	if !f.From.IsZero() {
+		and(" AND saved_at >= ?", f.From)
+	}
+	if !f.Before.IsZero() {
+		and(" AND saved_at < ?", f.Before)
+	}
+	if f.After != nil {
+		and(" AND (saved_at, code) < (?, ?)", f.After.SavedAt, f.After.Code)
+	}
+	and(" ORDER BY saved_at DESC, code DESC LIMIT ?", f.Limit)
 	var list []kit.SavedSummary
 	err := within(ctx, queryTimeout, func(ctx context.Context) error {
-		var from, before, after *time.Time
-		var afterCode string
-		if !f.From.IsZero() {
-			from = &f.From
-		}
-		if !f.Before.IsZero() {
-			before = &f.Before
-		}
-		if f.After != nil {
-			after, afterCode = &f.After.SavedAt, f.After.Code
-		}
-		rows, err := ks.Pool.Query(ctx, `SELECT `+savedColumns+` FROM kits
-			WHERE ($1 = '' OR status = $1) AND ($2 = '' OR vehicle_id = $2)
-				AND ($3::timestamptz IS NULL OR saved_at >= $3) AND ($4::timestamptz IS NULL OR saved_at < $4)
-				AND ($5::timestamptz IS NULL OR (saved_at, code) < ($5, $6))
-				AND NOT EXISTS (SELECT FROM unnest($7::text[]) AS word WHERE strpos(lower(coalesce(vehicle_id, '') || ' ' || vehicle), lower(word)) = 0)
-			ORDER BY saved_at DESC, code DESC LIMIT $8`, f.Status, f.VehicleID, from, before, after, afterCode, f.Words, f.Limit)
+		rows, err := ks.Pool.Query(ctx, sql, args...)
 		if err != nil {
 			return err
 		}
