@@ -133,6 +133,7 @@ type PathSearch struct {
 	priced   []Candidate // by entry, once its choice is looked at
 	switches []pathSwitch
 	held     []heldUnits // of switches
+	rivals   []int32     // of choices
 	state    []state
 	saved    []state // stack of settings
 
@@ -161,21 +162,30 @@ type entry struct {
 // choice is the parts that can take one place; the cheapest does.
 type choice struct {
 	from, to int32 // entries
-	hasApart bool
+	aparts   int32 // how many of them are apart
+	prices   int32 // that they are priced under
+	one      bought
 
-	priced  int32 // under these prices
-	prices  int32 // that bought and best are of
-	bought  int64 // the cheapest of those merely bought
-	best    int32 // its entry
-	number  int32 // setting that now and bestNow are of
-	now     int64
-	bestNow int32
+	number int32 // setting that now and entry are of
+	now    int64
+	entry  int32
+}
+
+// bought is the cheapest of the parts of a choice that are merely bought, for so many
+// pieces, and the others that may beat it.
+type bought struct {
+	prices int32 // that it is of
+	entry  int32
+	cost   int64
+	rivals []int32 // entries
 }
 
 // apart is a part that may be had otherwise than by buying it for the path.
 type apart struct {
 	entry int32 // one of its entries
 	roles uint8 // that it can take, a bit each
+
+	held, tied bool // by a switch or owned; only to be had when the rest of the kit allows it
 
 	free    int   // units that cost nothing under the setting
 	piece   int64 // cost of one piece under the setting
@@ -201,18 +211,12 @@ type stage struct {
 	last                  bool
 }
 
-// boreChoice is the hoses and clamps of a bore. hoses holds, by number of pieces in the
-// path and of this bore, the cheapest of those merely bought.
+// boreChoice is the hoses and clamps of a bore; hose and clamp are known by the number of
+// pieces in the path and of those of this bore.
 type boreChoice struct {
 	end           open
 	hoses, clamps int32
-	hose, clamp   [maxLinks][maxLinks]bestBought
-}
-
-type bestBought struct {
-	prices int32 // that it is of
-	entry  int32
-	cost   int64
+	hose, clamp   [maxLinks][maxLinks]bought
 }
 
 // join lists the runs of fittings between two open ends; a direct one has none: the
@@ -279,6 +283,7 @@ func (s *PathSearch) Release() {
 	emptied(&s.priced)
 	emptied(&s.switches)
 	emptied(&s.held)
+	emptied(&s.rivals)
 	emptied(&s.found)
 	emptied(&s.steps)
 	emptied(&s.uses)
@@ -434,7 +439,7 @@ func (s *PathSearch) choose(role Role, forms []*catalog.Form, standIn *catalog.P
 			id := int32(-1)
 			if s.q.Apart(p) {
 				id = s.setApart(p, role)
-				c.hasApart = true
+				c.aparts++
 			}
 			s.entries = append(s.entries, entry{p, id})
 		}
@@ -480,7 +485,7 @@ func (s *PathSearch) find(j *join, from, to *open, last bool) {
 			return false
 		}
 		s.runs = append(s.runs, chosenRun{r, first, second})
-		j.hasApart = j.hasApart || s.choices[first].hasApart || second >= 0 && s.choices[second].hasApart
+		j.hasApart = j.hasApart || s.choices[first].aparts > 0 || second >= 0 && s.choices[second].aparts > 0
 		return true
 	}
 	if from.number >= 0 && to.number >= 0 {
@@ -523,6 +528,7 @@ func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	for i := range s.apart {
 		s.priced[s.apart[i].entry] = prices.Price(s.parts[i])
 	}
+	s.rivals = s.rivals[:0]
 	s.setSwitches(prices)
 	first := len(s.found)
 	s.set(off)
@@ -542,14 +548,17 @@ func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 // setSwitches puts the switches in terms of the search.
 func (s *PathSearch) setSwitches(prices PathPrices) {
 	emptied(&s.switches)
-	if prices.Switches == nil {
-		s.state = s.state[:0]
-		return
+	for i := range s.apart {
+		s.apart[i].held, s.apart[i].tied = false, false
+	}
+	for _, h := range s.owned {
+		s.apart[h.apart].held = true
 	}
 	for _, sw := range prices.Switches(s.parts) {
 		x := pathSwitch{Switch: sw, tied: -1, holds: lendZero(&s.held, len(sw.Holds))[:0]}
 		if sw.Tied != nil {
 			x.tied = s.apartID[sw.Tied]
+			s.apart[x.tied].tied = true
 		}
 		for _, h := range sw.Holds {
 			id, ok := s.apartID[h.Part]
@@ -558,6 +567,7 @@ func (s *PathSearch) setSwitches(prices PathPrices) {
 			}
 			x.holds = append(x.holds, heldUnits{id, h.Units})
 			a := &s.apart[id]
+			a.held = true
 			for i, role := range soleRoles {
 				if c := s.priced[a.entry].packs(1); a.roles == 1<<role && (x.idle[i] == 0 || c < x.idle[i]) {
 					x.idle[i] = c
@@ -778,50 +788,82 @@ func (s *PathSearch) joined(j *join) int64 {
 	return j.cost
 }
 
-// candidates prices the entries of a choice.
-func (s *PathSearch) candidates(c *choice) {
-	if c.priced == s.prices {
-		return
-	}
-	c.priced = s.prices
-	for e := c.from; e < c.to; e++ {
-		if id := s.entries[e].apart; id >= 0 {
-			s.priced[e] = s.priced[s.apart[id].entry]
-		} else {
-			s.priced[e] = s.price(s.entries[e].part)
-		}
-	}
-}
-
 // cheapest is the least that one piece of a choice costs under the setting, and its
 // entry: the first of those that cost as little.
 func (s *PathSearch) cheapest(choice int32) (cost int64, entry int32) {
 	c := &s.choices[choice]
-	if c.prices != s.prices {
-		s.candidates(c)
-		c.prices, c.number, c.bought, c.best = s.prices, 0, impossible, -1
-		for e := c.from; e < c.to; e++ {
-			if s.entries[e].apart < 0 {
-				if cost := s.priced[e].Alone(1); cost < c.bought {
-					c.bought, c.best = cost, e
-				}
-			}
-		}
-	}
-	if !c.hasApart {
-		return c.bought, c.best
+	if c.one.prices != s.prices {
+		s.compare(c, &c.one, 1, func(*catalog.Part) int { return 1 })
+		c.number = 0
 	}
 	if c.number != s.number {
-		c.number, c.now, c.bestNow = s.number, c.bought, c.best
-		for e := c.from; e < c.to; e++ {
-			if id := s.entries[e].apart; id >= 0 {
-				if cost := s.apart[id].piece; cost < c.now || cost == c.now && e < c.bestNow {
-					c.now, c.bestNow = cost, e
-				}
+		c.number, c.now, c.entry = s.number, c.one.cost, c.one.entry
+		for _, e := range c.one.rivals {
+			if cost := s.apart[s.entries[e].apart].piece; cost < c.now || cost == c.now && e < c.entry {
+				c.now, c.entry = cost, e
 			}
 		}
 	}
-	return c.now, c.bestNow
+	return c.now, c.entry
+}
+
+// cheapestOf is the entry of a choice that costs least for so many places, and so many
+// units in all; 0 units: the part will not do. known keeps what the setting does not
+// change.
+func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf func(*catalog.Part) int) (entry int32, cost int64) {
+	if known.prices != s.prices {
+		s.compare(&s.choices[choice], known, places, unitsOf)
+	}
+	entry, cost = known.entry, known.cost
+	for _, e := range known.rivals {
+		a := &s.apart[s.entries[e].apart]
+		if a.blocked {
+			continue
+		}
+		if sum := s.costOf(e, unitsOf(s.entries[e].part)-a.free, places); sum < cost || sum == cost && e < entry {
+			entry, cost = e, sum
+		}
+	}
+	return entry, cost
+}
+
+// costOf is what units of an entry cost in so many places.
+func (s *PathSearch) costOf(entry int32, units, places int) int64 {
+	c := &s.priced[entry]
+	return c.packs(Packs(c.Part, units)) + int64(places)*c.Penalty
+}
+
+// compare finds the cheapest of the parts of a choice that are merely bought, and which
+// of the others may beat it under some setting: those that are held, and of those that
+// are only tied the ones no dearer.
+func (s *PathSearch) compare(c *choice, known *bought, places int, unitsOf func(*catalog.Part) int) {
+	if c.prices != s.prices {
+		c.prices = s.prices
+		for e := c.from; e < c.to; e++ {
+			s.priced[e] = s.price(s.entries[e].part)
+		}
+	}
+	*known = bought{prices: s.prices, entry: -1, cost: impossible}
+	for e := c.from; e < c.to; e++ {
+		if id := s.entries[e].apart; id >= 0 && (s.apart[id].held || s.apart[id].tied) {
+			continue
+		}
+		if n := unitsOf(s.entries[e].part); n > 0 {
+			if sum := s.costOf(e, n, places); sum < known.cost {
+				known.entry, known.cost = e, sum
+			}
+		}
+	}
+	known.rivals = lendZero(&s.rivals, int(c.aparts))[:0]
+	for e := c.from; e < c.to; e++ {
+		id := s.entries[e].apart
+		if id < 0 || !s.apart[id].held && !s.apart[id].tied {
+			continue
+		}
+		if n := unitsOf(s.entries[e].part); n > 0 && (s.apart[id].held || s.costOf(e, n, places) <= known.cost) {
+			known.rivals = append(known.rivals, e)
+		}
+	}
 }
 
 func withPiece(pieces [maxLinks]int8, bore int) [maxLinks]int8 {
@@ -880,39 +922,6 @@ func (s *PathSearch) withHose(best *solved, l *label, most int64) bool {
 	}
 	best.cost, best.pieceIn, best.hoses = cost, pieceIn, hoses
 	return true
-}
-
-// cheapestOf is the entry of a choice that costs least for so many places, and so many
-// units in all; 0 units: the part will not do. bought keeps the cheapest of those merely
-// bought.
-func (s *PathSearch) cheapestOf(choice int32, bought *bestBought, places int, unitsOf func(*catalog.Part) int) (best int32, cost int64) {
-	c := &s.choices[choice]
-	s.candidates(c)
-	try := func(e int32, best *int32, cost *int64, free int) {
-		part := &s.priced[e]
-		n := unitsOf(part.Part)
-		if n == 0 {
-			return
-		}
-		if sum := part.packs(Packs(part.Part, n-free)) + int64(places)*part.Penalty; sum < *cost || sum == *cost && e < *best {
-			*best, *cost = e, sum
-		}
-	}
-	if bought.prices != s.prices {
-		*bought = bestBought{s.prices, -1, impossible}
-		for e := c.from; e < c.to; e++ {
-			if s.entries[e].apart < 0 {
-				try(e, &bought.entry, &bought.cost, 0)
-			}
-		}
-	}
-	best, cost = bought.entry, bought.cost
-	for e := c.from; e < c.to && c.hasApart; e++ {
-		if id := s.entries[e].apart; id >= 0 && !s.apart[id].blocked {
-			try(e, &best, &cost, s.apart[id].free)
-		}
-	}
-	return best, cost
 }
 
 // along visits the parts of the path that was just solved, from the line on; clamps
