@@ -420,7 +420,7 @@ func TestWithoutPathAndStackTheDrawingsSaySo(t *testing.T) {
 func TestVerdictAndMissingComeFirst(t *testing.T) {
 	page := string(render(t, goldenKit(t, "missing-parts"), sheet.Options{}))
 	last := -1
-	for _, heading := range []string{`>Verdict<`, `>What is missing<`, `>Read before picking up a tool<`, `>Pick list<`, `>Drawings<`, `>Checks<`, `>Starting settings<`,
+	for _, heading := range []string{`>Verdict<`, `>What is missing<`, `>What else to know<`, `>Read before picking up a tool<`, `>Pick list<`, `>Drawings<`, `>Checks<`, `>Starting settings<`,
 		`>Order of work<`, `>Tools<`, `>Cautions<`} {
 		n := strings.Index(page, heading)
 		if n <= last {
