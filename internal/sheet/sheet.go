@@ -125,7 +125,7 @@ func viewOf(k *kit.Kit, o Options) (*view, error) {
 	}
 	name := strings.Join(strings.Fields(year+" "+v.Make+" "+v.Model), " ")
 	out := &view{
-		Options: o, Kit: k, Style: template.CSS(styleText), Barcode: barcode, //nolint:gosec // our own file
+		Options: o, Kit: k, Style: template.CSS(styleText), Barcode: barcode, // the style is our own file
 		Vehicle: name,
 		Engine: fmt.Sprintf("%s in³, %d cylinders, %s tune, %s manifold, %s transmission", units.Number(v.Engine.DisplacementIn3), v.Engine.Cylinders,
 			v.Engine.Tune, words(v.Intake.Flange), v.Transmission.Kind),
