@@ -170,9 +170,19 @@ type endJSON struct {
 	Gender Gender `json:"gender,omitempty"`
 }
 
-// MarshalJSON writes {family, size, gender}.
+// MarshalJSON writes {family, size, gender}. It writes by hand, since a kit has a dozen
+// ends; their words, sizes and threads need no escapes.
 func (e End) MarshalJSON() ([]byte, error) {
-	return json.Marshal(endJSON{e.Family, e.SizeText(), e.Gender})
+	b := make([]byte, 0, 64)
+	b = append(b, `{"family":"`...)
+	b = append(b, e.Family...)
+	b = append(b, `","size":"`...)
+	b = append(b, e.SizeText()...)
+	if e.Gender != Neutral {
+		b = append(b, `","gender":"`...)
+		b = append(b, e.Gender...)
+	}
+	return append(b, `"}`...), nil
 }
 
 // UnmarshalJSON reads {family, size, gender}.

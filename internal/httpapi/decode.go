@@ -79,12 +79,14 @@ func decodeStock(body []byte) (*Stock, error) {
 // hears of everything at once; a body without faults is validated by whom it is for.
 func decode[T any](body []byte, schema *openapi3.Schema, validate func(*T) []catalog.Violation) (*T, error) {
 	body = bytes.TrimPrefix(body, []byte("\ufeff")) // RFC 8259 section 8.1 lets a reader ignore the mark
-	var value any
-	if err := json.Unmarshal(body, &value); err != nil {
-		return nil, malformed(body, err)
-	}
-	if faults := schemaFaults(schema, value, ""); len(faults) > 0 {
-		return nil, invalid(merge(faults, validateRest(value, faults, validate)))
+	if !accepts(schema, body) {
+		var value any
+		if err := json.Unmarshal(body, &value); err != nil {
+			return nil, malformed(body, err)
+		}
+		if faults := schemaFaults(schema, value, ""); len(faults) > 0 {
+			return nil, invalid(merge(faults, validateRest(value, faults, validate)))
+		}
 	}
 	request := new(T)
 	if err := json.Unmarshal(body, request); err != nil {

@@ -24,15 +24,17 @@ type Input struct {
 	Value float64
 }
 
-// MarshalJSON writes an object.
+// MarshalJSON writes an object. Names are words of this program, without escapes.
 func (in Inputs) MarshalJSON() ([]byte, error) {
-	b := []byte{'{'}
+	b := make([]byte, 0, 2+40*len(in))
+	b = append(b, '{')
 	for i, v := range in {
 		if i > 0 {
 			b = append(b, ',')
 		}
-		b = strconv.AppendQuote(b, v.Name)
-		b = append(b, ':')
+		b = append(b, '"')
+		b = append(b, v.Name...)
+		b = append(b, `":`...)
 		b = strconv.AppendFloat(b, round(v.Value, 4), 'f', -1, 64)
 	}
 	return append(b, '}'), nil
