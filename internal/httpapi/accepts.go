@@ -117,10 +117,9 @@ func objectCheck(s *openapi3.Schema, child func(*openapi3.SchemaRef) check) chec
 		}
 	}
 	return func(r *reader) bool {
-		if r.PeekKind() != jsontext.KindBeginObject {
+		if token, err := r.ReadToken(); err != nil || token.Kind() != jsontext.KindBeginObject {
 			return false
 		}
-		r.ReadToken()
 		var seen uint64
 		for r.PeekKind() == jsontext.KindString {
 			name, err := r.ReadValue()
@@ -144,10 +143,9 @@ func objectCheck(s *openapi3.Schema, child func(*openapi3.SchemaRef) check) chec
 
 func arrayCheck(item check, least, most uint64) check {
 	return func(r *reader) bool {
-		if r.PeekKind() != jsontext.KindBeginArray {
+		if token, err := r.ReadToken(); err != nil || token.Kind() != jsontext.KindBeginArray {
 			return false
 		}
-		r.ReadToken()
 		n := uint64(0)
 		for ; r.PeekKind() != jsontext.KindEndArray; n++ {
 			if n == most || !item(r) {
@@ -172,11 +170,8 @@ func textCheck(s *openapi3.Schema) check {
 		most = int(*s.MaxLength)
 	}
 	return func(r *reader) bool {
-		if r.PeekKind() != jsontext.KindString {
-			return false
-		}
 		value, err := r.ReadValue()
-		if err != nil {
+		if err != nil || value.Kind() != jsontext.KindString {
 			return false
 		}
 		value = value[1 : len(value)-1]
@@ -193,11 +188,8 @@ func textCheck(s *openapi3.Schema) check {
 
 func numberCheck(least, most float64, whole bool) check {
 	return func(r *reader) bool {
-		if r.PeekKind() != jsontext.KindNumber {
-			return false
-		}
 		token, err := r.ReadToken()
-		if err != nil {
+		if err != nil || token.Kind() != jsontext.KindNumber {
 			return false
 		}
 		n, err := token.Float()

@@ -58,7 +58,9 @@ func TestBodiesAreAcceptedAsByKinOpenAPI(t *testing.T) {
 	for name, schema := range schemas {
 		said := map[bool]int{}
 		rapid.Check(t, func(t *rapid.T) {
-			body := rapid.Custom(func(t *rapid.T) string { return drawBody(t, schema, rapid.SampledFrom([]int{0, 0, 20, 100}).Draw(t, "oddness")) }).Draw(t, "body")
+			body := rapid.Custom(func(t *rapid.T) string {
+				return drawBody(t, schema, rapid.SampledFrom([]int{0, 0, 20, 100}).Draw(t, "oddness"))
+			}).Draw(t, "body")
 			said[agree(t, name, schema, body)]++
 		})
 		if said[true] == 0 || said[false] == 0 {
