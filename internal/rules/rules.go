@@ -344,9 +344,22 @@ func (r *Rule) raise(fr *frame, one *Fired) error {
 	return nil
 }
 
+// FailedError is a rule that failed on some facts, such as by a division by zero.
+type FailedError struct {
+	Rule  *Rule
+	Where string // the expression: "when", "match bore_in for calc.hoses[2]"
+	Cause error
+}
+
+func (e *FailedError) Error() string {
+	return fmt.Sprintf("%s:%d: rule %s: %s: %v", e.Rule.File, e.Rule.Line, e.Rule.ID, e.Where, e.Cause)
+}
+
+func (e *FailedError) Unwrap() error { return e.Cause }
+
 func (r *Rule) failed(fr *frame, where string, each int) error {
 	if each >= 0 {
 		where = fmt.Sprintf("%s for %s[%d]", where, r.ForEach, each)
 	}
-	return fmt.Errorf("%s:%d: rule %s: %s: %w", r.File, r.Line, r.ID, where, fr.err)
+	return &FailedError{r, where, fr.err}
 }
