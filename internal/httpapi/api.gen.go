@@ -620,6 +620,21 @@ type RuleDraft struct {
 	Errors []Fault `json:"errors"`
 }
 
+// RuleEdit The new text of a rule; without text it is deleted.
+type RuleEdit struct {
+	// ID Id of the rule.
+	//
+	// Example: fuel-hose-ethanol
+	ID string `json:"id"`
+
+	// Text A rule as its author wrote it, the YAML of RuleYAML.
+	//
+	// Example: - id: road-caution-mirror
+	//   when: vehicle.road.on_road
+	//   …
+	Text *RuleText `json:"text,omitempty"`
+}
+
 // RuleHistoryEntry A published change of a rule; a text is left out where there was no rule, or is none.
 type RuleHistoryEntry = rules.HistoryEntry
 
@@ -641,6 +656,65 @@ type RuleRollback struct {
 //	when: vehicle.road.on_road
 //	…
 type RuleText = string
+
+// RuleTrial What the changes would change, counted in pairs of vehicle and carburetor.
+type RuleTrial = kit.Trial
+
+// RuleTrialEvent One line of the answer, with progress or, the last, with the result.
+type RuleTrialEvent struct {
+	// Progress How far the trial is.
+	Progress *RuleTrialProgress `json:"progress,omitempty"`
+
+	// Result What the changes would change, counted in pairs of vehicle and carburetor.
+	Result *RuleTrial `json:"result,omitempty"`
+}
+
+// RuleTrialExample One pair whose kit changes.
+type RuleTrialExample = kit.TrialExample
+
+// RuleTrialGroup Pairs whose kits change in one way.
+type RuleTrialGroup = kit.TrialGroup
+
+// RuleTrialKind What changes: `verdict`; `need_added`, `need_dropped`; `level` or `status` of a need; `line`, a SKU new on the pick list, gone, or in place of another; `quantity` of a need or line; `price`, a total; `stock`, whether it is enough; `check`, its outcome; `caution`; `reason`, what a rule says of a need; `failure`, a rule fails for the pair, such as by a division by zero.
+//
+// Example: need_added
+type RuleTrialKind = kit.TrialKind
+
+// RuleTrialKit What rules decide of a kit; where a rule fails, the error alone.
+type RuleTrialKit = kit.TrialKit
+
+// RuleTrialLine Packs of one SKU.
+type RuleTrialLine = kit.TrialKitLine
+
+// RuleTrialNeed A need and how it is met.
+type RuleTrialNeed = kit.TrialKitNeed
+
+// RuleTrialProgress How far the trial is.
+type RuleTrialProgress struct {
+	// Pairs All pairs.
+	//
+	// Example: 2254
+	Pairs int `json:"pairs"`
+
+	// PairsDone Pairs of vehicle and carburetor worked out.
+	//
+	// Example: 1200
+	PairsDone int `json:"pairs_done"`
+}
+
+// RuleTrialRequest What to try, on what.
+//
+// Example: {"carburetor_skus":["QYC-2A95"]}
+type RuleTrialRequest struct {
+	// CarburetorSkus Carburetors of the catalogue; all when left out.
+	CarburetorSkus *[]string `json:"carburetor_skus,omitempty"`
+
+	// Changes Changes of the published rules; the draft's when left out.
+	Changes *[]RuleEdit `json:"changes,omitempty"`
+
+	// VehicleIds Vehicles of the catalogue; all when left out.
+	VehicleIds *[]string `json:"vehicle_ids,omitempty"`
+}
 
 // RuleYAML A rule as it stands in a file of rules, a list of one item; comments stay.
 //
@@ -1177,6 +1251,9 @@ type PutPartJSONRequestBody = Part
 // RollBackRulesJSONRequestBody defines body for RollBackRules for application/json ContentType.
 type RollBackRulesJSONRequestBody = RuleRollback
 
+// TryRulesJSONRequestBody defines body for TryRules for application/json ContentType.
+type TryRulesJSONRequestBody = RuleTrialRequest
+
 // SizeCarburetorsJSONRequestBody defines body for SizeCarburetors for application/json ContentType.
 type SizeCarburetorsJSONRequestBody = SizingRequest
 
@@ -1293,6 +1370,9 @@ type ServerInterface interface {
 	// RollBackRules Publish the rules of an earlier revision
 	// (POST /v1/rules/rollback)
 	RollBackRules(ctx echo.Context) error
+	// TryRules See what a change of the rules would change
+	// (POST /v1/rules/trial)
+	TryRules(ctx echo.Context) error
 	// DeleteRule Delete one rule in the draft
 	// (DELETE /v1/rules/{id})
 	DeleteRule(ctx echo.Context, id RuleID) error
@@ -2110,6 +2190,15 @@ func (w *ServerInterfaceWrapper) RollBackRules(ctx echo.Context) error {
 	return err
 }
 
+// TryRules converts echo context to params.
+func (w *ServerInterfaceWrapper) TryRules(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.TryRules(ctx)
+	return err
+}
+
 // DeleteRule converts echo context to params.
 func (w *ServerInterfaceWrapper) DeleteRule(ctx echo.Context) error {
 	var err error
@@ -2452,6 +2541,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/rules/publish", wrapper.PublishRules, options.OperationMiddlewares["publishRules"]...)
 	router.GET(options.BaseURL+"/v1/rules/revisions", wrapper.ListRuleRevisions, options.OperationMiddlewares["listRuleRevisions"]...)
 	router.POST(options.BaseURL+"/v1/rules/rollback", wrapper.RollBackRules, options.OperationMiddlewares["rollBackRules"]...)
+	router.POST(options.BaseURL+"/v1/rules/trial", wrapper.TryRules, options.OperationMiddlewares["tryRules"]...)
 	router.POST(options.BaseURL+"/v1/sizing", wrapper.SizeCarburetors, options.OperationMiddlewares["sizeCarburetors"]...)
 	router.GET(options.BaseURL+"/v1/stock", wrapper.ListStock, options.OperationMiddlewares["listStock"]...)
 	router.GET(options.BaseURL+"/v1/stock/:sku", wrapper.GetStock, options.OperationMiddlewares["getStock"]...)

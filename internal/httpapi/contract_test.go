@@ -117,6 +117,7 @@ var goTypes = func() map[string]reflect.Type {
 		kit.Because{}, kit.Line{}, kit.LineStock{}, kit.Missing{}, kit.Severity(""), kit.Nearest{}, kit.Check{}, kit.Outcome(""), kit.SI{},
 		kit.Limit{}, kit.PathStep{}, kit.PortUse{}, kit.StackItem{}, kit.Setting{}, kit.Tool{}, kit.Caution{}, kit.Question{}, kit.Totals{},
 		kit.Alternative{}, kit.LineChange{}, kit.Proof{}, kit.Sizing{}, kit.Band{}, kit.CurvePoint{}, kit.SizedCarburetor{},
+		kit.Trial{}, kit.TrialGroup{}, kit.TrialKind(""), kit.TrialExample{}, kit.TrialKit{}, kit.TrialKitNeed{}, kit.TrialKitLine{},
 		rules.Change{}, rules.Revision{}, rules.HistoryEntry{},
 		kit.Saved{}, kit.SavedSummary{}, kit.SavedStatus(""), kit.Mark{}, kit.MarkKind(""), kit.Patch{}, kit.Event{}, kit.EventKind(""), kit.Change{}, kit.ChangeKind(""),
 	} {
@@ -174,6 +175,7 @@ func TestSchemasEqualGoTypes(t *testing.T) {
 	// The reverse: an object of the contract is a Go type or one of those made here.
 	generated := []string{"SizingRequest", "Liveness", "Readiness", "Database", "Counts", "Stock", "Written", "Problem", "Fault", "CheckId",
 		"Rule", "RuleText", "RuleYAML", "RuleDraft", "RuleRollback", "RulePage", "RuleRevisionPage", "RuleHistoryPage",
+		"RuleTrialRequest", "RuleTrialEvent", "RuleTrialProgress", "RuleEdit",
 		"VehiclePage", "CarburetorPage", "PartPage", "BundlePage", "LocationList", "SavedKitPage", "KitChanges"}
 	for name := range contract().Components.Schemas {
 		if types[name] == "" && !slices.Contains(generated, name) {

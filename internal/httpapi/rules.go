@@ -106,6 +106,8 @@ func viewRule(r *rules.Rule) Rule {
 // is the name of another path.
 var ruleID = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)+$`)
 
+const ruleIDForm = "write two words or more of small letters and digits with single dashes between, as in fuel-hose-ethanol"
+
 // PutRule serves PUT /v1/rules/{id}.
 func (s *server) PutRule(c echo.Context, id RuleID, p PutRuleParams) error {
 	w, err := s.writable()
@@ -117,7 +119,7 @@ func (s *server) PutRule(c echo.Context, id RuleID, p PutRuleParams) error {
 		return err
 	}
 	if !ruleID.MatchString(id) || len(id) > 100 {
-		return badParameter("id", "is %q; write two words or more of small letters and digits with single dashes between, as in fuel-hose-ethanol, at most 100 characters", clip(id))
+		return badParameter("id", "is %q; %s, at most 100 characters", clip(id), ruleIDForm)
 	}
 	return s.withText(c, mimeYAML, func(body []byte) error {
 		written, err := w.PutRule(c.Request().Context(), caller(c).ID, id, string(body), p.NewNeed != nil && *p.NewNeed, pre)

@@ -65,12 +65,13 @@ type server struct {
 	maxBodyBytes   int64
 	maxImportBytes int64
 	examples       examples
+	trials         chan struct{} // holds one while a trial of rules runs
 }
 
 // New returns the handler of every path in the contract.
 func New(cfg Config) *echo.Echo {
 	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, kits: cfg.Kits, exports: cfg.Exports, access: newAccess(cfg.Access),
-		log: cfg.Log, maxBodyBytes: cmp.Or(cfg.MaxBodyBytes, defaultMaxBodyBytes), maxImportBytes: cmp.Or(cfg.MaxImportBytes, defaultMaxImportBytes)}
+		log: cfg.Log, maxBodyBytes: cmp.Or(cfg.MaxBodyBytes, defaultMaxBodyBytes), maxImportBytes: cmp.Or(cfg.MaxImportBytes, defaultMaxImportBytes), trials: make(chan struct{}, 1)}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}

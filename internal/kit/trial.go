@@ -21,6 +21,22 @@ type TrialQuery struct {
 	Progress func(done, total int)
 }
 
+// all fills in what was left out.
+func (q *TrialQuery) all(s *Snapshot) {
+	if q.Vehicles == nil {
+		q.Vehicles = s.Catalog.Vehicles()
+	}
+	if q.Carburetors == nil {
+		q.Carburetors = s.Catalog.Carburetors()
+	}
+}
+
+// Pairs is how many pairs of vehicle and carburetor are tried.
+func (q TrialQuery) Pairs(s *Snapshot) int {
+	q.all(s)
+	return len(q.Vehicles) * len(q.Carburetors)
+}
+
 // TrialKind is a kind of change of a kit.
 type TrialKind string
 
@@ -99,12 +115,7 @@ var trialKinds = []TrialKind{TrialVerdict, TrialNeedAdded, TrialNeedDropped, Tri
 // Compare tells kits apart. Only pairs for which the rules that differ fire otherwise
 // are resolved. Errors are the context's.
 func Try(ctx context.Context, before *Snapshot, after *rules.Set, q TrialQuery) (*Trial, error) {
-	if q.Vehicles == nil {
-		q.Vehicles = before.Catalog.Vehicles()
-	}
-	if q.Carburetors == nil {
-		q.Carburetors = before.Catalog.Carburetors()
-	}
+	q.all(before)
 	t := &ruleTrial{before: &job{s: before, request: &Request{}}, after: &job{s: NewSnapshot(before.Catalog, after), request: &Request{}}}
 	for _, template := range []*job{t.before, t.after} {
 		if _, err := template.prefer(Preferences{}); err != nil {
@@ -126,7 +137,7 @@ func Try(ctx context.Context, before *Snapshot, after *rules.Set, q TrialQuery) 
 	}
 	out := &Trial{Classes: len(classes), Groups: []TrialGroup{}}
 	groups := map[TrialKind]*TrialGroup{}
-	total := len(q.Vehicles) * len(q.Carburetors)
+	total := q.Pairs(before)
 	err = eachRow(ctx, classes, q.Workers, func(ctx context.Context, class *Class) ([]*trialPair, error) {
 		return t.row(ctx, class.Vehicles[0], q.Carburetors)
 	}, func(class *Class, touched []*trialPair) error {

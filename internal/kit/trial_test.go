@@ -19,10 +19,7 @@ import (
 // the new text of a rule deletes it, and an id that is not there adds one.
 func edited(t testing.TB, s *kit.Snapshot, edits map[string]func(string) string) *rules.Set {
 	t.Helper()
-	d := &rules.Draft{}
-	for _, r := range s.Rules.Rules() {
-		d.Published = append(d.Published, rules.Text{ID: r.ID, File: r.File, Place: r.Line, Source: r.Text})
-	}
+	d := &rules.Draft{Published: s.Rules.Texts()}
 	for id, edit := range edits {
 		before := d.PublishedText(id)
 		d.Changes = append(d.Changes, rules.Change{ID: id, Before: before, After: edit(before)})

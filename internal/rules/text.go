@@ -100,6 +100,15 @@ func Join(texts []Text) map[string]string {
 	return files
 }
 
+// Texts are the texts of the rules as Normal gives them, in the order of files.
+func (s *Set) Texts() []Text {
+	texts := make([]Text, len(s.rules))
+	for i, r := range s.rules {
+		texts[i] = Text{r.ID, r.File, r.Line, r.Text}
+	}
+	return inFiles(texts)
+}
+
 // ParseTexts is Parse with a file for each rule: the File of an error is the rule's id,
 // and lines count within its text as Normal gives it.
 func ParseTexts(texts []Text) (*Set, error) {
