@@ -5,14 +5,13 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"fmt"
 	"io"
+	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"reflect"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/getkin/kin-openapi/openapi3filter"
@@ -145,60 +144,53 @@ func TestTrialOfTheDraft(t *testing.T) {
 	}
 }
 
-// A caller that leaves ends the work, so that the next one has its turn.
+// A caller that leaves ends the work.
 func TestATrialEndsWithItsConnection(t *testing.T) {
-	snap := fixture(t)
-	vehicles := make([]string, 0, len(snap.Catalog.Vehicles()))
-	for _, v := range snap.Catalog.Vehicles() {
-		vehicles = append(vehicles, v.ID)
-	}
-	entered, release := make(chan struct{}), make(chan struct{})
-	calls := 0
-	handler := New(Config{Source: "fixture", Snapshot: func() *kit.Snapshot {
-		if calls++; calls == 1 {
-			close(entered)
-			<-release
-		}
-		return snap
-	}})
-	server := httptest.NewServer(handler)
-	defer server.Close()
-	ask := func(ctx context.Context, body string) (*http.Response, error) {
-		r, err := http.NewRequestWithContext(ctx, http.MethodPost, server.URL+"/v1/rules/trial", strings.NewReader(body))
-		if err != nil {
-			t.Fatal(err)
-		}
-		r.Header.Set("Content-Type", "application/json")
-		return server.Client().Do(r)
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	left := make(chan error)
-	go func() {
-		r, err := ask(ctx, fmt.Sprintf(`{"changes": [{"id": "road-test", "text": %q}]}`, cautionRule("road-test", "x")))
-		if err == nil {
-			_, err = io.ReadAll(r.Body)
-			_ = r.Body.Close()
-		}
-		left <- err
-	}()
-	<-entered
-	cancel()
-	if err := <-left; err == nil {
-		t.Fatal("the caller did not leave")
-	}
-	close(release)
-	within, done := context.WithTimeout(t.Context(), 20*time.Second)
-	defer done()
-	r, err := ask(within, "{}")
+	data, err := demo()
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer r.Body.Close()
-	last := ""
-	for lines := bufio.NewScanner(r.Body); lines.Scan(); {
-		last = lines.Text()
+	snap, err := kit.Open(data)
+	if err != nil {
+		t.Fatal(err)
 	}
-	if !strings.Contains(last, `"result"`) {
-		t.Errorf("the next trial ends with %q", last)
+	logged := make(lines, 100)
+	server := httptest.NewServer(New(Config{Source: "demo", Snapshot: func() *kit.Snapshot { return snap }, Log: slog.New(slog.NewTextHandler(logged, nil))}))
+	defer server.Close()
+	const everyKit = `{"changes": [{"id": "fuel-filter"}, {"id": "fuel-clamps"}]}`
+	ctx, leave := context.WithCancel(t.Context())
+	r, err := http.NewRequestWithContext(ctx, http.MethodPost, server.URL+"/v1/rules/trial", strings.NewReader(everyKit))
+	if err != nil {
+		t.Fatal(err)
 	}
+	r.Header.Set("Content-Type", "application/json")
+	answer, err := server.Client().Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	first, err := bufio.NewReader(answer.Body).ReadString('\n')
+	if err != nil || !strings.HasPrefix(first, `{"progress":{"pairs":`) {
+		t.Fatalf("%q, %v", first, err)
+	}
+	leave()
+	for line := range logged {
+		if strings.Contains(line, "answer not finished") {
+			if !strings.Contains(line, "context canceled") {
+				t.Error(line)
+			}
+			break
+		}
+		if strings.Contains(line, "msg=request ") {
+			t.Fatalf("it went on to its end: %s", line)
+		}
+	}
+}
+
+// lines takes what a logger writes.
+type lines chan string
+
+func (l lines) Write(p []byte) (int, error) {
+	l <- string(p)
+	return len(p), nil
 }

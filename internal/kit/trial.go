@@ -223,7 +223,8 @@ func (t *ruleTrial) row(ctx context.Context, v *catalog.Vehicle, carburetors []*
 // are the same before and after, and of what fires.
 func (t *ruleTrial) touches(v *catalog.Vehicle, c *catalog.Carburetor) bool {
 	j := *t.before
-	j.vehicle, j.carburetor, j.room = v, c, rooms.Get().(*room)
+	j.vehicle, j.carburetor = v, c
+	j.enter()
 	defer j.release()
 	if err := j.compute(); err != nil {
 		return true // resolving tells
@@ -239,7 +240,8 @@ func (t *ruleTrial) touches(v *catalog.Vehicle, c *catalog.Carburetor) bool {
 
 // plain is Resolve of a template's request without alternatives.
 func (j job) plain(ctx context.Context, v *catalog.Vehicle, c *catalog.Carburetor) (*Kit, error) {
-	j.vehicle, j.carburetor, j.room = v, c, rooms.Get().(*room)
+	j.vehicle, j.carburetor = v, c
+	j.enter()
 	defer j.release()
 	if err := j.demand(); err != nil {
 		return nil, err
