@@ -4,10 +4,8 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/rules"
@@ -148,87 +146,35 @@ func Sweep(ctx context.Context, s *Snapshot, q SweepQuery, yield func(*Class, *c
 	}
 	classes, shared := Classes(s.Rules, q.Vehicles), newSharing(s)
 	stats = SweepStats{Vehicles: len(q.Vehicles), Classes: len(classes), Carburetors: len(q.Carburetors)}
-	workers := q.Workers
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
-	}
-
-	ctx, cancel := context.WithCancel(ctx)
-	var running sync.WaitGroup
-	defer func() {
-		cancel()
-		running.Wait()
-		stats.Solved = shared.solved
-	}()
-	// Rows wait twice: for a worker, and in their order to be yielded. The second queue
-	// bounds how far workers run ahead.
-	todo, ordered := make(chan *row), make(chan *row, 2*workers)
-	running.Go(func() {
-		defer close(todo)
-		defer close(ordered)
-		for _, class := range classes {
-			r := &row{class: class, done: make(chan struct{})}
-			for _, queue := range []chan *row{ordered, todo} {
-				select {
-				case queue <- r:
-				case <-ctx.Done():
-					return
-				}
+	err = eachRow(ctx, classes, q.Workers, func(ctx context.Context, class *Class) ([]*Summary, error) {
+		kits := make([]*Summary, len(q.Carburetors))
+		for i, c := range q.Carburetors {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			j := *template
+			j.vehicle, j.carburetor = class.Vehicles[0], c
+			var err error
+			if kits[i], err = j.summarize(ctx, shared); err != nil {
+				return nil, fmt.Errorf("vehicle %s with carburetor %s: %w", j.vehicle.ID, c.SKU, err)
 			}
 		}
-	})
-	for range workers {
-		running.Go(func() {
-			for r := range todo {
-				r.work(ctx, template, q.Carburetors, shared)
-				close(r.done)
-			}
-		})
-	}
-	for r := range ordered {
-		select {
-		case <-r.done:
-		case <-ctx.Done():
-			return stats, ctx.Err()
-		}
-		if err := cmp.Or(ctx.Err(), r.err); err != nil {
-			return stats, err
-		}
-		for i, summary := range r.kits {
-			if err := yield(r.class, q.Carburetors[i], summary); err != nil {
-				return stats, err
+		return kits, nil
+	}, func(class *Class, kits []*Summary) error {
+		for i, summary := range kits {
+			if err := yield(class, q.Carburetors[i], summary); err != nil {
+				return err
 			}
 			stats.Resolved++
-			stats.Pairs += len(r.class.Vehicles)
+			stats.Pairs += len(class.Vehicles)
 		}
 		if q.Progress != nil {
 			q.Progress(stats.Pairs, len(q.Vehicles)*len(q.Carburetors))
 		}
-	}
-	return stats, ctx.Err()
-}
-
-// A row is one class of vehicles with every carburetor.
-type row struct {
-	class *Class
-	kits  []*Summary
-	err   error
-	done  chan struct{}
-}
-
-func (r *row) work(ctx context.Context, template *job, carburetors []*catalog.Carburetor, shared *sharing) {
-	r.kits = make([]*Summary, len(carburetors))
-	for i, c := range carburetors {
-		if r.err = ctx.Err(); r.err != nil {
-			return
-		}
-		j := *template
-		j.vehicle, j.carburetor = r.class.Vehicles[0], c
-		if r.kits[i], r.err = j.summarize(ctx, shared); r.err != nil {
-			r.err = fmt.Errorf("vehicle %s with carburetor %s: %w", j.vehicle.ID, c.SKU, r.err)
-			return
-		}
-	}
+		return nil
+	})
+	stats.Solved = shared.solved
+	return stats, err
 }
 
 // summarize is Resolve without alternatives and texts.
