@@ -100,8 +100,8 @@ func Since(ctx context.Context, s *Snapshot, req *Request, before *Kit) ([]Chang
 		return nil, err
 	default:
 		for _, change := range Compare(before, after) {
-			if change.Kind == PartChange && change.Before != "" {
-				change.Text += goneBecause(s.Catalog, change.Before)
+			if i := slices.IndexFunc(before.Lines, func(l Line) bool { return change.Kind == PartChange && l.SKU == change.Before }); i >= 0 {
+				change.Text += goneBecause(s.Catalog, &before.Lines[i])
 			}
 			c.changes = append(c.changes, change)
 		}
@@ -109,15 +109,17 @@ func Since(ctx context.Context, s *Snapshot, req *Request, before *Kit) ([]Chang
 	return inOrder(c.changes), nil
 }
 
-// goneBecause says why a SKU is not chosen any more, where that is known.
-func goneBecause(cat *catalog.Snapshot, sku string) string {
-	switch o := cat.Offer(sku); {
+// goneBecause says what has become of a line that is not chosen any more.
+func goneBecause(cat *catalog.Snapshot, l *Line) string {
+	switch o := cat.Offer(l.SKU); {
 	case o == nil:
 		return " It has left the catalogue."
 	case o.Discontinued && o.ReplacedBy != "":
 		return " It is discontinued, replaced by " + o.ReplacedBy + "."
 	case o.Discontinued:
 		return " It is discontinued."
+	case o.Price != l.UnitPrice:
+		return fmt.Sprintf(" Its price was %s, is %s.", l.UnitPrice, o.Price)
 	}
 	return ""
 }

@@ -178,6 +178,15 @@ func TestSinceTellsWhatBecameOfTheCatalogue(t *testing.T) {
 		t.Errorf("%s has left the catalogue: %+v", filter, gone)
 	}
 
+	gone = of(since(func(d *catalog.Data) {
+		partOf(t, d, filter).Price.AmountMinor = 123456
+		d.Bundles = nil
+		d.Stock = nil
+	}), kit.PartChange)
+	if i := slices.IndexFunc(gone, func(c kit.Change) bool { return c.Before == filter }); i < 0 || !strings.HasSuffix(gone[i].Text, ", is 1234.56 USD.") {
+		t.Errorf("%s is dear: %+v", filter, gone)
+	}
+
 	// The vehicle as it was decides; what has become of its record is told.
 	lower := since(func(d *catalog.Data) {
 		for _, v := range d.Vehicles {

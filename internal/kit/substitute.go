@@ -23,12 +23,11 @@ func Substitutes(ctx context.Context, s *Snapshot, req *Request, k *Kit, instead
 	t := &trial{s: s, kit: k, instead: instead, question: *req, reasons: map[string][]string{}}
 	t.question.Vehicle, t.question.VehicleID = k.Vehicle, ""
 	t.question.Preferences.Objective, t.question.Preferences.Finish = ByPrice, "" // what fits does not depend on these
+	if t.ties(); len(t.reasons) > 0 {
+		return t.reasons, nil
+	}
 	if err := t.matches(); err != nil || len(t.reasons) > 0 {
 		return t.reasons, err
-	}
-	t.ties()
-	if len(t.reasons) > 0 {
-		return t.reasons, nil
 	}
 	return t.reasons, t.joins(ctx)
 }
@@ -58,6 +57,37 @@ func (t *trial) lines() (lines []*Line) {
 	return lines
 }
 
+// ties looks after what parts say of one another.
+func (t *trial) ties() {
+	parts := t.parts(t.instead)
+	for _, l := range t.lines() {
+		with := t.instead[l.SKU]
+		p, err := t.s.Catalog.Part(with)
+		if err != nil {
+			t.refuse(l.SKU, "%v", err)
+			continue
+		}
+		for _, sku := range p.Requires {
+			if parts[sku] == nil {
+				t.refuse(l.SKU, "requires: %s, which is not in this kit", sku)
+			}
+		}
+		for _, sku := range p.Conflicts {
+			if parts[sku] != nil {
+				t.refuse(l.SKU, "conflicts: %s, which is in this kit", sku)
+			}
+		}
+		for _, sku := range slices.Sorted(maps.Keys(parts)) {
+			if slices.Contains(parts[sku].Conflicts, with) {
+				t.refuse(l.SKU, "conflicts: %s, which is in this kit, must not be together with it", sku)
+			}
+			if slices.Contains(parts[sku].Requires, l.SKU) && parts[l.SKU] == nil {
+				t.refuse(l.SKU, "requires: %s, which is in this kit, requires %s itself", sku, l.SKU)
+			}
+		}
+	}
+}
+
 // matches holds each part against what the rules ask of every need of its line.
 func (t *trial) matches() error {
 	j, err := t.s.read(&t.question)
@@ -68,14 +98,10 @@ func (t *trial) matches() error {
 	if err := j.demand(); err != nil {
 		return err
 	}
+	parts := t.parts(t.instead)
 	for _, l := range t.lines() {
-		p, err := t.s.Catalog.Part(t.instead[l.SKU])
-		if err != nil {
-			t.refuse(l.SKU, "%v", err)
-			continue
-		}
 		for _, need := range l.Fills {
-			for _, fail := range j.fails(need, p.Form) {
+			for _, fail := range j.fails(need, parts[t.instead[l.SKU]].Form) {
 				t.refuse(l.SKU, "%s: %s", need, fail)
 			}
 		}
@@ -100,33 +126,6 @@ func (j *job) fails(need string, f *catalog.Form) (least []string) {
 		}
 	}
 	return least
-}
-
-// ties looks after what parts say of one another.
-func (t *trial) ties() {
-	parts := t.parts(t.instead)
-	for _, l := range t.lines() {
-		with := t.instead[l.SKU]
-		p := parts[with]
-		for _, sku := range p.Requires {
-			if parts[sku] == nil {
-				t.refuse(l.SKU, "requires: %s, which is not in this kit", sku)
-			}
-		}
-		for _, sku := range p.Conflicts {
-			if parts[sku] != nil {
-				t.refuse(l.SKU, "conflicts: %s, which is in this kit", sku)
-			}
-		}
-		for _, sku := range slices.Sorted(maps.Keys(parts)) {
-			if slices.Contains(parts[sku].Conflicts, with) {
-				t.refuse(l.SKU, "conflicts: %s, which is in this kit, must not be together with it", sku)
-			}
-			if slices.Contains(parts[sku].Requires, l.SKU) && parts[l.SKU] == nil {
-				t.refuse(l.SKU, "requires: %s, which is in this kit, requires %s itself", sku, l.SKU)
-			}
-		}
-	}
 }
 
 // parts are those of the kit by SKU, bundles unpacked, and those in the box and on the
