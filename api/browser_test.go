@@ -334,7 +334,7 @@ func TestBrowserDocs(t *testing.T) {
 	}
 }
 
-// The start page leads to a sheet, with the keyboard alone.
+// The start page leads to a sheet, with the keyboard alone, and its commands are answered.
 func TestBrowserStart(t *testing.T) {
 	_, service, _ := startServer(t)
 	chrome := browser(t)
@@ -345,6 +345,10 @@ func TestBrowserStart(t *testing.T) {
 			p.isAccessible()
 			p.isReachable()
 			p.fitsWidth()
+			commands := eval[string](p, `[...document.querySelectorAll("pre")].map(e => e.innerText).join("\n")`)
+			if out, err := exec.CommandContext(t.Context(), "sh", "-euc", strings.ReplaceAll(commands, "curl ", "curl -sS --fail-with-body ")).CombinedOutput(); err != nil {
+				t.Errorf("the commands on the page: %v\n%s\n%s", err, commands, out)
+			}
 			p.press(`a[href^="v1/kits/resolve"]`)
 			p.do(chromedp.WaitVisible("#drawing-levers")) // the last
 			p.isQuiet()
