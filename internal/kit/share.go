@@ -38,7 +38,7 @@ type settledGap struct {
 
 // sharing keeps what was settled. It is safe for concurrent use.
 type sharing struct {
-	steps map[kindAttr][]float64 // values of an attribute in the catalogue, sorted
+	steps map[kindAttr][]float64
 	rule  map[*rules.Rule]uint64
 
 	mu         sync.Mutex
@@ -66,10 +66,16 @@ type shareKey = [sha256.Size]byte
 var mostSettled = 1 << 12
 
 func newSharing(s *Snapshot) *sharing {
-	sh := &sharing{steps: map[kindAttr][]float64{}, rule: map[*rules.Rule]uint64{}, young: map[shareKey]*once{}}
+	sh := &sharing{steps: s.steps(), rule: map[*rules.Rule]uint64{}, young: map[shareKey]*once{}}
 	for i, r := range s.Rules.Rules() {
 		sh.rule[r] = uint64(i)
 	}
+	return sh
+}
+
+// stepsOf lists the values of every attribute that has numbers, sorted.
+func stepsOf(cat *catalog.Snapshot) map[kindAttr][]float64 {
+	out := map[kindAttr][]float64{}
 	for _, spec := range catalog.Kinds {
 		names := []string{"length_in", "height_in"}
 		for _, a := range spec.Attrs {
@@ -79,16 +85,16 @@ func newSharing(s *Snapshot) *sharing {
 		}
 		for _, name := range names {
 			var values []float64
-			for _, f := range s.Catalog.Forms(spec.Kind) {
+			for _, f := range cat.Forms(spec.Kind) {
 				if a, stated := f.Attr(name); stated {
 					values = append(values, a.Value.Num)
 				}
 			}
 			slices.Sort(values)
-			sh.steps[kindAttr{spec.Kind, name}] = slices.Compact(values)
+			out[kindAttr{spec.Kind, name}] = slices.Compact(values)
 		}
 	}
-	return sh
+	return out
 }
 
 // settle is the choice for a job whose demands are known.

@@ -4,6 +4,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"sync"
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
@@ -19,7 +20,8 @@ type Snapshot struct {
 	indexes    map[*rules.Rule]*catalog.Index
 	adapters   *catalog.Index // by carburetor_flange, manifold_flange
 	network    *fit.Network
-	wireGauges []int // AWG of every choke wire in the catalogue
+	wireGauges []int                         // AWG of every choke wire in the catalogue
+	steps      func() map[kindAttr][]float64 // for sweeps; see stepsOf
 }
 
 // NewSnapshot binds rules to a catalogue.
@@ -32,6 +34,7 @@ func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
 // bind builds the indexes of the kinds that changed says.
 func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 	cat := s.Catalog
+	s.steps = sync.OnceValue(func() map[kindAttr][]float64 { return stepsOf(cat) })
 	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"})
 	if slices.ContainsFunc(fuelKinds, changed) {
 		s.network = fit.NewNetwork(fit.FuelForms{
