@@ -315,22 +315,47 @@ func TestBrowserDocs(t *testing.T) {
 	for _, window := range []size{phone, desktop} {
 		t.Run(window.name, func(t *testing.T) {
 			p := open(chrome, t, service+"/docs", window)
-			for _, operation := range []string{"listParts", "resolveKit"} {
-				block := `[id$="-` + operation + `"] `
-				p.press(block + ".opblock-summary-control")
-				p.press(block + ".try-out__btn")
-				p.press(block + ".execute")
-				p.until(`document.querySelector('` + block + `.live-responses-table tbody .response-col_status')`)
-				if status := eval[string](p, `document.querySelector('`+block+`.live-responses-table tbody .response-col_status').innerText`); !strings.HasPrefix(status, "200") {
-					t.Errorf("%s: the page shows status %s", operation, status)
-				}
-			}
+			p.tries("listParts")
+			p.tries("resolveKit")
 			p.keep("docs-" + window.name)
 			p.isAccessible()
 			p.isReachable()
 			p.fitsWidth()
 			p.isQuiet()
 		})
+	}
+}
+
+// Where keys are asked for, one that is typed into the page is sent.
+func TestBrowserDocsSendsTheKey(t *testing.T) {
+	loaded(t)
+	key := strings.TrimSpace(succeed(t, "keys", "create", "--name", "reader", "--scope", "read"))
+	_, service, _ := startServer(t)
+	p := open(browser(t), t, service+"/docs", desktop)
+	p.press(".btn.authorize")
+	p.until(`document.querySelector("#auth-bearer-value")`)
+	p.isAccessible()
+	p.do(chromedp.Focus("#auth-bearer-value"), chromedp.KeyEvent(key+kb.Enter))
+	p.press(".btn-done")
+	p.tries("listParts")
+	p.press(".models-control")
+	p.until(`document.querySelector(".model-container")`)
+	p.isAccessible()
+	p.isQuiet()
+}
+
+// tries presses "Try it out" and Execute, and fails the test when the page does not
+// show success.
+func (p *tab) tries(operation string) {
+	p.t.Helper()
+	block := `[id$="-` + operation + `"] `
+	p.press(block + ".opblock-summary-control")
+	p.press(block + ".try-out__btn")
+	p.press(block + ".execute")
+	answer := `document.querySelector('` + block + `.live-responses-table tbody .response-col_status')`
+	p.until(answer)
+	if status := eval[string](p, answer+`.innerText`); !strings.HasPrefix(status, "200") {
+		p.t.Errorf("%s: the page shows status %s", operation, status)
 	}
 }
 

@@ -14,6 +14,9 @@ const accessible = ({ React: { createElement: h } }) => {
       JsonSchema_string: labelled,
       JsonSchemaArrayItemText: labelled,
       TextArea: labelled,
+      Button: (Button) => ({ "aria-label": label, ...props }) =>
+        h(Button, typeof props.children === "string" ? props : { "aria-label": label, ...props }), // named as it reads
+      CloseIcon: (Icon) => (props) => h("span", null, h(Icon, props), h("span", { className: "unseen" }, "Close")),
       HighlightCode: (Code) => (props) => h("div", { className: "scrolls", tabIndex: 0, role: "group", "aria-label": "Code" }, h(Code, props)),
     },
   };
