@@ -20,7 +20,7 @@ import (
 // That is found out by resolving the question in a shop that sells nothing but the parts
 // of the kit, so whatever Resolve knows of joints, heights and lengths counts here.
 func Substitutes(ctx context.Context, s *Snapshot, req *Request, k *Kit, instead map[string]string) (map[string][]string, error) {
-	t := &trial{s: s, kit: k, instead: instead, question: *req, reasons: map[string][]string{}}
+	t := &swap{s: s, kit: k, instead: instead, question: *req, reasons: map[string][]string{}}
 	t.question.Vehicle, t.question.VehicleID = k.Vehicle, ""
 	t.question.Preferences.Objective, t.question.Preferences.Finish = ByPrice, "" // what fits does not depend on these
 	if t.ties(); len(t.reasons) > 0 {
@@ -32,8 +32,8 @@ func Substitutes(ctx context.Context, s *Snapshot, req *Request, k *Kit, instead
 	return t.reasons, t.joins(ctx)
 }
 
-// trial is substitutes being tried.
-type trial struct {
+// swap is a kit with substitutes that are being tried.
+type swap struct {
 	s        *Snapshot
 	kit      *Kit
 	instead  map[string]string
@@ -41,14 +41,14 @@ type trial struct {
 	reasons  map[string][]string // by the line's SKU
 }
 
-func (t *trial) refuse(line, format string, args ...any) {
+func (t *swap) refuse(line, format string, args ...any) {
 	if reason := fmt.Sprintf(format, args...); !slices.Contains(t.reasons[line], reason) {
 		t.reasons[line] = append(t.reasons[line], reason)
 	}
 }
 
 // lines are those that something stands in for.
-func (t *trial) lines() (lines []*Line) {
+func (t *swap) lines() (lines []*Line) {
 	for i := range t.kit.Lines {
 		if t.instead[t.kit.Lines[i].SKU] != "" {
 			lines = append(lines, &t.kit.Lines[i])
@@ -58,7 +58,7 @@ func (t *trial) lines() (lines []*Line) {
 }
 
 // ties looks after what parts say of one another.
-func (t *trial) ties() {
+func (t *swap) ties() {
 	parts := t.parts(t.instead)
 	for _, l := range t.lines() {
 		with := t.instead[l.SKU]
@@ -89,7 +89,7 @@ func (t *trial) ties() {
 }
 
 // matches holds each part against what the rules ask of every need of its line.
-func (t *trial) matches() error {
+func (t *swap) matches() error {
 	j, err := t.s.read(&t.question)
 	if err != nil {
 		return err
@@ -130,7 +130,7 @@ func (j *job) fails(need string, f *catalog.Form) (least []string) {
 
 // parts are those of the kit by SKU, bundles unpacked, and those in the box and on the
 // shelf, as far as the catalogue still has them.
-func (t *trial) parts(instead map[string]string) map[string]*catalog.Part {
+func (t *swap) parts(instead map[string]string) map[string]*catalog.Part {
 	found := map[string]*catalog.Part{}
 	add := func(sku string) {
 		if p, err := t.s.Catalog.Part(sku); err == nil {
@@ -157,7 +157,7 @@ func (t *trial) parts(instead map[string]string) map[string]*catalog.Part {
 }
 
 // joins compares the kit that has the substitutes with the one that has not.
-func (t *trial) joins(ctx context.Context) error {
+func (t *swap) joins(ctx context.Context) error {
 	was, err := t.resolve(ctx, nil)
 	if err != nil {
 		return err
@@ -192,14 +192,14 @@ func (t *trial) joins(ctx context.Context) error {
 var outcomeRank = map[Outcome]int{Info: 0, Pass: 0, Warn: 1, Fail: 2}
 
 // had reports whether a SKU is in the box or on the shelf, so that no line shows it.
-func (t *trial) had(sku string) bool {
+func (t *swap) had(sku string) bool {
 	return slices.ContainsFunc(t.kit.Carburetor.InBox, func(in catalog.InBox) bool { return in.SKU == sku }) ||
 		slices.ContainsFunc(t.question.OnHand, func(h OnHand) bool { return h.SKU == sku })
 }
 
 // resolve answers the question from the parts of the kit alone. Substitutes cost next to
 // nothing, so that they are taken wherever they can be.
-func (t *trial) resolve(ctx context.Context, instead map[string]string) (*Kit, error) {
+func (t *swap) resolve(ctx context.Context, instead map[string]string) (*Kit, error) {
 	carburetor := *t.kit.Carburetor
 	if today, err := t.s.Catalog.Carburetor(carburetor.SKU); err == nil {
 		carburetor = *today
