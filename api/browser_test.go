@@ -104,7 +104,7 @@ func browser(t *testing.T) context.Context {
 	return ctx
 }
 
-// open opens a page in a new tab and waits until its network is at rest.
+// open opens a page in a new tab and waits until it has loaded.
 func open(browser context.Context, t *testing.T, address string, window size) *tab {
 	t.Helper()
 	ctx, cancel := chromedp.NewContext(browser)
@@ -242,23 +242,35 @@ func oneOfEach(nodes []axeNode) (kept []axeNode) {
 	return kept
 }
 
-// isReachable presses Tab until every control and link has had the focus.
+// isReachable presses Tab until every control and link has had the focus, and fails the
+// test where it does not come or is not to be seen.
 func (p *tab) isReachable() {
 	p.t.Helper()
 	count := eval[int](p, `(() => {
 		window.unreached = new Set([...document.querySelectorAll("a[href], button, input, select, textarea, summary, [tabindex]")]
 			.filter(e => !e.disabled && e.tabIndex >= 0 && e.checkVisibility({visibilityProperty: true})));
-		document.addEventListener("focusin", e => unreached.delete(e.target));
+		window.unseen = new Set();
+		document.addEventListener("focusin", e => {
+			unreached.delete(e.target);
+			const style = getComputedStyle(e.target);
+			if (style.outlineStyle == "none" && style.boxShadow == "none") unseen.add(e.target);
+		});
 		return unreached.size;
 	})()`)
 	if count == 0 {
 		p.t.Error("nothing on the page can have the focus")
 	}
-	for range 2*count + 20 { // what scrolls has the focus too
+	for i := range 2*count + 20 { // what scrolls has the focus too
 		p.do(chromedp.KeyEvent(kb.Tab))
+		if i%20 == 19 && eval[int](p, `unreached.size`) == 0 {
+			break
+		}
 	}
 	for _, element := range eval[[]string](p, `[...unreached].map(e => e.outerHTML.slice(0, 200))`) {
 		p.t.Errorf("the keyboard does not reach %s", element)
+	}
+	for _, element := range eval[[]string](p, `[...unseen].map(e => e.outerHTML.slice(0, 200))`) {
+		p.t.Errorf("the focus does not show on %s", element)
 	}
 }
 
@@ -304,6 +316,26 @@ func (p *tab) keepFile(name string, content []byte) {
 	}
 	if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
 		p.t.Fatal(err)
+	}
+}
+
+// What the tests look for they find on a page that has it all wrong.
+func TestBrowserTestsSeeWhatIsWrong(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "wrong.html")
+	const wrong = `<!DOCTYPE html><html lang="en"><title>Wrong</title><p style="color: #ccc">Pale</p><img alt="" src="http://onetrip.example/x.png">
+		<div style="width: 3000px">Wide</div><div inert><button>Out of reach</button></div><a href="#" style="outline: none">Unseen</a><script>console.error("no")</script></html>`
+	if err := os.WriteFile(file, []byte(wrong), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	p := open(browser(t), t, "file://"+file, desktop)
+	for name, check := range map[string]func(){
+		"isQuiet": p.isQuiet, "isAccessible": p.isAccessible, "isReachable": p.isReachable, "fitsWidth": p.fitsWidth,
+		"drawsWhatIsIn": func() { p.drawsWhatIsIn(&kit.Kit{}) },
+	} {
+		p.t = &testing.T{}
+		if check(); !p.t.Failed() {
+			t.Errorf("%s finds nothing wrong", name)
+		}
 	}
 }
 
