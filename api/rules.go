@@ -20,6 +20,7 @@ import (
 // rulesCommand helps those who write rules.
 type rulesCommand struct {
 	Check   rulesCheckCommand   `cmd:"" help:"Check the rule files of a directory, and tell everything wrong in them."`
+	Lint    rulesLintCommand    `cmd:"" help:"Look for rules that never fire, rules that say the same, needs that no rule raises and parts that no rule chooses."`
 	Explain rulesExplainCommand `cmd:"" help:"Tell of every rule what it read for a request, whether it fired, and what meets what it asks for."`
 }
 
@@ -63,6 +64,33 @@ func readRules(dir fs.FS, name string) (map[string]string, error) {
 		files[path.Join(filepath.ToSlash(name), file)] = string(text)
 	}
 	return files, nil
+}
+
+type rulesLintCommand struct{ catalogueFlag }
+
+// Run prints a line for each finding, and ends with exit code 2 when rules are to be mended.
+func (c *rulesLintCommand) Run(s streams) error {
+	snapshot, err := c.open()
+	if err != nil {
+		return err
+	}
+	wrong := 0
+	for _, f := range kit.Lint(snapshot) {
+		note := ""
+		if !f.Sure {
+			note = " (not decided: not all cases could be tried)"
+		} else if !f.Part {
+			wrong++
+		}
+		if _, err := fmt.Fprintf(s.out, "%s: %s%s\n", f.Where, f.Text, note); err != nil {
+			return err
+		}
+	}
+	if wrong > 0 {
+		return &inputError{fmt.Errorf("%d findings in %d rules", wrong, len(snapshot.Rules.Rules()))}
+	}
+	_, err = fmt.Fprintf(s.out, "nothing to mend in %d rules\n", len(snapshot.Rules.Rules()))
+	return err
 }
 
 type rulesExplainCommand struct {

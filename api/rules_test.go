@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"onetrip/db"
 )
 
 func TestRulesCheck(t *testing.T) {
@@ -64,5 +66,24 @@ func TestRulesExplain(t *testing.T) {
 		if _, stderr, code := runProgram(t, "", append([]string{"rules", "explain"}, args...)...); code != exitWrongInput || stderr == "" {
 			t.Errorf("%v: exit code %d, %s", args, code, stderr)
 		}
+	}
+}
+
+func TestRulesLint(t *testing.T) {
+	stdout, stderr, code := runProgram(t, "", "rules", "lint")
+	if code != exitOK || !strings.Contains(stdout, ": no rule can choose it\n") || !strings.HasSuffix(stdout, "nothing to mend in 86 rules\n") {
+		t.Errorf("exit code %d, %s%s", code, stdout, stderr)
+	}
+	dir := t.TempDir()
+	if err := os.CopyFS(dir, db.Seed()); err != nil {
+		t.Fatal(err)
+	}
+	odd := "- id: odd-rule\n  when: vehicle.fuel.pressure_psi > 5 && vehicle.fuel.pressure_psi < 3\n  verdict: unsuitable\n  because: x\n  source: s\n"
+	if err := os.WriteFile(filepath.Join(dir, "rules", "odd.yaml"), []byte(odd), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	stdout, stderr, code = runProgram(t, "", "rules", "lint", "--catalogue", dir)
+	if code != exitWrongInput || !strings.HasPrefix(stdout, "odd.yaml:1: rule odd-rule can never fire: vehicle.fuel") || stderr != "1 findings in 87 rules\n" {
+		t.Errorf("exit code %d, %q, %.200s", code, stderr, stdout)
 	}
 }

@@ -160,6 +160,7 @@ func (c *compiler) compile(src source, want class, sc scope) *expr {
 		src.fail(0, err.Error())
 		return nil
 	}
+	e.survey = l.survey(root)
 	e.source = src.text
 	e.tails = l.tails(root, nil)
 	e.whenTrue = implied(root, true, nil)

@@ -25,6 +25,7 @@ type expr struct {
 	constant bool
 	source   string // as written
 	cost     uint64 // at worst, in CEL's units
+	survey   survey
 	tails    []tail
 	whenTrue map[string]bool // optional facts known once the expression is true
 }

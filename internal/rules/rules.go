@@ -328,20 +328,25 @@ func (r *Rule) raise(fr *frame, one *Fired) error {
 	}
 	for i := range r.tests {
 		t := &one.Match.Tests[i]
-		*t = r.tests[i].test
-		if t.Op == OneOf {
-			t.Values = r.tests[i].values(fr)
-		} else {
-			t.Value = r.tests[i].eval(fr)
-		}
-		if fr.err == nil && (math.IsNaN(t.Value.Num) || math.IsInf(t.Value.Num, 0)) {
-			fr.fail(fmt.Errorf("gives %v, wanted a number", t.Value.Num))
-		}
+		r.tests[i].work(fr, t)
 		if fr.err != nil {
 			return r.failed(fr, "match "+t.Attr, one.Each)
 		}
 	}
 	return nil
+}
+
+// work works out a test.
+func (o *operand) work(fr *frame, t *Test) {
+	*t = o.test
+	if t.Op == OneOf {
+		t.Values = o.values(fr)
+	} else {
+		t.Value = o.eval(fr)
+	}
+	if fr.err == nil && (math.IsNaN(t.Value.Num) || math.IsInf(t.Value.Num, 0)) {
+		fr.fail(fmt.Errorf("gives %v, wanted a number", t.Value.Num))
+	}
 }
 
 // FailedError is a rule that failed on some facts, such as by a division by zero.
