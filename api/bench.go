@@ -82,7 +82,7 @@ func (c *benchCatalogueCommand) Run(ctx context.Context, s streams) error {
 	if !inDatabase {
 		return b.err
 	}
-	if err := b.load(); err != nil {
+	if err := b.load(empty); err != nil {
 		return err
 	}
 	return b.err
@@ -151,14 +151,14 @@ func (b *bench) fill(data *catalog.Data) error {
 	return nil
 }
 
-// load reads it back.
-func (b *bench) load() error {
+// load reads it back. before is what memory held before any large catalogue: nobody looks
+// at the one made here any more.
+func (b *bench) load(before float64) error {
 	pool, err := openDatabase(b.ctx)
 	if err != nil {
 		return err
 	}
 	defer pool.Close()
-	before := heapMB()
 	began := time.Now()
 	data, err := store.Load(b.ctx, pool)
 	if err != nil {
