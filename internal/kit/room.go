@@ -34,6 +34,7 @@ type room struct {
 	bundles     []*catalog.Bundle
 	ids         map[*catalog.Part]int32
 	evaluation  rules.Memory
+	key         []byte
 
 	job     int64        // number of the job that uses the room
 	sources []sourceBits // by index of bundle; of no account when of another job

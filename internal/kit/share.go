@@ -33,7 +33,8 @@ type settled struct {
 // differently.
 type settledGap struct {
 	Gap
-	demand int // of the job; -1 when none of its matches counts
+	level  Level // of the need
+	demand int   // of the job; -1 when none of its matches counts
 }
 
 // sharing keeps what was settled. It is safe for concurrent use.
@@ -121,7 +122,8 @@ func (sh *sharing) settle(ctx context.Context, j *job) (*settled, error) {
 // out the same.
 func (sh *sharing) key(j *job) []byte {
 	v, c := j.vehicle, j.carburetor
-	b := make([]byte, 0, 1024)
+	b := j.room.key[:0]
+	defer func() { j.room.key = b }()
 	text := func(s string) {
 		b = append(binary.AppendUvarint(b, uint64(len(s))), s...)
 	}
@@ -219,7 +221,9 @@ func (j *job) settle(ctx context.Context) (*settled, error) {
 		out.lines = append(out.lines, LineSummary{l.SKU, l.Quantity, l.Amount.AmountMinor})
 	}
 	for _, l := range j.lacks(sel, needs, lines) {
-		out.gaps = append(out.gaps, j.settleGap(&l))
+		g := j.settleGap(&l)
+		g.level = levelOf(needs, l.need)
+		out.gaps = append(out.gaps, g)
 	}
 	return out, nil
 }

@@ -190,12 +190,10 @@ func (j *job) summarize(ctx context.Context, shared *sharing) (*Summary, error) 
 	}
 	out := &Summary{Needs: choice.needs, Lines: choice.lines, Total: choice.total}
 	k := &Kit{}
-	for _, n := range out.Needs {
-		k.Needs = append(k.Needs, Need{ID: n.ID, Level: n.Level})
-	}
 	for i := range choice.gaps {
 		g := &choice.gaps[i]
 		out.Gaps = append(out.Gaps, j.statedGap(g))
+		k.Needs = append(k.Needs, Need{ID: g.Need, Level: g.level})
 		k.Missing = append(k.Missing, Missing{Need: g.Need})
 	}
 	j.stackGap = choice.stackGap
