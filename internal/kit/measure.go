@@ -64,7 +64,7 @@ func measure(tests []rules.Test, a catalog.AttrSpec) (v catalog.Value, asked boo
 		}
 		text = strings.TrimPrefix(strings.TrimPrefix(text, "at least "), "at most ")
 		if read, err := a.ParseValue(text); err == nil { // tests hold only the half that is compared
-			if a.Type != catalog.AttrThread {
+			if a.Type == catalog.AttrNumber {
 				read.Num = v.Num // the text is rounded
 			}
 			v = read

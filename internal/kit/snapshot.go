@@ -66,6 +66,13 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 // fuelKinds are the kinds of parts between supply line and inlet.
 var fuelKinds = []catalog.Kind{"fuel_fitting", "fuel_filter", "pressure_regulator", "fuel_hose", "hose_clamp"}
 
+// WithPlenty is the snapshot as if all it sells were in stock.
+func (s *Snapshot) WithPlenty() *Snapshot {
+	next := *s
+	next.Catalog = s.Catalog.WithPlenty()
+	return &next
+}
+
 // WithParts is the snapshot as if it sold further parts; see catalog.Snapshot.WithParts.
 func (s *Snapshot) WithParts(parts []*catalog.Part) *Snapshot {
 	next := *s
