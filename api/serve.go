@@ -11,9 +11,11 @@ import (
 	"net/http"
 	"os"
 	"os/signal"
+	"runtime"
 	"syscall"
 	"time"
 
+	"onetrip/internal/coverage"
 	"onetrip/internal/httpapi"
 	"onetrip/internal/kit"
 	"onetrip/internal/store"
@@ -22,9 +24,11 @@ import (
 // serveCommand answers over HTTP until it is told to stop.
 type serveCommand struct {
 	catalogueFlag
-	Demo              bool   `help:"Serve the demo catalogue that is built in, also where DATABASE_URL names a database."`
-	Listen            string `env:"LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one (${default})."`
-	RequestsPerMinute int    `env:"REQUESTS_PER_MINUTE" default:"6000" placeholder:"N" help:"Requests that each access key has in a minute, at this replica (${default})."`
+	Demo              bool          `help:"Serve the demo catalogue that is built in, also where DATABASE_URL names a database."`
+	Listen            string        `env:"LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one (${default})."`
+	CoverageWorkers   int           `env:"COVERAGE_WORKERS" default:"-1" placeholder:"N" help:"Workers for coverage reports at this replica; 0 leaves them to others. The default is one less than the cores that Go may use, and at least one."`
+	CoverageTimeout   time.Duration `env:"COVERAGE_TIMEOUT" default:"2m" placeholder:"DURATION" help:"How long a piece of a coverage report may take, here or at another replica, before it is given to another worker (${default})."`
+	RequestsPerMinute int           `env:"REQUESTS_PER_MINUTE" default:"6000" placeholder:"N" help:"Requests that each access key has in a minute, at this replica (${default})."`
 }
 
 // How long one connection may take. A request is a few kilobytes and an answer takes
@@ -44,6 +48,7 @@ type source struct {
 	health   func() (connected bool, age time.Duration) // nil without a database
 	writer   httpapi.Writer                             // nil without a database
 	kits     httpapi.Kits
+	coverage httpapi.Coverage
 	keys     *store.Keys // nil where none can be made
 	noKeys   string      // why none is asked for, "" when one is
 	close    func(context.Context)
@@ -56,6 +61,9 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 	defer stop()
 	if c.RequestsPerMinute < 1 {
 		return &inputError{fmt.Errorf("--requests-per-minute %d: give at least 1", c.RequestsPerMinute)}
+	}
+	if c.CoverageTimeout < time.Second {
+		return &inputError{fmt.Errorf("--coverage-timeout %s: give at least 1s", c.CoverageTimeout)}
 	}
 	address, err := net.ResolveTCPAddr("tcp", c.Listen)
 	if err != nil {
@@ -76,7 +84,7 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 			return &inputError{err}
 		}
 	}
-	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Writer: from.writer, Kits: from.kits,
+	handler := httpapi.New(httpapi.Config{Snapshot: from.snapshot, Source: from.name, Database: from.health, Writer: from.writer, Kits: from.kits, Coverage: from.coverage,
 		Exports: httpapi.Exports{Parts: store.WriteParts, Stock: store.WriteStock}, Access: c.access(from.keys), Log: log})
 	listener, err := net.ListenTCP("tcp", address)
 	if err != nil {
@@ -120,10 +128,12 @@ func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, e
 		if err != nil {
 			return nil, err
 		}
+		current := func() *kit.Snapshot { return snapshot }
+		reports := coverage.NewMemory(current, max(1, c.coverageWorkers()))
 		return &source{
-			name: c.name(), snapshot: func() *kit.Snapshot { return snapshot }, kits: store.NewMemoryKits(),
+			name: c.name(), snapshot: current, kits: store.NewMemoryKits(), coverage: reports,
 			noKeys: "a catalogue from files has no access keys",
-			close:  func(context.Context) {},
+			close:  func(context.Context) { reports.Close() },
 		}, nil
 	}
 	if c.Catalogue != "" {
@@ -143,8 +153,15 @@ func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, e
 		pool.Close()
 		return nil, err
 	}
+	reports, err := store.NewReports(ctx, pool, live, c.coverageWorkers(), c.CoverageTimeout, log)
+	if err != nil {
+		live.Close()
+		pool.Close()
+		return nil, err
+	}
 	writer := &store.Writer{Pool: pool, Live: live}
-	from := &source{name: "postgres", snapshot: live.Snapshot, health: live.Health, writer: writer, kits: &store.Kits{Pool: pool}, keys: keys, close: func(ctx context.Context) {
+	from := &source{name: "postgres", snapshot: live.Snapshot, health: live.Health, writer: writer, kits: &store.Kits{Pool: pool}, coverage: reports, keys: keys, close: func(ctx context.Context) {
+		reports.Close(ctx)
 		live.Close()
 		if keys != nil {
 			if err := keys.FlushUsed(ctx); err != nil { // the service has done its work all the same
@@ -160,6 +177,14 @@ func (c *serveCommand) source(ctx context.Context, log *slog.Logger) (*source, e
 		from.noKeys = "there are no access keys; make one with keys create"
 	}
 	return from, nil
+}
+
+// coverageWorkers leaves a core to requests where there are several.
+func (c *serveCommand) coverageWorkers() int {
+	if c.CoverageWorkers >= 0 {
+		return c.CoverageWorkers
+	}
+	return max(1, runtime.GOMAXPROCS(0)-1)
 }
 
 // access asks for keys where there can be some.

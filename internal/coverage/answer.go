@@ -190,12 +190,16 @@ type StockNext struct {
 	Unproven  int    `json:"kits_unproven"`       // kits for which a search stopped at its limit
 }
 
+// Revisions are the oldest and the newest of the catalogue that chunks of a report saw;
+// one where the catalogue stayed as it was.
+type Revisions struct {
+	First int64 `json:"first"`
+	Last  int64 `json:"last"`
+}
+
 // Answer is a finished report.
 type Answer struct {
-	Revisions struct {
-		First int64 `json:"first"`
-		Last  int64 `json:"last"`
-	} `json:"catalogue_revisions"`
+	Revisions     Revisions    `json:"catalogue_revisions"`
 	Vehicles      int          `json:"vehicles"`
 	Classes       int          `json:"vehicle_groups"`
 	Gone          int          `json:"vehicles_deleted_meanwhile"`
@@ -212,7 +216,7 @@ type Answer struct {
 // Answer joins the results of all chunks once State is Done.
 func (st *State) Answer(s *kit.Snapshot, scope *Scope, results []*Result) *Answer {
 	out := &Answer{StockNext: st.StockNext, ByVehicle: []Class{}}
-	out.Revisions.First, out.Revisions.Last = st.First, st.Last
+	out.Revisions = Revisions{st.First, st.Last}
 	needs, gaps := tally[Need]{}, tally[Gap]{}
 	columns := make([]Verdicts, len(scope.Carburetors))
 	for _, r := range results {

@@ -60,11 +60,7 @@ func NewID() string { return strings.ToLower(rand.Text()[:16]) }
 
 // NewProgress is that of a scope before its first round.
 func NewProgress(scope *Scope) Progress {
-	p := Progress{Round: 1, Chunks: len(scope.Chunks)}
-	for _, n := range scope.Kits {
-		p.Kits += n
-	}
-	return p
+	return Progress{Round: 1, Chunks: len(scope.Chunks), Kits: scope.Kits}
 }
 
 // Memory works reports out in this process and keeps the last ones in memory.
@@ -212,7 +208,7 @@ func (m *Memory) run(ctx context.Context, s *kit.Snapshot, scope *Scope, r *kept
 			}
 			chunks.Go(func() {
 				defer func() { <-m.slots }()
-				result, err := work(ctx, s, &Task{Scope: scope, State: state, Chunk: n, Prior: results[n]})
+				result, err := work(ctx, s, &Task{Scope: scope, State: state, Vehicles: scope.Chunks[n], Prior: results[n]})
 				if err != nil {
 					fail(err)
 					return

@@ -12,6 +12,7 @@
 package coverage
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -32,9 +33,15 @@ type Question struct {
 	CarburetorSKUs []string         `json:"carburetor_skus,omitempty"`
 	Basis          kit.Basis        `json:"basis"`
 	Location       string           `json:"location,omitempty"` // of basis stock; "" is all together
-	Weights        map[string]int64 `json:"weights,omitempty"`  // by vehicle id; 1 where none is given
+	Weights        []Weight         `json:"weights,omitempty"`  // 1 where none is given
 	BestSet        *int             `json:"best_set,omitempty"` // how many parts the best set may have
 	TryParts       []*catalog.Part  `json:"try_parts,omitempty"`
+}
+
+// Weight is what every kit of a vehicle counts for, such as how many are registered.
+type Weight struct {
+	VehicleID string `json:"vehicle_id"`
+	Weight    int64  `json:"weight"`
 }
 
 // Limits of a question.
@@ -53,9 +60,9 @@ const chunkKits = 400
 type Scope struct {
 	Question    Question   `json:"question"`
 	Carburetors []string   `json:"carburetors"`
-	Chunks      [][]string `json:"chunks"` // vehicle ids; vehicles of one class are together
-	Kits        []int      `json:"kits"`   // by chunk
 	Revision    int64      `json:"revision"`
+	Chunks      [][]string `json:"-"` // vehicle ids; vehicles of one class are together
+	Kits        int        `json:"-"`
 }
 
 // Scope checks a question against a catalogue. Errors are *catalog.InvalidError, or
@@ -82,12 +89,18 @@ func (q Question) Scope(s *kit.Snapshot) (*Scope, error) {
 	} else if *q.BestSet < 0 || *q.BestSet > maxBestSet {
 		add("/best_set", "%d parts; give 0 to %d", *q.BestSet, maxBestSet)
 	}
-	for _, id := range slices.Sorted(maps.Keys(q.Weights)) {
-		if _, err := cat.Vehicle(id); err != nil {
-			return nil, pointAt(err, "/weights/"+id)
+	weighed := map[string]bool{}
+	for i, w := range q.Weights {
+		at := fmt.Sprintf("/weights/%d", i)
+		if _, err := cat.Vehicle(w.VehicleID); err != nil {
+			return nil, pointAt(err, at+"/vehicle_id")
 		}
-		if w := q.Weights[id]; w < 0 || w > maxWeight {
-			add("/weights/"+id, "%d; give a whole number from 0 to %d, such as how many are registered", w, maxWeight)
+		if weighed[w.VehicleID] {
+			add(at+"/vehicle_id", "%s is here twice", w.VehicleID)
+		}
+		weighed[w.VehicleID] = true
+		if w.Weight < 0 || w.Weight > maxWeight {
+			add(at+"/weight", "%d; give a whole number from 0 to %d", w.Weight, maxWeight)
 		}
 	}
 	bad = append(bad, checkTryParts(q.TryParts, q.Basis, s)...)
@@ -112,15 +125,17 @@ func (q Question) Scope(s *kit.Snapshot) (*Scope, error) {
 		*list = sorted(*list)
 	}
 	q.Flanges = sorted(q.Flanges)
+	q.Weights = slices.Clone(q.Weights)
+	slices.SortFunc(q.Weights, func(a, b Weight) int { return cmp.Compare(a.VehicleID, b.VehicleID) })
 	out := &Scope{Question: q, Carburetors: carburetors, Revision: cat.Revision}
 	size := 0
 	for _, class := range kit.Classes(s.Rules, vehicles) {
 		if size == 0 || size+len(carburetors) > chunkKits {
-			out.Chunks, out.Kits, size = append(out.Chunks, nil), append(out.Kits, 0), 0
+			out.Chunks, size = append(out.Chunks, nil), 0
 		}
 		size += len(carburetors)
 		last := len(out.Chunks) - 1
-		out.Kits[last] += len(class.Vehicles) * len(carburetors)
+		out.Kits += len(class.Vehicles) * len(carburetors)
 		for _, v := range class.Vehicles {
 			out.Chunks[last] = append(out.Chunks[last], v.ID)
 		}
@@ -214,14 +229,6 @@ func checkTryParts(parts []*catalog.Part, basis kit.Basis, s *kit.Snapshot) (bad
 		seen[p.SKU] = true
 	}
 	return bad
-}
-
-// weight is what a vehicle counts for.
-func (q *Question) weight(vehicleID string) int64 {
-	if w, given := q.Weights[vehicleID]; given {
-		return w
-	}
-	return 1
 }
 
 func set[T comparable](list []T) map[T]bool {

@@ -13,10 +13,10 @@ import (
 
 // Task is one chunk in one round.
 type Task struct {
-	Scope *Scope
-	State *State
-	Chunk int
-	Prior *Result // of the round before, nil in the first
+	Scope    *Scope
+	State    *State
+	Vehicles []string // one of Scope.Chunks
+	Prior    *Result  // of the round before, nil in the first
 }
 
 // Result is what comes of a chunk. Sweep is set by the first round and kept.
@@ -75,7 +75,10 @@ const (
 func Work(ctx context.Context, s *kit.Snapshot, t *Task) (*Result, error) {
 	out := &Result{Revision: s.Catalog.Revision}
 	out.Step.listed = map[string]int{}
-	w := worker{s: s, task: t, q: &t.Scope.Question, step: &out.Step}
+	w := worker{s: s, task: t, q: &t.Scope.Question, step: &out.Step, weights: map[string]int64{}}
+	for _, given := range w.q.Weights {
+		w.weights[given.VehicleID] = given.Weight
+	}
 	var err error
 	switch {
 	case t.Prior == nil:
@@ -99,8 +102,9 @@ type worker struct {
 	q    *Question
 	step *Step
 
-	plenty *kit.Snapshot            // for the basis catalogue
-	with   map[string]*kit.Snapshot // further parts, by their keys
+	weights map[string]int64         // of vehicles by id, where given
+	plenty  *kit.Snapshot            // for the basis catalogue
+	with    map[string]*kit.Snapshot // further parts, by their keys
 }
 
 // each sweeps the chunk. The carburetor is told by its index in the scope.
@@ -108,7 +112,7 @@ func (w *worker) each(ctx context.Context, yield func(class *kit.Class, carburet
 	scope := w.task.Scope
 	query := kit.SweepQuery{Basis: w.q.Basis, Workers: 1, Vehicles: []*catalog.Vehicle{},
 		Preferences: kit.Preferences{Location: w.q.Location, Levels: []kit.Level{kit.Required}}}
-	for _, id := range scope.Chunks[w.task.Chunk] {
+	for _, id := range w.task.Vehicles {
 		if v, err := w.s.Catalog.Vehicle(id); err == nil {
 			query.Vehicles = append(query.Vehicles, v)
 		}
@@ -120,7 +124,7 @@ func (w *worker) each(ctx context.Context, yield func(class *kit.Class, carburet
 			query.Carburetors = append(query.Carburetors, c)
 		}
 	}
-	gone = len(scope.Chunks[w.task.Chunk]) - len(query.Vehicles)
+	gone = len(w.task.Vehicles) - len(query.Vehicles)
 	if len(query.Vehicles) == 0 || len(query.Carburetors) == 0 {
 		return gone, nil
 	}
@@ -150,7 +154,11 @@ func (w *worker) sweep(ctx context.Context) (*Sweep, error) {
 			of, class = c, &Class{Vehicles: make([]string, len(c.Vehicles))}
 			for i, v := range c.Vehicles {
 				class.Vehicles[i] = v.ID
-				class.Weight += w.q.weight(v.ID)
+				weight, given := w.weights[v.ID]
+				if !given {
+					weight = 1
+				}
+				class.Weight += weight
 			}
 			cells = []byte(strings.Repeat(string(cellGone), len(w.task.Scope.Carburetors)))
 		}

@@ -10,6 +10,7 @@ import (
 
 	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
+	"onetrip/internal/coverage"
 	"onetrip/internal/kit"
 	"onetrip/internal/rules"
 	"onetrip/internal/units"
@@ -58,6 +59,7 @@ const (
 	ProblemTypeNoDatabase           ProblemType = "tag:onetrip.example,2026:no-database"
 	ProblemTypeNoSuchPath           ProblemType = "tag:onetrip.example,2026:no-such-path"
 	ProblemTypeNotAcceptable        ProblemType = "tag:onetrip.example,2026:not-acceptable"
+	ProblemTypeNotDone              ProblemType = "tag:onetrip.example,2026:not-done"
 	ProblemTypeNotFound             ProblemType = "tag:onetrip.example,2026:not-found"
 	ProblemTypeNotReady             ProblemType = "tag:onetrip.example,2026:not-ready"
 	ProblemTypePreconditionFailed   ProblemType = "tag:onetrip.example,2026:precondition-failed"
@@ -193,6 +195,56 @@ type Counts struct {
 	// Example: 44
 	Vehicles int `json:"vehicles"`
 }
+
+// CoverageAnswer The finished report. Kits are vehicles times carburetors.
+type CoverageAnswer = coverage.Answer
+
+// CoverageCarburetor One carburetor with all vehicles.
+type CoverageCarburetor = coverage.Carburetor
+
+// CoverageCount A number of kits.
+type CoverageCount = coverage.Count
+
+// CoverageGap Something that kits lack. `blocks` counts these kits, `only_gap` those of them that lack nothing else.
+type CoverageGap = coverage.Gap
+
+// CoverageNeed Kits that raise a need, and how it is met.
+type CoverageNeed = coverage.Need
+
+// CoveragePart A part or bundle to stock, or a part made to measure, which has `wanted` and no SKU. `completes` are the kits that become complete.
+type CoveragePart = coverage.Part
+
+// CoverageProgress How far the work is. The first round resolves all kits; each further one finds what a further part of the best set completes, and is short.
+type CoverageProgress = coverage.Progress
+
+// CoverageQuestion What a coverage report looks at. Filters hold together; one that is left out lets everything pass.
+//
+// Example: {"basis":"stock","best_set":3,"flanges":["square_bore"],"location":"wexhollow","weights":[{"vehicle_id":"halvorne-ferrymaster-1972","weight":3100}]}
+type CoverageQuestion = coverage.Question
+
+// CoverageReport A coverage report.
+type CoverageReport = coverage.Report
+
+// CoverageRevisions Oldest and newest revision of the catalogue that pieces of the report saw. When they differ, the catalogue changed while the report was at work, and counts are of kits as they were when their piece was looked at.
+type CoverageRevisions = coverage.Revisions
+
+// CoverageShare A number of kits and their part of all.
+type CoverageShare = coverage.Share
+
+// CoverageStockNext What to stock next: exactly how many more kits become complete, each kit selected anew with the part there in any quantity, not gaps added up, since a kit that lacks two things is not completed by one. On the basis `stock` the candidates are all parts and bundles on sale. On the basis `catalogue` they are the parts to try and, where attributes alone decide, parts made to measure for what nothing on sale is. Kits that are complete or unsuitable already are not looked at. `completes` are the kits that the best set completes; `could_be_completed` those for which nothing rules out that some set of candidates completes them; `beyond` the incomplete ones that none can help.
+type CoverageStockNext = coverage.StockNext
+
+// CoverageVehicleGroup Vehicles that get the same kit with every carburetor.
+type CoverageVehicleGroup = coverage.Class
+
+// CoverageVerdicts Kits by verdict; `out_of_stock` are those of the incomplete that lack nothing but stock.
+type CoverageVerdicts = coverage.Verdicts
+
+// CoverageWanted What an attribute would have to be.
+type CoverageWanted = coverage.Wanted
+
+// CoverageWeight What every kit of one vehicle counts for.
+type CoverageWeight = coverage.Weight
 
 // CurvePoint Air demand at one engine speed.
 type CurvePoint = kit.CurvePoint
@@ -857,6 +909,9 @@ type ChokeKindFilter = ChokeKind
 // Contains defines model for Contains.
 type Contains = string
 
+// CoverageID defines model for CoverageId.
+type CoverageID = string
+
 // Discontinued defines model for Discontinued.
 type Discontinued = bool
 
@@ -986,6 +1041,9 @@ type NoSuchKit = Problem
 
 // NotAcceptable What went wrong (RFC 9457).
 type NotAcceptable = Problem
+
+// NotDone What went wrong (RFC 9457).
+type NotDone = Problem
 
 // NotFound What went wrong (RFC 9457).
 type NotFound = Problem
@@ -1236,6 +1294,9 @@ type PutBundleJSONRequestBody = Bundle
 // PutCarburetorJSONRequestBody defines body for PutCarburetor for application/json ContentType.
 type PutCarburetorJSONRequestBody = Carburetor
 
+// CreateCoverageJSONRequestBody defines body for CreateCoverage for application/json ContentType.
+type CreateCoverageJSONRequestBody = CoverageQuestion
+
 // SaveKitJSONRequestBody defines body for SaveKit for application/json ContentType.
 type SaveKitJSONRequestBody = KitRequest
 
@@ -1307,6 +1368,15 @@ type ServerInterface interface {
 	// PutCarburetor Create or replace one carburetor
 	// (PUT /v1/carburetors/{sku})
 	PutCarburetor(ctx echo.Context, sku SKU) error
+	// CreateCoverage Ask for a coverage report
+	// (POST /v1/coverage)
+	CreateCoverage(ctx echo.Context) error
+	// CancelCoverage Cancel a coverage report
+	// (DELETE /v1/coverage/{id})
+	CancelCoverage(ctx echo.Context, id CoverageID) error
+	// GetCoverage Read a coverage report
+	// (GET /v1/coverage/{id})
+	GetCoverage(ctx echo.Context, id CoverageID) error
 	// CreateImport Import stock, prices or parts
 	// (POST /v1/imports)
 	CreateImport(ctx echo.Context, params CreateImportParams) error
@@ -1711,6 +1781,47 @@ func (w *ServerInterfaceWrapper) PutCarburetor(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PutCarburetor(ctx, sku)
+	return err
+}
+
+// CreateCoverage converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateCoverage(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateCoverage(ctx)
+	return err
+}
+
+// CancelCoverage converts echo context to params.
+func (w *ServerInterfaceWrapper) CancelCoverage(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id CoverageID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CancelCoverage(ctx, id)
+	return err
+}
+
+// GetCoverage converts echo context to params.
+func (w *ServerInterfaceWrapper) GetCoverage(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id CoverageID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetCoverage(ctx, id)
 	return err
 }
 
@@ -2516,6 +2627,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/carburetors/:sku", wrapper.DeleteCarburetor, options.OperationMiddlewares["deleteCarburetor"]...)
 	router.GET(options.BaseURL+"/v1/carburetors/:sku", wrapper.GetCarburetor, options.OperationMiddlewares["getCarburetor"]...)
 	router.PUT(options.BaseURL+"/v1/carburetors/:sku", wrapper.PutCarburetor, options.OperationMiddlewares["putCarburetor"]...)
+	router.POST(options.BaseURL+"/v1/coverage", wrapper.CreateCoverage, options.OperationMiddlewares["createCoverage"]...)
+	router.DELETE(options.BaseURL+"/v1/coverage/:id", wrapper.CancelCoverage, options.OperationMiddlewares["cancelCoverage"]...)
+	router.GET(options.BaseURL+"/v1/coverage/:id", wrapper.GetCoverage, options.OperationMiddlewares["getCoverage"]...)
 	router.POST(options.BaseURL+"/v1/imports", wrapper.CreateImport, options.OperationMiddlewares["createImport"]...)
 	router.GET(options.BaseURL+"/v1/imports/:id", wrapper.GetImport, options.OperationMiddlewares["getImport"]...)
 	router.GET(options.BaseURL+"/v1/kits", wrapper.ListKits, options.OperationMiddlewares["listKits"]...)

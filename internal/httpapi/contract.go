@@ -71,7 +71,7 @@ type operation struct {
 // mediaTypes are those an operation can answer with when all goes well, the one it
 // prefers first.
 func (op operation) mediaTypes() []string {
-	for _, status := range []string{"200", "201"} {
+	for _, status := range []string{"200", "201", "202"} {
 		if response := op.Responses.Value(status); response != nil {
 			return slices.SortedFunc(maps.Keys(response.Value.Content), func(a, b string) int { // JSON before pages, files of rows last
 				return cmp.Or(cmp.Compare(strings.Count(a, mimeCSV), strings.Count(b, mimeCSV)), strings.Compare(a, b))

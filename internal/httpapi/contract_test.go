@@ -23,6 +23,7 @@ import (
 
 	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
+	"onetrip/internal/coverage"
 	"onetrip/internal/kit"
 	"onetrip/internal/rules"
 	"onetrip/internal/units"
@@ -106,6 +107,9 @@ func TestEveryFieldIsDescribed(t *testing.T) {
 var goTypes = func() map[string]reflect.Type {
 	m := map[string]reflect.Type{}
 	for _, v := range []any{
+		coverage.Question{}, coverage.Weight{}, coverage.Report{}, coverage.Progress{}, coverage.Answer{}, coverage.Revisions{}, coverage.Count{},
+		coverage.Share{}, coverage.Verdicts{}, coverage.Class{}, coverage.Carburetor{}, coverage.Need{}, coverage.Gap{}, coverage.Wanted{},
+		coverage.StockNext{}, coverage.Part{},
 		catalog.Vehicle{}, catalog.Engine{}, catalog.Tune(""), catalog.Intake{}, catalog.Flange(""), catalog.Throttle{}, catalog.ThrottleKind(""),
 		catalog.LinkEnd(""), catalog.BracketOn(""), catalog.Transmission{}, catalog.TransmissionKind(""), catalog.Downshift(""), catalog.Fuel{},
 		catalog.PumpKind(""), catalog.Ignition{}, catalog.Advance(""), catalog.Accessories{}, catalog.Electrical{}, catalog.AirCleaner{},
@@ -363,7 +367,7 @@ func (w walker) compareMarshaled(name string, s *openapi3.Schema, rt reflect.Typ
 // constants reads the values of typed string constants out of the source.
 func constants(t *testing.T) map[string][]string {
 	found := map[string][]string{}
-	for _, pkg := range []string{"catalog", "kit", "calc"} {
+	for _, pkg := range []string{"catalog", "kit", "calc", "coverage"} {
 		files, err := filepath.Glob("../" + pkg + "/*.go")
 		if err != nil {
 			t.Fatal(err)

@@ -108,8 +108,8 @@ func TestContractExamplesWork(t *testing.T) {
 			}
 			continue
 		}
-		if op.method != http.MethodGet || id == "getImport" {
-			continue // writes are tried on a database
+		if op.method != http.MethodGet || id == "getImport" || id == "getCoverage" {
+			continue // writes are tried on a database, reports in coverage_test.go
 		}
 		path := strings.NewReplacer("{sku}", skus[id], "/v1/kits/{code}", kept.header.Get("Location")).Replace(op.path)
 		required := url.Values{}

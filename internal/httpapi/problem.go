@@ -37,6 +37,7 @@ var kinds = map[ProblemType]struct {
 	ProblemTypeMistypedCode:         {http.StatusNotFound, "The code is mistyped"},
 	ProblemTypeMethodNotAllowed:     {http.StatusMethodNotAllowed, "The path does not have this method"},
 	ProblemTypeReferenced:           {http.StatusConflict, "Others still name it"},
+	ProblemTypeNotDone:              {http.StatusConflict, "The report is not done"},
 	ProblemTypePreconditionFailed:   {http.StatusPreconditionFailed, "It is not in the state the request names"},
 	ProblemTypePreconditionRequired: {http.StatusPreconditionRequired, "The request does not say which state it writes over"},
 	ProblemTypeNotAcceptable:        {http.StatusNotAcceptable, "No acceptable media type"},

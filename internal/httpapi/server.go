@@ -32,6 +32,8 @@ type Config struct {
 	Kits Kits
 	// Exports write the catalogue as the CSV that imports take.
 	Exports Exports
+	// Coverage works coverage reports out.
+	Coverage Coverage
 	// Access asks callers for keys; nil asks for none.
 	Access *Access
 	// Log takes one line per request and the causes of failures; nil logs nothing.
@@ -59,6 +61,7 @@ type server struct {
 	database       func() (connected bool, age time.Duration)
 	writer         Writer
 	kits           Kits
+	coverage       Coverage
 	exports        Exports
 	access         *limitedAccess
 	log            *slog.Logger
@@ -70,7 +73,7 @@ type server struct {
 
 // New returns the handler of every path in the contract.
 func New(cfg Config) *echo.Echo {
-	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, kits: cfg.Kits, exports: cfg.Exports, access: newAccess(cfg.Access),
+	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, kits: cfg.Kits, coverage: cfg.Coverage, exports: cfg.Exports, access: newAccess(cfg.Access),
 		log: cfg.Log, maxBodyBytes: cmp.Or(cfg.MaxBodyBytes, defaultMaxBodyBytes), maxImportBytes: cmp.Or(cfg.MaxImportBytes, defaultMaxImportBytes), trials: make(chan struct{}, 1)}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)

@@ -51,10 +51,14 @@ func Pool(ctx context.Context, dsn string) (*pgxpool.Pool, error) {
 // Migrate brings the schema up to date. Several may do so at once: one works, the
 // others wait.
 func Migrate(ctx context.Context, dsn string) error {
-	return migrate(ctx, dsn, func(p *goose.Provider) error {
+	err := migrate(ctx, dsn, func(p *goose.Provider) error {
 		_, err := p.Up(ctx)
 		return err
 	})
+	if err != nil {
+		return err
+	}
+	return pgError(migrateRiver(ctx, dsn))
 }
 
 // SchemaVersion is the number of the last migration applied, and of the last there is.

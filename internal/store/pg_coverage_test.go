@@ -1,0 +1,172 @@
+package store_test
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"log/slog"
+	"testing"
+	"time"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/coverage"
+	"onetrip/internal/kit"
+	"onetrip/internal/store"
+	"onetrip/internal/store/storetest"
+)
+
+// reports is one replica with so many workers.
+func reports(t testing.TB, dsn string, workers int) (*store.Reports, *store.Live) {
+	t.Helper()
+	pool := storetest.Pool(t, dsn)
+	live := follow(t, pool, nil)
+	r, err := store.NewReports(t.Context(), pool, live, workers, time.Minute, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+		defer cancel()
+		r.Close(ctx)
+	})
+	return r, live
+}
+
+// finished waits for the end of a report.
+func finished(t testing.TB, r interface {
+	Report(context.Context, string) (coverage.Report, error)
+}, id string) coverage.Report {
+	t.Helper()
+	for end := time.Now().Add(2 * time.Minute); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		report, err := r.Report(t.Context(), id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if report.Status != coverage.Running {
+			return report
+		}
+	}
+	t.Fatal("the report does not end")
+	return coverage.Report{}
+}
+
+// inMemory is the same question answered in this process.
+func inMemory(t testing.TB, s *kit.Snapshot, q coverage.Question) coverage.Report {
+	t.Helper()
+	m := coverage.NewMemory(func() *kit.Snapshot { return s }, 2)
+	t.Cleanup(m.Close)
+	r, err := m.Start(t.Context(), q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return finished(t, m, r.ID)
+}
+
+func asText(t testing.TB, v any) string {
+	t.Helper()
+	text, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
+
+func TestReplicasShareAReportAndAnswerAsOneProcessDoes(t *testing.T) {
+	dsn, _ := seeded(t)
+	first, live := reports(t, dsn, 1)
+	second, _ := reports(t, dsn, 1)
+	for name, q := range map[string]coverage.Question{
+		"stock":     {Basis: kit.InStock, Location: "tarnsley", Weights: []coverage.Weight{{VehicleID: "halvorne-ferrymaster-1972", Weight: 12}}},
+		"catalogue": {Basis: kit.OnSale, Flanges: []catalog.Flange{catalog.TwoBoreLarge, catalog.TwoBoreSmall}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			started, err := first.Start(t.Context(), q)
+			if err != nil {
+				t.Fatal(err)
+			}
+			again, err := second.Start(t.Context(), q)
+			if err != nil || again.ID != started.ID {
+				t.Errorf("asked again of another replica: report %s, want %s, %v", again.ID, started.ID, err)
+			}
+			got, want := finished(t, second, started.ID), inMemory(t, live.Snapshot(), q)
+			if got.Status != coverage.Done || asText(t, got.Answer) != asText(t, want.Answer) || len(want.Answer.StockNext.BestSet) == 0 {
+				t.Errorf("%s %s\n got %s\nwant %s", got.Status, got.Failure, asText(t, got.Answer), asText(t, want.Answer))
+			}
+			if again, err = first.Start(t.Context(), q); err != nil || again.ID != started.ID || again.Status != coverage.Done {
+				t.Errorf("asked when done: report %s %s, want %s, %v", again.ID, again.Status, started.ID, err)
+			}
+		})
+	}
+}
+
+func TestAChangeOfTheCatalogueMakesANewReport(t *testing.T) {
+	dsn, pool := seeded(t)
+	r, live := reports(t, dsn, 1)
+	q := coverage.Question{Basis: kit.InStock, VehicleIDs: []string{"halvorne-ferrymaster-1972"}}
+	before, err := r.Start(t.Context(), q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	finished(t, r, before.ID)
+	sku := live.Snapshot().Catalog.Parts()[0].SKU
+	w := &store.Writer{Pool: pool}
+	written, err := w.PutStock(t.Context(), "test", sku, []catalog.StockLevel{{Location: "tarnsley", OnHand: 977}, {Location: "brindlecote", OnHand: 0}, {Location: "wexhollow", OnHand: 0}},
+		catalog.Precondition{IfMatch: []string{"*"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	await(t, live, written.Revision, patience)
+	after, err := r.Start(t.Context(), q)
+	if err != nil || after.ID == before.ID {
+		t.Fatalf("report %s again after a change, %v", after.ID, err)
+	}
+	if got := finished(t, r, after.ID).Answer.Revisions; got.First != written.Revision || got.Last != written.Revision {
+		t.Errorf("revisions %+v, want %d", got, written.Revision)
+	}
+}
+
+func TestACancelledReportEndsAndMayBeAskedAgain(t *testing.T) {
+	dsn, pool := seeded(t)
+	idle, _ := reports(t, dsn, 0) // takes questions, works on none
+	q := coverage.Question{Basis: kit.OnSale}
+	first, err := idle.Start(t.Context(), q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cancelled, err := idle.Cancel(t.Context(), first.ID)
+	if err != nil || cancelled.Status != coverage.Cancelled || cancelled.FinishedAt == nil {
+		t.Errorf("%+v, %v", cancelled, err)
+	}
+	second, err := idle.Start(t.Context(), q)
+	if err != nil || second.ID == first.ID {
+		t.Fatalf("report %s again after it was cancelled, %v", second.ID, err)
+	}
+	busy, _ := reports(t, dsn, 2)
+	if got := finished(t, busy, second.ID); got.Status != coverage.Done {
+		t.Errorf("%+v", got)
+	}
+	if got, err := idle.Report(t.Context(), first.ID); err != nil || got.Status != coverage.Cancelled || got.Answer != nil {
+		t.Errorf("the cancelled report: %+v, %v", got, err)
+	}
+	var chunks, jobs int
+	if err := pool.QueryRow(t.Context(), "SELECT (SELECT count(*) FROM coverage_chunks), (SELECT count(*) FROM river.river_job WHERE state IN ('available', 'retryable'))").Scan(&chunks, &jobs); err != nil || chunks+jobs > 0 {
+		t.Errorf("%d chunks and %d jobs are left, %v", chunks, jobs, err)
+	}
+	if _, err := idle.Cancel(t.Context(), "nosuchreport"); !errors.As(err, new(*catalog.NotFoundError)) {
+		t.Errorf("an unknown report: %v", err)
+	}
+}
+
+func TestTooManyReportsAreRefused(t *testing.T) {
+	dsn, _ := seeded(t)
+	r, live := reports(t, dsn, 0)
+	ids := live.Snapshot().Catalog.Vehicles()
+	for i := range coverage.MaxRunning {
+		if _, err := r.Start(t.Context(), coverage.Question{Basis: kit.OnSale, VehicleIDs: []string{ids[i].ID}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := r.Start(t.Context(), coverage.Question{Basis: kit.OnSale}); !errors.Is(err, coverage.ErrBusy) {
+		t.Errorf("got %v", err)
+	}
+}
