@@ -248,7 +248,8 @@ func cell(x, y int, letter byte) string {
 	switch letter {
 	case 'C', 'W':
 		ink = ` class="on"`
-	case '-':
+	case 'S', 'I', 'U':
+	default:
 		class = "gone"
 	}
 	return fmt.Sprintf(`<rect x="%d" y="%d" width="%d" height="%d" class="%s"/><text x="%d" y="%d"%s>%s</text>`,
@@ -326,7 +327,7 @@ func CoverageCSV(w io.Writer, a *coverage.Answer) error {
 		for _, p := range list.parts {
 			rest := map[string]string{}
 			if p.Price != nil {
-				rest["price"], rest["currency"], rest["lead_time_days"] = decimal(*p.Price), p.Price.Currency, strconv.Itoa(p.LeadTimeDays)
+				rest["price"], rest["currency"], rest["lead_time_days"] = decimal(*p.Price), inert(p.Price.Currency), strconv.Itoa(p.LeadTimeDays)
 			}
 			if p.OnHand != nil {
 				rest["on_hand"] = strconv.Itoa(*p.OnHand)

@@ -63,7 +63,7 @@ func NewReports(ctx context.Context, pool *pgxpool.Pool, live *Live, workers int
 		return nil, pgError(err)
 	}
 	config := &river.Config{
-		Schema: riverSchema, Workers: river.NewWorkers(), Logger: log, JobTimeout: timeout, RescueStuckJobsAfter: timeout, RetryPolicy: soon{},
+		Schema: riverSchema, Workers: river.NewWorkers(), Logger: slog.New(warnings{log.Handler()}), JobTimeout: timeout, RescueStuckJobsAfter: timeout, RetryPolicy: soon{},
 	}
 	if err := river.AddWorkerSafely(config.Workers, &chunkWorker{reports: r}); err != nil {
 		return nil, err
@@ -87,6 +87,22 @@ func (r *Reports) Close(ctx context.Context) {
 		r.log.Warn("the workers of coverage reports did not stop; what they were at is done again", "error", err)
 	}
 }
+
+// warnings are what River has to tell an operator; the rest is about itself.
+type warnings struct{ slog.Handler }
+
+// Enabled implements slog.Handler.
+func (w warnings) Enabled(ctx context.Context, level slog.Level) bool {
+	return level >= slog.LevelWarn && w.Handler.Enabled(ctx, level)
+}
+
+// WithAttrs implements slog.Handler.
+func (w warnings) WithAttrs(attrs []slog.Attr) slog.Handler {
+	return warnings{w.Handler.WithAttrs(attrs)}
+}
+
+// WithGroup implements slog.Handler.
+func (w warnings) WithGroup(name string) slog.Handler { return warnings{w.Handler.WithGroup(name)} }
 
 // soon tries a job again after as many seconds as it was tried.
 type soon struct{}
