@@ -16,6 +16,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -246,7 +247,8 @@ func sorted[T ~string](list []T) []T {
 }
 
 func pointAt(err error, pointer string) error {
-	if missing, ok := err.(*catalog.NotFoundError); ok {
+	var missing *catalog.NotFoundError
+	if errors.As(err, &missing) {
 		missing.Pointer = pointer
 	}
 	return err

@@ -181,6 +181,10 @@ func (w *worker) sweep(ctx context.Context) (*Sweep, error) {
 		if k.Verdict != kit.Incomplete {
 			return nil
 		}
+		if w.q.Basis == kit.InStock && cells[carburetor] != cellShort { // what is not on sale cannot be restocked
+			w.step.Beyond.add(n)
+			return nil
+		}
 		if w.q.Basis == kit.InStock {
 			return w.short(ctx, class.Vehicles[0], carburetor, n, nil)
 		}
@@ -210,15 +214,15 @@ func cell(k *kit.Summary) byte {
 
 // short looks for what completes a kit out of stock, with plenty of some SKUs.
 func (w *worker) short(ctx context.Context, vehicleID string, carburetor int, n Count, plenty []string) error {
+	var short kit.Shortage
 	v, err := w.s.Catalog.Vehicle(vehicleID)
-	if err != nil {
-		return nil // deleted meanwhile
+	if err == nil {
+		short, err = w.s.Shortage(ctx, v, w.task.Scope.Carburetors[carburetor], w.q.Location, plenty)
 	}
-	short, err := w.s.Shortage(ctx, v, w.task.Scope.Carburetors[carburetor], w.q.Location, plenty)
-	if missing := (*catalog.NotFoundError)(nil); errors.As(err, &missing) {
+	switch {
+	case gone(err):
 		return nil
-	}
-	if err != nil {
+	case err != nil:
 		return fmt.Errorf("vehicle %s with carburetor %s: %w", vehicleID, w.task.Scope.Carburetors[carburetor], err)
 	}
 	if short.Unproven {
@@ -258,7 +262,6 @@ func (w *worker) restock(ctx context.Context) error {
 // propose notes a kit that parts not sold yet could complete, and the parts made to
 // measure for it.
 func (w *worker) propose(k *kit.Summary, vehicleID string, carburetor int, n Count, into tally[made]) error {
-	var parts []*catalog.Part
 	for i := range k.Gaps {
 		g := &k.Gaps[i]
 		p := w.s.MadeToMeasure(g)
@@ -267,7 +270,6 @@ func (w *worker) propose(k *kit.Summary, vehicleID string, carburetor int, n Cou
 			return nil
 		}
 		if p != nil {
-			parts = append(parts, p)
 			into.at(p.SKU, func() made { return made{Part: p, Wanted: g.Wanted()} }).Kits += n.Kits
 		}
 	}
@@ -392,10 +394,16 @@ func (w *worker) suffices(ctx context.Context, v *catalog.Vehicle, carburetor in
 		w.with[key] = s
 	}
 	done, err := s.Suffices(ctx, v, w.task.Scope.Carburetors[carburetor])
-	if missing := (*catalog.NotFoundError)(nil); errors.As(err, &missing) {
-		return false, nil // deleted meanwhile
+	if gone(err) {
+		return false, nil
 	}
 	return done, err
+}
+
+// gone tells what was deleted since the report began from what fails.
+func gone(err error) bool {
+	var missing *catalog.NotFoundError
+	return errors.As(err, &missing)
 }
 
 func (st *Step) open(vehicleID string, carburetor int, n Count, alone, among []string) {
