@@ -51,15 +51,13 @@ func retailShop() *shop {
 	return s
 }
 
-// indexed answers the query's forms and prices from tables, as a catalogue does.
-func indexed(s *shop, q *PathQuery) (*PathQuery, PathPrices) {
-	parts, apart, priced := map[*catalog.Form][]*catalog.Part{}, map[*catalog.Part]bool{}, map[*catalog.Part]Candidate{}
+// indexed prices from a table, as a catalogue does.
+func indexed(s *shop) PathPrices {
+	priced := map[*catalog.Part]Candidate{}
 	for _, c := range s.all() {
-		parts[c.Part.Form], apart[c.Part], priced[c.Part] = []*catalog.Part{c.Part}, q.Apart(c.Part), c
+		priced[c.Part] = c
 	}
-	q.Parts = func(_ Role, f *catalog.Form) []*catalog.Part { return parts[f] }
-	q.Apart = func(p *catalog.Part) bool { return apart[p] }
-	return q, PathPrices{func(p *catalog.Part) Candidate { return priced[p] }, s.switches}
+	return PathPrices{func(p *catalog.Part) Candidate { return priced[p] }, s.switches}
 }
 
 func BenchmarkPaths(b *testing.B) {
@@ -69,7 +67,7 @@ func BenchmarkPaths(b *testing.B) {
 	}{{"plain", false}, {"regulator", true}} {
 		b.Run(c.name, func(b *testing.B) {
 			s := retailShop()
-			q, prices := indexed(s, s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, c.regulator))
+			q, prices := s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, c.regulator), indexed(s)
 			b.ReportAllocs()
 			options := 0
 			for b.Loop() {

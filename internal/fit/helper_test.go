@@ -65,6 +65,7 @@ func drawSavings(t *rapid.T) *Savings {
 func drawPrices(t *rapid.T, p *catalog.Part, s *Savings) Candidate {
 	rarely := func(what string) bool { return rapid.IntRange(0, 4).Draw(t, p.SKU+" "+what) == 4 }
 	c := Candidate{Part: p, Cost: int64(rapid.IntRange(0, 9).Draw(t, p.SKU+" cost")), Tied: rarely("tied")}
+	p.Price.AmountMinor = rapid.Int64Range(0, c.Cost).Draw(t, p.SKU+" price") // no cost is below it
 	if rarely("has once") {
 		c.Once, c.OnceAbove = int64(rapid.IntRange(1, 9).Draw(t, p.SKU+" once")), int32(rapid.IntRange(0, 2).Draw(t, p.SKU+" once above"))
 	}

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"slices"
 
 	"onetrip/internal/catalog"
@@ -10,14 +11,48 @@ import (
 // Network is what the fuel parts of a catalogue can join, whatever they cost and
 // whatever rules allow. It is built once and shared.
 type Network struct {
-	fittings            []*catalog.Form
+	classes             []class
+	fittings            []int32               // their classes, one for each pair of ends
 	ends                map[catalog.End]int32 // of fittings, numbered
 	runs                map[endPair][]run
 	filters, regulators []networkGate
 	bores               []networkBore
-	static              []bool                      // by end: it enters or leaves a filter, a regulator or a hose
-	through             map[*catalog.Form][]endPair // by fitting that a bundle holds: the runs it is in
+	static              []bool      // by end: it enters or leaves a filter, a regulator or a hose
+	through             [][]endPair // by class: the runs it is in, of fittings
+	of                  map[*catalog.Form]filed
+	apart               func(*catalog.Part) bool
 }
+
+// filed is the class of a form, and its place among the forms of its kind.
+type filed struct{ class, order int32 }
+
+// A class is forms that join the same: cheapest first, so that those that are too dear
+// are not looked at. Apart are its parts that may be had otherwise than by buying them.
+type class struct {
+	forms []*catalog.Form
+	apart []*catalog.Part
+}
+
+// class makes an empty class.
+func (x *Network) class() int32 {
+	x.classes = append(x.classes, class{})
+	return int32(len(x.classes) - 1)
+}
+
+// file adds a form to a class.
+func (x *Network) file(f *catalog.Form, to int32, order int) {
+	x.of[f] = filed{to, int32(order)}
+	c := &x.classes[to]
+	c.forms = append(c.forms, f)
+	for _, p := range f.Parts() {
+		if x.apart(p) {
+			c.apart = append(c.apart, p)
+		}
+	}
+}
+
+// leastPrice is that of the cheapest part of a form, on sale or not.
+func leastPrice(f *catalog.Form) int64 { return f.Parts()[0].Price.AmountMinor }
 
 // FuelForms are the forms of a catalogue that a fuel path is made of.
 type FuelForms struct{ Fittings, Filters, Regulators, Hoses, Clamps []*catalog.Form }
@@ -27,7 +62,7 @@ type endPair struct{ in, out int32 }
 
 // run is one fitting, or two that mate, with the ends between them.
 type run struct {
-	first, second int32          // fittings, second -1 for a single one
+	first, second int32          // classes of fittings, second -1 for a single one
 	mid           [2]catalog.End // where the first ends and the second begins
 }
 
@@ -41,28 +76,37 @@ type open struct {
 
 type networkGate struct {
 	in, out open
-	forms   []*catalog.Form
+	class   int32
 }
 
 type networkBore struct {
 	end           open
-	hoses, clamps []*catalog.Form
+	hoses, clamps int32 // classes
 }
 
 // NewNetwork indexes fittings by the ends they lead from and to, single ones before
-// pairs, filters and regulators by their ends, hoses and clamps by bore.
-func NewNetwork(forms FuelForms) *Network {
-	x := &Network{ends: map[catalog.End]int32{}, runs: map[endPair][]run{}, through: map[*catalog.Form][]endPair{}}
+// pairs, filters and regulators by their ends, hoses and clamps by bore. Apart tells the
+// parts that may be had otherwise than by buying them for the path, whoever asks: tied
+// ones, and those in a bundle.
+func NewNetwork(forms FuelForms, apart func(*catalog.Part) bool) *Network {
+	x := &Network{ends: map[catalog.End]int32{}, runs: map[endPair][]run{}, of: map[*catalog.Form]filed{}, apart: apart}
 	x.joinFittings(forms.Fittings)
 	x.static = make([]bool, len(x.ends))
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
 	x.findBores(forms.Hoses, forms.Clamps)
+	for i := range x.classes {
+		slices.SortStableFunc(x.classes[i].forms, func(a, b *catalog.Form) int { return cmp.Compare(leastPrice(a), leastPrice(b)) })
+	}
+	x.through = make([][]endPair, len(x.classes))
+	note := func(class int32, pair endPair) {
+		if class >= 0 && !slices.Contains(x.through[class], pair) {
+			x.through[class] = append(x.through[class], pair)
+		}
+	}
 	for pair, runs := range x.runs {
 		for _, r := range runs {
-			x.note(r.first, pair)
-			if r.second >= 0 {
-				x.note(r.second, pair)
-			}
+			note(r.first, pair)
+			note(r.second, pair)
 		}
 	}
 	return x
@@ -70,7 +114,7 @@ func NewNetwork(forms FuelForms) *Network {
 
 func (x *Network) joinFittings(forms []*catalog.Form) {
 	type turned struct {
-		form    int32
+		class   int32
 		in, out catalog.End
 		endPair
 	}
@@ -84,21 +128,29 @@ func (x *Network) joinFittings(forms []*catalog.Form) {
 	}
 	var all []turned
 	entering := map[catalog.End][]turned{}
-	for _, f := range forms {
+	known := map[endPair]int32{}
+	for order, f := range forms {
 		if len(f.Ends) != 2 {
 			continue
 		}
-		i, a, b := int32(len(x.fittings)), f.Ends[0], f.Ends[1]
-		x.fittings = append(x.fittings, f)
-		ways := []turned{{i, a, b, endPair{number(a), number(b)}}, {i, b, a, endPair{number(b), number(a)}}}
-		if a == b {
-			ways = ways[:1]
+		a, b := f.Ends[0], f.Ends[1]
+		to, back := endPair{number(a), number(b)}, endPair{number(b), number(a)}
+		i, old := known[to]
+		if !old {
+			i = x.class()
+			known[to], known[back] = i, i
+			x.fittings = append(x.fittings, i)
+			ways := []turned{{i, a, b, to}, {i, b, a, back}}
+			if a == b {
+				ways = ways[:1]
+			}
+			for _, t := range ways {
+				all = append(all, t)
+				entering[t.in] = append(entering[t.in], t)
+				x.runs[t.endPair] = append(x.runs[t.endPair], run{first: i, second: -1})
+			}
 		}
-		for _, t := range ways {
-			all = append(all, t)
-			entering[t.in] = append(entering[t.in], t)
-			x.runs[t.endPair] = append(x.runs[t.endPair], run{first: i, second: -1})
-		}
+		x.file(f, i, order)
 	}
 	for _, first := range all {
 		mate, ok := first.out.Mate()
@@ -110,46 +162,46 @@ func (x *Network) joinFittings(forms []*catalog.Form) {
 				continue
 			}
 			pair := endPair{first.endPair.in, second.endPair.out}
-			x.runs[pair] = append(x.runs[pair], run{first.form, second.form, [2]catalog.End{first.out, second.in}})
+			x.runs[pair] = append(x.runs[pair], run{first.class, second.class, [2]catalog.End{first.out, second.in}})
 		}
 	}
 }
 
 // gates sorts forms by the ends fuel enters and leaves by.
 func (x *Network) gates(forms []*catalog.Form) (out []networkGate) {
-	for _, f := range forms {
+	for order, f := range forms {
 		if len(f.Ends) != 2 {
 			continue
 		}
 		i := slices.IndexFunc(out, func(g networkGate) bool { return g.in.end == f.Ends[0] && g.out.end == f.Ends[1] })
 		if i < 0 {
 			i = len(out)
-			out = append(out, networkGate{in: x.fixed(f.Ends[0]), out: x.fixed(f.Ends[1])})
+			out = append(out, networkGate{in: x.fixed(f.Ends[0]), out: x.fixed(f.Ends[1]), class: x.class()})
 		}
-		out[i].forms = append(out[i].forms, f)
+		x.file(f, out[i].class, order)
 	}
 	return out
 }
 
 func (x *Network) findBores(hoses, clamps []*catalog.Form) {
 	at := map[units.Size]int{}
-	hoses = slices.Clone(hoses)
-	slices.SortStableFunc(hoses, func(a, b *catalog.Form) int { return a.Ends[0].Size.Compare(b.Ends[0].Size) })
+	var sizes []units.Size
 	for _, f := range hoses {
-		bore := f.Ends[0].Size
-		i, known := at[bore]
-		if !known {
-			i = len(x.bores)
-			at[bore] = i
-			x.bores = append(x.bores, networkBore{end: x.fixed(hoseEnd(bore))})
+		if bore := f.Ends[0].Size; !slices.Contains(sizes, bore) {
+			sizes = append(sizes, bore)
 		}
-		x.bores[i].hoses = append(x.bores[i].hoses, f)
 	}
-	for _, f := range clamps {
-		for i := range x.bores {
-			if f.Num("hose_in") == x.bores[i].end.end.Size.Inches() {
-				x.bores[i].clamps = append(x.bores[i].clamps, f)
-			}
+	slices.SortFunc(sizes, units.Size.Compare)
+	for i, bore := range sizes {
+		at[bore] = i
+		x.bores = append(x.bores, networkBore{x.fixed(hoseEnd(bore)), x.class(), x.class()})
+	}
+	for order, f := range hoses {
+		x.file(f, x.bores[at[f.Ends[0].Size]].hoses, order)
+	}
+	for order, f := range clamps {
+		if i := slices.IndexFunc(sizes, func(bore units.Size) bool { return f.Num("hose_in") == bore.Inches() }); i >= 0 {
+			x.file(f, x.bores[i].clamps, order)
 		}
 	}
 }
@@ -184,20 +236,12 @@ func entering(open catalog.End) (catalog.End, bool) {
 	return open.Mate()
 }
 
-// note remembers that a fitting which a bundle holds is in a run.
-func (x *Network) note(fitting int32, pair endPair) {
-	f := x.fittings[fitting]
-	if slices.ContainsFunc(f.Parts(), (*catalog.Part).Bundled) && !slices.Contains(x.through[f], pair) {
-		x.through[f] = append(x.through[f], pair)
-	}
-}
-
-// Serves reports whether a fitting that a bundle holds can be in some path from one end
-// to another: in a run between two of these and the ends of filters, regulators and
-// hoses.
+// Serves reports whether a fitting can be in some path from one end to another: in a run
+// between two of these and the ends of filters, regulators and hoses.
 func (x *Network) Serves(f *catalog.Form, from, to catalog.End) bool {
 	a, b := x.open(from).number, x.open(to).number
-	return slices.ContainsFunc(x.through[f], func(p endPair) bool {
+	at, known := x.of[f]
+	return known && slices.ContainsFunc(x.through[at.class], func(p endPair) bool {
 		return (x.static[p.in] || p.in == a || p.in == b) && (x.static[p.out] || p.out == a || p.out == b)
 	})
 }

@@ -1,8 +1,10 @@
 package fit
 
 import (
+	"cmp"
 	"math"
 	"slices"
+	"strings"
 	"sync"
 
 	"onetrip/internal/catalog"
@@ -17,18 +19,16 @@ const (
 // supply line To the carburetor inlet over RunLengthIn inches, over the joints of a
 // Network.
 //
-// Parts lists, in a fixed order, the parts of a form that rules allow for a role. Apart
-// tells those that may be had otherwise than by buying them for the path: held by a
-// switch, tied or owned; all others are merely bought, so that of those of one form only
-// the cheapest counts. StandIns, by role, are things without a SKU that join whatever
-// they must; nil where there is none. Owned is what is had already.
+// Accepts reports whether rules allow the parts of a form for a role. Parts that are
+// neither owned nor apart in the network are merely bought, so that of those that join
+// the same only the cheapest counts. StandIns, by role, are things without a SKU that
+// join whatever they must; nil where there is none. Owned is what is had already.
 type PathQuery struct {
 	From, To      catalog.End
 	RunLengthIn   float64
 	NeedRegulator bool
 	Network       *Network
-	Parts         func(Role, *catalog.Form) []*catalog.Part
-	Apart         func(*catalog.Part) bool
+	Accepts       func(Role, *catalog.Form) bool
 	StandIns      [Roles]*catalog.Part
 	Owned         []Holding
 }
@@ -111,7 +111,7 @@ type PathSearch struct {
 	q      *PathQuery
 	stages []stage
 	bores  []boreChoice
-	of     [Fitting + 1][]int32 // choice + 1 by role and fitting of the network, 0 when not looked at yet
+	of     [Fitting + 1][]int32 // choice + 1 by role and class of the network, 0 when not looked at yet
 	alone  [Roles]int32         // choice of the stand-in for a role, -1 where there is none
 	owned  []heldUnits
 
@@ -121,6 +121,7 @@ type PathSearch struct {
 
 	// room for what the above refers to
 	entries []entry
+	lasting int // entries that are there under all prices
 	choices []choice
 	joins   []join
 	runs    []chosenRun
@@ -130,7 +131,6 @@ type PathSearch struct {
 	// of the prices
 	prices   int32 // number
 	price    func(*catalog.Part) Candidate
-	priced   []Candidate // by entry, once its choice is looked at
 	switches []pathSwitch
 	held     []heldUnits // of switches
 	rivals   []int32     // of choices
@@ -153,17 +153,18 @@ const maxLinks = 3 // to filter, regulator and inlet
 // impossible is the cost of what cannot be had.
 const impossible = math.MaxInt64 / 4
 
-// entry is a part in a choice.
+// entry is a part in a choice, as it is priced.
 type entry struct {
-	part  *catalog.Part
+	Candidate
 	apart int32 // -1 when it is merely bought
 }
 
-// choice is the parts that can take one place; the cheapest does.
+// choice is the parts that can take one place; the cheapest does. Those to be bought are
+// forms of a class, from the first that rules allow on.
 type choice struct {
-	from, to int32 // entries
-	aparts   int32 // how many of them are apart
-	prices   int32 // that they are priced under
+	role     Role
+	forms    []*catalog.Form
+	from, to int32 // entries of the parts apart, and of a stand-in
 	one      bought
 
 	number int32 // setting that now and entry are of
@@ -182,7 +183,7 @@ type bought struct {
 
 // apart is a part that may be had otherwise than by buying it for the path.
 type apart struct {
-	entry int32 // one of its entries
+	part  Candidate
 	roles uint8 // that it can take, a bit each
 
 	held, tied bool // by a switch or owned; only to be had when the rest of the kit allows it
@@ -280,7 +281,6 @@ func (s *PathSearch) Release() {
 	emptied(&s.runs)
 	emptied(&s.gates)
 	emptied(&s.opens)
-	emptied(&s.priced)
 	emptied(&s.switches)
 	emptied(&s.held)
 	emptied(&s.rivals)
@@ -303,11 +303,11 @@ func NewPathSearch(q *PathQuery) *PathSearch {
 	s.q = q
 	net := q.Network
 	for role := range s.of {
-		s.of[role] = zeroed(s.of[role], len(net.fittings))
+		s.of[role] = zeroed(s.of[role], len(net.classes))
 	}
 	for role, p := range q.StandIns {
 		if s.alone[role] = -1; p != nil {
-			s.alone[role] = s.choose(Role(role), nil, p)
+			s.alone[role] = s.choose(Role(role), -1, p)
 		}
 	}
 	for i := range net.bores {
@@ -324,6 +324,7 @@ func NewPathSearch(q *PathQuery) *PathSearch {
 	inlet := stage{from: s.leaving(), gates: lendZero(&s.gates, 1), last: true}
 	inlet.gates[0] = gate{in: net.open(q.To), choice: -1}
 	s.addStage(inlet)
+	s.lasting = len(s.entries)
 	for _, h := range q.Owned {
 		if id, ok := s.apartID[h.Part]; ok {
 			s.owned = append(s.owned, heldUnits{id, h.Units})
@@ -344,7 +345,7 @@ func (s *PathSearch) stage(role Role, gates []networkGate, from ...open) {
 	st := stage{from: append(lendZero(&s.opens, len(from))[:0], from...), gates: lendZero(&s.gates, len(gates)+standIns*standIns)[:0]}
 	for i := range gates {
 		g := &gates[i]
-		if c := s.choose(role, g.forms, nil); !s.empty(c) {
+		if c := s.choose(role, g.class, nil); !s.empty(c) {
 			st.gates = append(st.gates, gate{in: g.in, out: g.out, role: role, choice: c})
 		}
 	}
@@ -430,44 +431,56 @@ func resize[T any](s []T, n int) []T {
 	return s[:n]
 }
 
-// choose makes a choice of the parts of forms that may take a role, and a stand-in if it
-// is not nil.
-func (s *PathSearch) choose(role Role, forms []*catalog.Form, standIn *catalog.Part) int32 {
-	c := choice{from: int32(len(s.entries))}
-	for _, f := range forms {
-		for _, p := range s.q.Parts(role, f) {
-			id := int32(-1)
-			if s.q.Apart(p) {
-				id = s.setApart(p, role)
-				c.aparts++
+// choose makes a choice of the parts of a class that may take a role, and a stand-in if
+// it is not nil.
+func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
+	c := choice{role: role, from: int32(len(s.entries))}
+	if of >= 0 {
+		class := &s.q.Network.classes[of]
+		for i, f := range class.forms {
+			if s.q.Accepts(role, f) && slices.ContainsFunc(f.Parts(), onSale) {
+				c.forms = class.forms[i:]
+				break
 			}
-			s.entries = append(s.entries, entry{p, id})
+		}
+		for _, p := range class.apart {
+			s.addApart(p, role)
+		}
+		for _, h := range s.q.Owned {
+			if at, known := s.q.Network.of[h.Part.Form]; known && at.class == of && !s.q.Network.apart(h.Part) {
+				s.addApart(h.Part, role)
+			}
 		}
 	}
 	if standIn != nil {
-		s.entries = append(s.entries, entry{standIn, -1})
+		s.entries = append(s.entries, entry{Candidate{Part: standIn}, -1})
 	}
 	c.to = int32(len(s.entries))
 	s.choices = append(s.choices, c)
 	return int32(len(s.choices) - 1)
 }
 
-// setApart numbers a part that is apart; its entry is the next.
-func (s *PathSearch) setApart(p *catalog.Part, role Role) int32 {
+func onSale(p *catalog.Part) bool { return !p.Discontinued }
+
+// addApart makes an entry of a part that is apart.
+func (s *PathSearch) addApart(p *catalog.Part, role Role) {
+	if p.Discontinued || !s.q.Accepts(role, p.Form) {
+		return
+	}
 	id, known := s.apartID[p]
 	if !known {
 		id = int32(len(s.apart))
 		s.apartID[p] = id
-		s.apart = append(s.apart, apart{entry: int32(len(s.entries))})
+		s.apart = append(s.apart, apart{})
 		s.parts = append(s.parts, p)
 	}
 	s.apart[id].roles |= 1 << role
-	return id
+	s.entries = append(s.entries, entry{Candidate{Part: p}, id})
 }
 
 func (s *PathSearch) empty(choice int32) bool {
 	c := &s.choices[choice]
-	return c.from == c.to
+	return c.from == c.to && len(c.forms) == 0
 }
 
 // find finds the runs of a join.
@@ -485,7 +498,7 @@ func (s *PathSearch) find(j *join, from, to *open, last bool) {
 			return false
 		}
 		s.runs = append(s.runs, chosenRun{r, first, second})
-		j.hasApart = j.hasApart || s.choices[first].aparts > 0 || second >= 0 && s.choices[second].aparts > 0
+		j.hasApart = j.hasApart || s.hasApart(first) || second >= 0 && s.hasApart(second)
 		return true
 	}
 	if from.number >= 0 && to.number >= 0 {
@@ -509,11 +522,17 @@ func (s *PathSearch) find(j *join, from, to *open, last bool) {
 	j.to = int32(len(s.runs))
 }
 
-// fitting is the choice of a fitting of the network for a role.
+// hasApart reports whether what a choice costs may depend on the setting.
+func (s *PathSearch) hasApart(choice int32) bool {
+	c := &s.choices[choice]
+	return c.from < c.to && s.entries[c.from].apart >= 0
+}
+
+// fitting is the choice of a class of fittings for a role.
 func (s *PathSearch) fitting(role Role, i int32) int32 {
 	c := &s.of[role][i]
 	if *c == 0 {
-		*c = s.choose(role, s.q.Network.fittings[i:i+1], nil) + 1
+		*c = s.choose(role, i, nil) + 1
 	}
 	return *c - 1
 }
@@ -524,9 +543,16 @@ func (s *PathSearch) fitting(role Role, i int32) int32 {
 func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	s.prices++
 	s.price = prices.Price
-	s.priced = resize(s.priced, len(s.entries))
+	s.entries = s.entries[:s.lasting]
 	for i := range s.apart {
-		s.priced[s.apart[i].entry] = prices.Price(s.parts[i])
+		s.apart[i].part = prices.Price(s.parts[i])
+	}
+	for i := range s.entries {
+		if e := &s.entries[i]; e.apart >= 0 {
+			e.Candidate = s.apart[e.apart].part
+		} else {
+			e.Candidate = prices.Price(e.Part)
+		}
 	}
 	s.rivals = s.rivals[:0]
 	s.setSwitches(prices)
@@ -569,7 +595,7 @@ func (s *PathSearch) setSwitches(prices PathPrices) {
 			a := &s.apart[id]
 			a.held = true
 			for i, role := range soleRoles {
-				if c := s.priced[a.entry].packs(1); a.roles == 1<<role && (x.idle[i] == 0 || c < x.idle[i]) {
+				if c := a.part.packs(1); a.roles == 1<<role && (x.idle[i] == 0 || c < x.idle[i]) {
 					x.idle[i] = c
 				}
 			}
@@ -726,7 +752,7 @@ func (s *PathSearch) setting() {
 	}
 	for i := range s.apart {
 		a := &s.apart[i]
-		c := &s.priced[a.entry]
+		c := &a.part
 		if a.piece = impossible; !a.blocked {
 			a.piece = c.packs(Packs(c.Part, 1-a.free)) + c.Penalty
 		}
@@ -793,13 +819,13 @@ func (s *PathSearch) joined(j *join) int64 {
 func (s *PathSearch) cheapest(choice int32) (cost int64, entry int32) {
 	c := &s.choices[choice]
 	if c.one.prices != s.prices {
-		s.compare(c, &c.one, 1, func(*catalog.Part) int { return 1 })
+		s.compare(choice, &c.one, 1, func(*catalog.Part) int { return 1 })
 		c.number = 0
 	}
 	if c.number != s.number {
 		c.number, c.now, c.entry = s.number, c.one.cost, c.one.entry
 		for _, e := range c.one.rivals {
-			if cost := s.apart[s.entries[e].apart].piece; cost < c.now || cost == c.now && e < c.entry {
+			if cost := s.apart[s.entries[e].apart].piece; cost < c.now || cost == c.now && s.first(e, c.entry) {
 				c.now, c.entry = cost, e
 			}
 		}
@@ -812,7 +838,7 @@ func (s *PathSearch) cheapest(choice int32) (cost int64, entry int32) {
 // change.
 func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf func(*catalog.Part) int) (entry int32, cost int64) {
 	if known.prices != s.prices {
-		s.compare(&s.choices[choice], known, places, unitsOf)
+		s.compare(choice, known, places, unitsOf)
 	}
 	entry, cost = known.entry, known.cost
 	for _, e := range known.rivals {
@@ -820,50 +846,93 @@ func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf
 		if a.blocked {
 			continue
 		}
-		if sum := s.costOf(e, unitsOf(s.entries[e].part)-a.free, places); sum < cost || sum == cost && e < entry {
+		if sum := s.entries[e].inPlaces(unitsOf(s.entries[e].Part)-a.free, places); sum < cost || sum == cost && s.first(e, entry) {
 			entry, cost = e, sum
 		}
 	}
 	return entry, cost
 }
 
-// costOf is what units of an entry cost in so many places.
-func (s *PathSearch) costOf(entry int32, units, places int) int64 {
-	c := &s.priced[entry]
+// inPlaces is what units of a part cost in so many places.
+func (c *Candidate) inPlaces(units, places int) int64 {
 	return c.packs(Packs(c.Part, units)) + int64(places)*c.Penalty
+}
+
+// first reports whether of two entries that cost the same the first is taken: that of
+// the form that the catalogue has first, of one form the cheaper part. Stand-ins are last.
+func (s *PathSearch) first(a, b int32) bool {
+	if b < 0 {
+		return true
+	}
+	p, q := s.entries[a].Part, s.entries[b].Part
+	return s.precedes(p, q)
+}
+
+func (s *PathSearch) precedes(p, q *catalog.Part) bool {
+	x, known := s.q.Network.of[p.Form]
+	y, other := s.q.Network.of[q.Form]
+	if !known || !other {
+		return known
+	}
+	return cmp.Or(cmp.Compare(x.order, y.order), cmp.Compare(p.Price.AmountMinor, q.Price.AmountMinor), strings.Compare(p.SKU, q.SKU)) < 0
 }
 
 // compare finds the cheapest of the parts of a choice that are merely bought, and which
 // of the others may beat it under some setting: those that are held, and of those that
-// are only tied the ones no dearer.
-func (s *PathSearch) compare(c *choice, known *bought, places int, unitsOf func(*catalog.Part) int) {
-	if c.prices != s.prices {
-		c.prices = s.prices
-		for e := c.from; e < c.to; e++ {
-			s.priced[e] = s.price(s.entries[e].part)
+// are only tied the ones no dearer. Forms whose price alone is more are not looked at.
+func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*catalog.Part) int) {
+	c := &s.choices[of]
+	best, cost := Candidate{}, int64(impossible)
+	for i, f := range c.forms {
+		if leastPrice(f) > cost {
+			break
 		}
-	}
-	*known = bought{prices: s.prices, entry: -1, cost: impossible}
-	for e := c.from; e < c.to; e++ {
-		if id := s.entries[e].apart; id >= 0 && (s.apart[id].held || s.apart[id].tied) {
+		if i > 0 && !s.q.Accepts(c.role, f) {
 			continue
 		}
-		if n := unitsOf(s.entries[e].part); n > 0 {
-			if sum := s.costOf(e, n, places); sum < known.cost {
-				known.entry, known.cost = e, sum
+		for _, p := range f.Parts() {
+			if p.Price.AmountMinor > cost {
+				break
+			}
+			n := unitsOf(p)
+			if n == 0 || p.Discontinued || s.switched(p) {
+				continue
+			}
+			bought := s.price(p)
+			if sum := bought.inPlaces(n, places); sum < cost || sum == cost && s.precedes(p, best.Part) {
+				best, cost = bought, sum
 			}
 		}
 	}
-	known.rivals = lendZero(&s.rivals, int(c.aparts))[:0]
+	*known = bought{prices: s.prices, entry: -1, cost: cost}
+	if cost < impossible {
+		known.entry = int32(len(s.entries))
+		s.entries = append(s.entries, entry{best, -1})
+	}
+	known.rivals = lendZero(&s.rivals, int(c.to-c.from))[:0]
 	for e := c.from; e < c.to; e++ {
-		id := s.entries[e].apart
-		if id < 0 || !s.apart[id].held && !s.apart[id].tied {
+		part := &s.entries[e]
+		n := unitsOf(part.Part)
+		if n == 0 {
 			continue
 		}
-		if n := unitsOf(s.entries[e].part); n > 0 && (s.apart[id].held || s.costOf(e, n, places) <= known.cost) {
+		if part.apart < 0 { // the stand-in
+			if sum := part.inPlaces(n, places); sum < known.cost {
+				known.entry, known.cost = e, sum
+			}
+			continue
+		}
+		if a := &s.apart[part.apart]; a.held || a.tied && part.inPlaces(n, places) <= known.cost {
 			known.rivals = append(known.rivals, e)
 		}
 	}
+}
+
+// switched reports whether a part is held or tied under the prices, so that it is not
+// merely bought.
+func (s *PathSearch) switched(p *catalog.Part) bool {
+	id, apart := s.apartID[p]
+	return apart && (s.apart[id].held || s.apart[id].tied)
 }
 
 func withPiece(pieces [maxLinks]int8, bore int) [maxLinks]int8 {
@@ -977,17 +1046,17 @@ func (s *PathSearch) keep(p *solved, first int) {
 	firstStep := len(s.steps)
 	o.Uses, o.chosen = lendZero(&s.uses, maxUses)[:0], s.chosen[:0]
 	s.along(p, func(role Role, e int32, in, out catalog.End) {
-		c := &s.priced[e]
+		c := &s.entries[e]
 		units, lengthIn := 1, c.Part.LengthIn
 		switch role {
 		case Hose:
 			units, lengthIn = CutUnits(c.Part, p.pieceIn), p.pieceIn
 			o.HoseBoreIn = min(o.HoseBoreIn, in.Size.Inches())
 		case Clamp:
-			o.add(role.Need(), *c, clampsPiece)
+			o.add(role.Need(), c.Candidate, clampsPiece)
 			return
 		}
-		o.add(role.Need(), *c, units)
+		o.add(role.Need(), c.Candidate, units)
 		s.steps = append(s.steps, Step{role.Need(), c.Part, in, out, lengthIn})
 	})
 	o.Option.finish(nil)

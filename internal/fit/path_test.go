@@ -86,22 +86,15 @@ func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery 
 		}
 		return forms
 	}
+	apart := func(p *catalog.Part) bool {
+		return s.candidate(p).Tied || slices.ContainsFunc(s.bundles, func(b bundle) bool {
+			return slices.ContainsFunc(b.holds, func(h Holding) bool { return h.Part == p })
+		})
+	}
 	return &PathQuery{From: mustEnd(from), To: mustEnd(to), RunLengthIn: runIn, NeedRegulator: regulator, Owned: s.owned,
-		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}),
-		Parts: func(_ Role, f *catalog.Form) (found []*catalog.Part) {
-			for _, c := range s.all() {
-				if c.Part.Form == f {
-					found = append(found, c.Part)
-				}
-			}
-			return found
-		},
-		Apart: func(p *catalog.Part) bool {
-			held := func(list []Holding) bool {
-				return slices.ContainsFunc(list, func(h Holding) bool { return h.Part == p })
-			}
-			return s.candidate(p).Tied || held(s.owned) || slices.ContainsFunc(s.bundles, func(b bundle) bool { return held(b.holds) })
-		}}
+		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}, apart),
+		Accepts: func(Role, *catalog.Form) bool { return true },
+	}
 }
 
 func (s *shop) prices() PathPrices { return PathPrices{s.candidate, s.switches} }
@@ -376,7 +369,7 @@ func TestPropertyPathsHoldEveryOptimum(t *testing.T) {
 func (s *shop) reprice(t *rapid.T) {
 	for _, list := range [][]Candidate{s.fittings, s.filters, s.regulators, s.hoses, s.clamps} {
 		for i := range list {
-			list[i].Cost = rapid.Int64Range(0, 9).Draw(t, list[i].Part.SKU+" new cost")
+			list[i].Cost = rapid.Int64Range(list[i].Part.Price.AmountMinor, 9).Draw(t, list[i].Part.SKU+" new cost")
 		}
 	}
 }
@@ -674,20 +667,14 @@ func TestPathUsesStandIns(t *testing.T) {
 	s := workbench()
 	q := s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, false)
 	q.StandIns[InletFitting] = standIn
-	parts := q.Parts
-	q.Parts = func(role Role, f *catalog.Form) []*catalog.Part {
-		if role == InletFitting {
-			return nil
-		}
-		return parts(role, f)
-	}
+	q.Accepts = func(role Role, _ *catalog.Form) bool { return role != InletFitting }
 	options := s.paths(q)
 	if len(options) != 1 || chainText(&options[0]) != "FLARE-BARB HOSE-36 FILTER HOSE-36 (own)" || options[0].Cost != 2100 {
 		t.Errorf("%d options", len(options))
 	}
 	// With everything on the shelf the catalogue only says which bores there are.
 	q = s.query("inverted_flare 3/8 male", "unf_port 7/8-20 female", 30, true)
-	q.Parts = func(Role, *catalog.Form) []*catalog.Part { return nil }
+	q.Accepts = func(Role, *catalog.Form) bool { return false }
 	for role := range q.StandIns {
 		q.StandIns[role] = standIn
 	}

@@ -331,7 +331,6 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 		From: j.supply, To: j.carburetor.Inlet.End, RunLengthIn: v.Fuel.RunLengthIn,
 		NeedRegulator: j.role("fuel.pressure_regulator") != nil,
 		Network:       j.s.network, Owned: j.holdings,
-		Apart: func(p *catalog.Part) bool { return p.Tied() || p.Bundled() || j.pieces(p) > 0 },
 	}
 	var buying [fit.Roles]*demand
 	for role := range fit.Roles {
@@ -345,12 +344,7 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 			}
 		}
 	}
-	q.Parts = func(role fit.Role, f *catalog.Form) []*catalog.Part {
-		if d := buying[role]; d != nil && d.accepts(f) {
-			return j.shortlist(f)
-		}
-		return nil
-	}
+	q.Accepts = func(role fit.Role, f *catalog.Form) bool { return buying[role] != nil && buying[role].accepts(f) }
 	return q
 }
 

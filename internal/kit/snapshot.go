@@ -40,7 +40,7 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 		s.network = fit.NewNetwork(fit.FuelForms{
 			Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
 			Hoses: cat.Forms("fuel_hose"), Clamps: cat.Forms("hose_clamp"),
-		})
+		}, func(p *catalog.Part) bool { return p.Tied() || p.Bundled() })
 	}
 	shared := map[string]*catalog.Index{}
 	for _, r := range s.Rules.Rules() {
