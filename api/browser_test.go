@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"net/http"
 	"net/url"
 	"os"
 	"os/exec"
@@ -413,16 +414,18 @@ func TestBrowserStart(t *testing.T) {
 	}
 }
 
-// Papers that a sheet is printed on.
-var papers = []struct {
+// paper is what pages are printed on.
+type paper struct {
 	name string
 	size chromedp.PaperSize
-}{{"a4", chromedp.PaperA4}, {"letter", chromedp.PaperLetter}}
+}
+
+var papers = []paper{{"a4", chromedp.PaperA4}, {"letter", chromedp.PaperLetter}}
 
 const (
 	pxPerIn = 96
 	ptPerIn = 72
-	// marginsIn is what the sheet's own style leaves white at the sides, 12 mm each.
+	// marginsIn is what the pages' own style leaves white at the sides, 12 mm each.
 	marginsIn = 2 * 12 / 25.4
 )
 
@@ -472,28 +475,64 @@ func TestBrowserSheet(t *testing.T) {
 		}
 		for _, paper := range papers {
 			t.Run(name+"/"+paper.name, func(t *testing.T) {
-				p := open(chrome, t, address, size{paper.name, int64((paper.size.Width - marginsIn) * pxPerIn), 1000})
-				if _, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}); err != nil {
-					t.Fatal(err)
-				}
-				p.fitsWidth()
-				p.drawsWhatIsIn(k)
-				pdf, err := chromedp.Run(p.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(paper.size)))
-				if err != nil {
-					t.Fatal(err)
-				}
-				p.keepFile("sheet-"+name+"-"+paper.name+".pdf", pdf)
-				boxes := regexp.MustCompile(`/MediaBox \[0 0 ([0-9.]+) `).FindAllSubmatch(pdf, -1)
-				if len(boxes) == 0 || len(boxes) > 8 {
-					t.Errorf("printed on %d pages", len(boxes))
-				}
-				for _, box := range boxes {
-					if width, err := strconv.ParseFloat(string(box[1]), 64); err != nil || math.Abs(width-paper.size.Width*ptPerIn) > 1 {
-						t.Errorf("a page is %s pt wide", box[1])
-					}
-				}
+				openPrinted(chrome, t, address, "sheet-"+name, paper).drawsWhatIsIn(k)
 			})
 		}
+	}
+}
+
+// openPrinted opens a page as it is laid out on paper, prints it and fails the test
+// where it is wider than the paper.
+func openPrinted(browser context.Context, t *testing.T, address, name string, on paper) *tab {
+	t.Helper()
+	p := open(browser, t, address, size{on.name, int64((on.size.Width - marginsIn) * pxPerIn), 1000})
+	if _, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}); err != nil {
+		t.Fatal(err)
+	}
+	p.fitsWidth()
+	pdf, err := chromedp.Run(p.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(on.size)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.keepFile(name+"-"+on.name+".pdf", pdf)
+	boxes := regexp.MustCompile(`/MediaBox \[0 0 ([0-9.]+) `).FindAllSubmatch(pdf, -1)
+	if len(boxes) == 0 {
+		t.Error("nothing was printed")
+	}
+	for _, box := range boxes {
+		if width, err := strconv.ParseFloat(string(box[1]), 64); err != nil || math.Abs(width-on.size.Width*ptPerIn) > 1 {
+			t.Errorf("a page is %s pt wide", box[1])
+		}
+	}
+	return p
+}
+
+// The page of a coverage report.
+func TestBrowserCoverage(t *testing.T) {
+	_, service, _ := startServer(t)
+	status, header, answer := ask(t, http.MethodPost, service+"/v1/coverage", "", `{"basis": "stock", "location": "wexhollow", "flanges": ["square_bore"]}`)
+	if status != http.StatusAccepted {
+		t.Fatalf("%d %s", status, answer)
+	}
+	address := service + header.Get("Location")
+	eventually(t, "the report is done", func() bool {
+		_, _, report := ask(t, http.MethodGet, address, "", "")
+		return strings.Contains(string(report), `"status":"done"`)
+	})
+	chrome := browser(t)
+	for _, window := range []size{phone, desktop} {
+		t.Run(window.name, func(t *testing.T) {
+			p := open(chrome, t, address, window)
+			p.until(`document.querySelector("figure svg")`)
+			p.keep("coverage-" + window.name)
+			p.isAccessible()
+			p.isReachable()
+			p.fitsWidth()
+			p.isQuiet()
+		})
+	}
+	for _, paper := range papers {
+		t.Run(paper.name, func(t *testing.T) { openPrinted(chrome, t, address, "coverage", paper).isQuiet() })
 	}
 }
 
