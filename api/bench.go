@@ -20,6 +20,7 @@ import (
 // benchCommand measures, each figure beside one of the same run to compare it with.
 type benchCommand struct {
 	Catalogue benchCatalogueCommand `cmd:"" help:"Make up a catalogue of a retailer's size and measure it beside the demo catalogue."`
+	Rules     benchRulesCommand     `cmd:"" help:"Make up a catalogue and measure a trial of its rules without one of them."`
 }
 
 // benchCatalogueCommand makes a synthetic catalogue, indexes it, resolves and sweeps.

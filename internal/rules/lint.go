@@ -350,10 +350,10 @@ func (d *domain) values(f *field) []value {
 	if f.optional {
 		list = append(list, value{})
 	}
-	switch {
-	case f.class == aBool:
+	switch f.class {
+	case aBool:
 		list = append(list, value{known: true}, value{number: 1, known: true})
-	case f.class == aNumber:
+	case aNumber:
 		for _, n := range around(append(slices.Clone(d.literal), d.numbers[f.path]...)) {
 			list = append(list, value{number: n, known: true})
 		}
