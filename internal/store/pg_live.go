@@ -16,6 +16,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/rules"
 )
 
 // Channels of NOTIFY.
@@ -34,7 +35,7 @@ const (
 )
 
 // Live keeps the snapshot of the newest revision in memory. It listens for new
-// revisions, applies stock changes as a delta and loads anything else anew, and goes
+// revisions, applies changes of stock and rules as a delta and loads anything else anew, and goes
 // on with what it has while the database is away.
 type Live struct {
 	config *pgx.ConnConfig
@@ -222,11 +223,11 @@ func (l *Live) refresh(ctx context.Context, conn *pgx.Conn) error {
 			return err
 		}
 		have := current.Catalog.Revision
-		revision, stockOnly, err := newer(ctx, tx, have)
-		if err != nil || revision == have {
+		n, err := newer(ctx, tx, have)
+		if err != nil || n.revision == have {
 			return err
 		}
-		if !stockOnly {
+		if n.other {
 			whole, err = load(ctx, tx)
 			return err
 		}
@@ -234,8 +235,19 @@ func (l *Live) refresh(ctx context.Context, conn *pgx.Conn) error {
 		if err != nil {
 			return err
 		}
-		next, err = current.WithStock(revision, levels)
-		return err
+		if next, err = current.WithStock(n.revision, levels); err != nil || !n.rules {
+			return err
+		}
+		files, err := loadRules(ctx, tx)
+		if err != nil {
+			return err
+		}
+		set, err := rules.Parse(files)
+		if err != nil {
+			return err
+		}
+		next = kit.NewSnapshot(next.Catalog, set)
+		return nil
 	})
 	if err != nil {
 		return err
@@ -257,16 +269,28 @@ func (l *Live) refresh(ctx context.Context, conn *pgx.Conn) error {
 	return nil
 }
 
-// newer returns the newest revision, and whether everything after have is about stock.
-// A revision below have, of a database restored from a backup, is not.
-func newer(ctx context.Context, tx pgx.Tx, have int64) (revision int64, stockOnly bool, err error) {
+// news is the newest revision and what the revisions since another are about: stock,
+// rules, or something other.
+type news struct {
+	revision     int64
+	rules, other bool
+}
+
+// newer tells what is new since a revision. After a revision above all there are, of a
+// database restored from a backup since, everything may be other. A publication of rules
+// is about nothing else, and has audit rows of rules.
+func newer(ctx context.Context, tx pgx.Tx, have int64) (n news, err error) {
 	err = tx.QueryRow(ctx, `
-		SELECT revision, revision >= $1 AND revision - $1 = (SELECT count(*) FROM revisions r WHERE r.revision > $1 AND r.what = 'stock')
-		FROM catalogue`, have).Scan(&revision, &stockOnly)
+		WITH since AS (
+			SELECT r.what = 'stock' AS stock, r.what <> 'stock' AND EXISTS (SELECT FROM audit a WHERE a.kind = 'rule' AND a.revision = r.revision) AS rules
+			FROM revisions r WHERE r.revision > $1)
+		SELECT revision, coalesce((SELECT bool_or(rules) FROM since), false),
+			revision < $1 OR revision - $1 <> (SELECT count(*) FROM since WHERE stock OR rules)
+		FROM catalogue`, have).Scan(&n.revision, &n.rules, &n.other)
 	if err != nil {
-		return 0, false, fmt.Errorf("revision of the catalogue: %w", err)
+		return news{}, fmt.Errorf("revision of the catalogue: %w", err)
 	}
-	return revision, stockOnly, nil
+	return n, nil
 }
 
 // notify tells every replica of a new revision when the transaction commits.

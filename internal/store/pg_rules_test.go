@@ -83,6 +83,9 @@ func TestRulesAreDraftedPublishedAndKept(t *testing.T) {
 		t.Fatalf("%+v, %v", published, err)
 	}
 	await(t, live, 2, patience)
+	if deltas, loads := live.Refreshes(); deltas != 1 || loads != 1 { // the load is that of Follow
+		t.Errorf("%d deltas and %d loads, want the rules taken over alone", deltas, loads)
+	}
 	set := live.Snapshot().Rules
 	if r := rule(set, "fuel-hose"); r.Severity != "serious" || r.Text != changed || r.File != "fuel.yaml" {
 		t.Errorf("fuel-hose is %+v", r)
@@ -329,6 +332,57 @@ func kill(t *testing.T, pool *pgxpool.Pool, statement string) (killed bool) {
 		t.Fatal(err)
 	}
 	return killed
+}
+
+// Changes of rules and stock are taken over alone; with a changed part
+// everything is loaded.
+func TestReplicasTakeRulesOver(t *testing.T) {
+	_, pool := seeded(t)
+	live := follow(t, pool, nil)
+	w := &store.Writer{Pool: pool}
+	ctx := context.Background()
+	part := live.Snapshot().Catalog.Parts()[0]
+	change := func(n int, also func()) {
+		t.Helper()
+		if _, err := w.PutRule(ctx, "ann", "road-test", caution("road-test", fmt.Sprint(n)), false, catalog.Precondition{}); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := w.PublishRules(ctx, "ann", whatever); err != nil {
+			t.Fatal(err)
+		}
+		var levels []catalog.StockLevel
+		for _, l := range live.Snapshot().Catalog.Locations {
+			levels = append(levels, catalog.StockLevel{Location: l.ID, OnHand: 1000 + n})
+		}
+		if _, err := w.PutStock(ctx, "ann", part.SKU, levels, catalog.Precondition{}); err != nil {
+			t.Fatal(err)
+		}
+		also()
+		want := load(t, pool)
+		await(t, live, want.Revision, patience)
+		got := live.Snapshot()
+		if r := rule(got.Rules, "road-test"); r == nil || r.Text != caution("road-test", fmt.Sprint(n)) {
+			t.Errorf("round %d: the rule is %+v", n, r)
+		}
+		p, err := got.Catalog.Part(part.SKU)
+		if err != nil || got.Catalog.StockLevels(&p.Offer)[0].OnHand != 1000+n {
+			t.Errorf("round %d: the stock is another, %v", n, err)
+		}
+	}
+	for n := range 3 {
+		change(n, func() {})
+	}
+	if _, loads := live.Refreshes(); loads != 1 {
+		t.Errorf("%d loads for changes of rules and stock", loads)
+	}
+	change(3, func() {
+		if _, err := w.PutPart(ctx, "ann", dearer(part, 7), catalog.Precondition{}); err != nil {
+			t.Fatal(err)
+		}
+	})
+	if p, err := live.Snapshot().Catalog.Part(part.SKU); err != nil || p.Price.AmountMinor != part.Price.AmountMinor+7 {
+		t.Errorf("the part is as before, %v", err)
+	}
 }
 
 // Whatever was published in whatever order, each revision's rules come back as they were.
