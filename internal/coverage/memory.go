@@ -202,9 +202,7 @@ func (m *Memory) run(ctx context.Context, s *kit.Snapshot, scope *Scope, r *kept
 			select {
 			case m.slots <- struct{}{}:
 			case <-ctx.Done():
-			}
-			if ctx.Err() != nil {
-				break
+				continue
 			}
 			chunks.Go(func() {
 				defer func() { <-m.slots }()

@@ -48,6 +48,7 @@ const (
 	ProblemTypeBadCursor            ProblemType = "tag:onetrip.example,2026:bad-cursor"
 	ProblemTypeBadParameter         ProblemType = "tag:onetrip.example,2026:bad-parameter"
 	ProblemTypeBodyTooLarge         ProblemType = "tag:onetrip.example,2026:body-too-large"
+	ProblemTypeBusy                 ProblemType = "tag:onetrip.example,2026:busy"
 	ProblemTypeFailed               ProblemType = "tag:onetrip.example,2026:failed"
 	ProblemTypeForbidden            ProblemType = "tag:onetrip.example,2026:forbidden"
 	ProblemTypeImportRejected       ProblemType = "tag:onetrip.example,2026:import-rejected"
@@ -1017,6 +1018,9 @@ type VehicleIDQuery = string
 
 // Year defines model for Year.
 type Year = int
+
+// Busy What went wrong (RFC 9457).
+type Busy = Problem
 
 // Failed What went wrong (RFC 9457).
 type Failed = Problem

@@ -33,8 +33,7 @@ func (s *server) CreateCoverage(c echo.Context) error {
 		}
 		r, err := s.coverage.Start(c.Request().Context(), *q)
 		if errors.Is(err, coverage.ErrBusy) {
-			c.Response().Header().Set(echo.HeaderRetryAfter, "10")
-			return newProblem(ProblemTypeTooManyRequests, "%v", coverage.ErrBusy)
+			return newProblem(ProblemTypeBusy, "%v", coverage.ErrBusy)
 		}
 		if err != nil {
 			return err

@@ -161,3 +161,18 @@ func TestQuestionsForCoverageAreChecked(t *testing.T) {
 		t.Errorf("an unknown report: %d %s", got.status, got.body)
 	}
 }
+
+func TestTooManyReportsAreRefused(t *testing.T) {
+	s := demoSnapshot(t)
+	current := func() *kit.Snapshot { return s }
+	stuck := coverage.NewMemory(current, 0) // without a worker nothing ends
+	t.Cleanup(stuck.Close)
+	c := client{t, New(Config{Snapshot: current, Source: "demo", Coverage: stuck})}
+	for i := range coverage.MaxRunning {
+		started(t, c, fmt.Sprintf(`{"basis": "stock", "vehicle_ids": [%q]}`, s.Catalog.Vehicles()[i].ID))
+	}
+	got := c.post("/v1/coverage", `{"basis": "stock"}`)
+	if got.status != http.StatusServiceUnavailable || problem(t, got).Type != ProblemTypeBusy || got.header.Get(echo.HeaderRetryAfter) == "" {
+		t.Errorf("%d %v %s", got.status, got.header, got.body)
+	}
+}

@@ -49,6 +49,7 @@ var kinds = map[ProblemType]struct {
 	ProblemTypeTooManyRequests:      {http.StatusTooManyRequests, "Too many requests"},
 	ProblemTypeNotReady:             {http.StatusServiceUnavailable, "No catalogue is loaded yet"},
 	ProblemTypeUnavailable:          {http.StatusServiceUnavailable, "The database does not answer"},
+	ProblemTypeBusy:                 {http.StatusServiceUnavailable, "Too many reports are at work"},
 	ProblemTypeNoDatabase:           {http.StatusNotImplemented, "There is no database to write to"},
 	ProblemTypeFailed:               {http.StatusInternalServerError, "The service failed"},
 }

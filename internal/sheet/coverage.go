@@ -28,7 +28,7 @@ const coverageStyle = `
 .wide { overflow-x: auto; }
 .heat { width: auto; max-width: none; stroke: none; fill: none; font: 9px "Liberation Sans", Arial, Helvetica, sans-serif; }
 .heat rect { stroke: var(--rule); stroke-width: .5; print-color-adjust: exact; -webkit-print-color-adjust: exact; }
-.heat .C { fill: #12395c; } .heat .W { fill: #5c8db5; } .heat .S { fill: #f3d9a4; } .heat .I { fill: #fff; } .heat .U { fill: #e3e3e0; } .heat .gone { fill: #fff; }
+.heat .C { fill: #12395c; } .heat .W { fill: #3f7299; } .heat .S { fill: #f3d9a4; } .heat .I { fill: #fff; } .heat .U { fill: #e3e3e0; } .heat .gone { fill: #fff; }
 .heat text { fill: var(--ink); text-anchor: middle; }
 .heat text.on { fill: #fff; } .heat text.label { text-anchor: end; } .heat text.up { text-anchor: start; }
 td.money, th.money { width: auto; }
@@ -39,6 +39,7 @@ th[scope=col]:first-child { width: 46%; }
   th[scope=col]:first-child:nth-last-child(n+5) { width: 34%; } /* of five columns and more */
   .gaps thead th, td.money, th.money { padding: .4rem .15rem; font-size: .75rem; letter-spacing: 0; }
 }
+table + p { margin-top: .6rem; }
 @media print { .heat { max-width: 100%; height: auto; } }
 `
 
