@@ -255,6 +255,7 @@ func (p *tab) isReachable() {
 			unreached.delete(e.target);
 			const style = getComputedStyle(e.target);
 			if (style.outlineStyle == "none" && style.boxShadow == "none") unseen.add(e.target);
+			else unseen.delete(e.target);
 		});
 		return unreached.size;
 	})()`)
@@ -263,7 +264,7 @@ func (p *tab) isReachable() {
 	}
 	for i := range 2*count + 20 { // what scrolls has the focus too
 		p.do(chromedp.KeyEvent(kb.Tab))
-		if i%20 == 19 && eval[int](p, `unreached.size`) == 0 {
+		if i%20 == 19 && eval[int](p, `unreached.size + unseen.size`) == 0 {
 			break
 		}
 	}

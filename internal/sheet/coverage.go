@@ -26,6 +26,7 @@ const coverageStyle = `
 .legend { padding: 0; list-style: none; display: flex; flex-wrap: wrap; gap: .2rem 1.2rem; }
 .legend svg { vertical-align: -.3rem; }
 .wide { overflow-x: auto; }
+.wide:focus-visible { outline: 3px solid var(--ink); outline-offset: 2px; }
 .heat { width: auto; max-width: none; stroke: none; fill: none; font: 9px "Liberation Sans", Arial, Helvetica, sans-serif; }
 .heat rect { stroke: var(--rule); stroke-width: .5; print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 .heat .C { fill: #12395c; } .heat .W { fill: #3f7299; } .heat .S { fill: #f3d9a4; } .heat .I { fill: #fff; } .heat .U { fill: #e3e3e0; } .heat .gone { fill: #fff; }
