@@ -126,11 +126,7 @@ func objectCheck(s *openapi3.Schema, child func(*openapi3.SchemaRef) check) chec
 			if err != nil {
 				return false
 			}
-			p, ok := properties[string(name[1:len(name)-1])]
-			if !ok && bytes.IndexByte(name, '\\') >= 0 {
-				plain, _ := jsontext.AppendUnquote(nil, name)
-				p, ok = properties[string(plain)]
-			}
+			p, ok := properties[string(unquoted(name))]
 			if !ok || !p.check(r) {
 				return false
 			}
@@ -170,20 +166,26 @@ func textCheck(s *openapi3.Schema) check {
 		most = int(*s.MaxLength)
 	}
 	return func(r *reader) bool {
-		value, err := r.ReadValue()
-		if err != nil || value.Kind() != jsontext.KindString {
+		raw, err := r.ReadValue()
+		if err != nil || raw.Kind() != jsontext.KindString {
 			return false
 		}
-		value = value[1 : len(value)-1]
-		if bytes.IndexByte(value, '\\') >= 0 {
-			value, _ = jsontext.AppendUnquote(nil, jsontext.Value(`"`+string(value)+`"`))
-		}
+		value := unquoted(raw)
 		if len(s.Enum) > 0 && !words[string(value)] {
 			return false
 		}
 		n := utf8.RuneCount(value)
 		return least <= n && n <= most
 	}
+}
+
+// unquoted is a text without its quotes and escapes, which few have.
+func unquoted(raw jsontext.Value) []byte {
+	if bytes.IndexByte(raw, '\\') < 0 {
+		return raw[1 : len(raw)-1]
+	}
+	text, _ := jsontext.AppendUnquote(nil, raw) // what was read is well formed
+	return text
 }
 
 func numberCheck(least, most float64, whole bool) check {
