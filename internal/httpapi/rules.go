@@ -60,10 +60,12 @@ func (s *server) GetRule(c echo.Context, id RuleID, p GetRuleParams) error {
 		return &catalog.NotFoundError{What: "rule", ID: id, Near: catalog.Near(id, ids, 3)}
 	}
 	r := all[at]
+	// Writes are conditional on the text, which stands before the dot.
 	if c.Get(mediaTypeKey) == mimeYAML {
 		return writeTagged(c, mimeYAML, rules.ETag(r.Text)+".yaml", []byte(r.Text))
 	}
-	return writeOne(c, rules.ETag(r.Text), func(b *buffer) error { return b.value(viewRule(r)) })
+	view := viewRule(r)
+	return writeOne(c, rules.ETag(r.Text)+"."+catalog.ETag(view), func(b *buffer) error { return b.value(view) })
 }
 
 // rules lists the rules by id: of the snapshot, or of the draft. Rules of the draft are

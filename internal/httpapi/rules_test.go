@@ -107,7 +107,7 @@ func TestRulesAreChangedOverHTTP(t *testing.T) {
 	if r := read[Rule](t, c.get(path)); r.When != "vehicle.fuel.ethanol_percent > 10" {
 		t.Errorf("published already: %s", r.When)
 	}
-	if r := c.get(path + "?draft=true"); read[Rule](t, r).When != "vehicle.fuel.ethanol_percent > 15" || r.header.Get("ETag") != done.header.Get("ETag") {
+	if r := c.get(path + "?draft=true"); read[Rule](t, r).When != "vehicle.fuel.ethanol_percent > 15" || !strings.HasPrefix(r.header.Get("ETag"), strings.TrimSuffix(done.header.Get("ETag"), `"`)+".") {
 		t.Errorf("%s", r.body)
 	}
 	if c.get("/v1/rules/shop-fender-cover?draft=true").status != http.StatusNotFound || c.get("/v1/rules/road-test").status != http.StatusNotFound {

@@ -110,13 +110,14 @@ func edit(d *rules.Draft, edits []RuleEdit) error {
 // chosen finds what a list of a request names, each once.
 func chosen[T any](member string, names []string, find func(string) (*T, error)) ([]*T, error) {
 	var list []*T
+	seen := map[*T]bool{}
 	var found []catalog.Violation
 	for i, name := range names {
 		thing, err := find(name)
 		if err != nil {
 			found = append(found, catalog.Violation{Pointer: fmt.Sprintf("/%s/%d", member, i), Detail: err.Error()})
-		} else if !slices.Contains(list, thing) {
-			list = append(list, thing)
+		} else if !seen[thing] {
+			seen[thing], list = true, append(list, thing)
 		}
 	}
 	if len(found) > 0 {
