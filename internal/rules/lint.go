@@ -360,7 +360,8 @@ func (d *domain) values(f *field) []value {
 	default:
 		texts := slices.Clone(f.accepted)
 		if texts == nil {
-			texts = append(append([]string{"\x00another"}, d.word...), d.words[f.path]...)
+			// Any other text: one that other facts can have too, and one that none has.
+			texts = append(append([]string{"\x00", "\x00" + f.path}, d.word...), d.words[f.path]...)
 		}
 		slices.Sort(texts)
 		for _, text := range slices.Compact(texts) {

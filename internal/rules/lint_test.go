@@ -2,8 +2,11 @@ package rules
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"onetrip/internal/catalog"
 )
@@ -41,6 +44,8 @@ func TestLintFindsRulesThatNeverFire(t *testing.T) {
 		`vehicle.intake.flange == carburetor.flange`:                                              "fires",
 		`vehicle.intake.flange == "two_bore_small" && vehicle.intake.flange == carburetor.flange`: "never",
 		`vehicle.make == "Alder" && vehicle.model != "Alder"`:                                     "fires",
+		`vehicle.make != vehicle.model && vehicle.make != "Alder" && vehicle.model != "Alder"`:    "fires",
+		`vehicle.make == vehicle.model && vehicle.make != "Alder"`:                                "fires",
 		`vehicle.make == "Alder" && vehicle.make == "Birch"`:                                      "never",
 		`vehicle.throttle.end in carburetor.throttle.ends`:                                        "fires",
 		`"eyelet" in carburetor.throttle.ends`:                                                    "never",
@@ -63,6 +68,42 @@ func TestLintFindsRulesThatNeverFire(t *testing.T) {
 		if got != want {
 			t.Errorf("%s: %s, want %s", when, got, want)
 		}
+	}
+}
+
+// A rule that is said never to fire does not, whatever the facts.
+func TestPropertyWhatNeverFiresDoesNot(t *testing.T) {
+	never := 0
+	rapid.Check(t, func(rt *rapid.T) {
+		c := rapidChooser{rt}
+		each := pick(c, forEachLists()...)
+		when := newWriter(c, each).yes(1 + c.below(4))
+		text := "- id: a\n  when: " + strconv.Quote(when) + "\n  verdict: unsuitable\n  because: x\n  source: s\n"
+		if each != nil {
+			text += "  for_each: " + each.path + "\n"
+		}
+		s, err := Parse(map[string]string{"t.yaml": text})
+		if err != nil {
+			return // it costs too much
+		}
+		var all []*Facts
+		var carburetors []*catalog.Carburetor
+		for range 8 {
+			facts := someFacts(c)
+			all, carburetors = append(all, facts), append(carburetors, facts.Carburetor)
+		}
+		if len(s.Lint(carburetors, func(catalog.Kind) []*catalog.Form { return nil }).Never) == 0 {
+			return
+		}
+		never++
+		for _, facts := range all {
+			if fired, err := s.Evaluate(facts); err == nil && len(fired) > 0 {
+				rt.Fatalf("%s fires", when)
+			}
+		}
+	})
+	if never == 0 {
+		t.Error("no rule drawn never fires")
 	}
 }
 
