@@ -53,9 +53,10 @@ const (
 	maxWeight      = 1_000_000_000
 )
 
-// chunkKits is how many kits of distinct vehicles one chunk resolves: some seconds of
-// work at most, so that little is lost with a worker.
-const chunkKits = 400
+// chunkKits is how many kits of distinct vehicles one chunk resolves: a second of work
+// where shelves are full, and no more than a minute where so much is short that hundreds
+// of parts are tried with each kit. So little is lost with a worker.
+const chunkKits = 100
 
 // Scope is a question made definite on a catalogue: what to look at, cut in chunks.
 type Scope struct {

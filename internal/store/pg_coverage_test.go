@@ -145,6 +145,34 @@ func TestACancelledReportEndsAndMayBeAskedAgain(t *testing.T) {
 	if got := finished(t, busy, second.ID); got.Status != coverage.Done {
 		t.Errorf("%+v", got)
 	}
+	// One that is being worked on ends too, and what its workers were at is told to stop.
+	third, err := busy.Start(t.Context(), coverage.Question{Basis: kit.InStock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+		if r, err := busy.Report(t.Context(), third.ID); err != nil || r.Progress.ChunksDone > 0 {
+			break
+		}
+	}
+	if got, err := idle.Cancel(t.Context(), third.ID); err != nil || got.Status != coverage.Cancelled {
+		t.Errorf("%+v, %v", got, err)
+	}
+	for end := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
+		var at int
+		if err := pool.QueryRow(t.Context(), "SELECT count(*) FROM river.river_job WHERE state NOT IN ('completed', 'cancelled')").Scan(&at); err != nil {
+			t.Fatal(err)
+		}
+		if at == 0 {
+			break
+		}
+		if time.Now().After(end) {
+			t.Fatalf("%d jobs of the cancelled report are still there", at)
+		}
+	}
+	if got, err := busy.Report(t.Context(), third.ID); err != nil || got.Status != coverage.Cancelled || got.Answer != nil {
+		t.Errorf("cancelled while worked on: %+v, %v", got, err)
+	}
 	if got, err := idle.Report(t.Context(), first.ID); err != nil || got.Status != coverage.Cancelled || got.Answer != nil {
 		t.Errorf("the cancelled report: %+v, %v", got, err)
 	}
