@@ -12,6 +12,7 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/getkin/kin-openapi/openapi3filter"
@@ -144,20 +145,47 @@ func TestTrialOfTheDraft(t *testing.T) {
 	}
 }
 
+// everyKit is a trial that changes every kit.
+const everyKit = `{"changes": [{"id": "fuel-filter"}, {"id": "fuel-clamps"}]}`
+
+// A trial may take longer than the server gives other requests.
+func TestALongTrialOutlivesTheServersTimeouts(t *testing.T) {
+	snap := demoSnapshot(t)
+	server := httptest.NewUnstartedServer(New(Config{Source: "demo", Snapshot: func() *kit.Snapshot { return snap }}))
+	const short = 200 * time.Millisecond
+	server.Config.ReadTimeout, server.Config.WriteTimeout = short, short
+	server.Start()
+	defer server.Close()
+	r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, server.URL+"/v1/rules/trial", strings.NewReader(everyKit))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Header.Set("Content-Type", "application/json")
+	began := time.Now()
+	answer, err := server.Client().Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	body, err := io.ReadAll(answer.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := result(t, reply{answer.StatusCode, answer.Header, body})
+	if got.Changed != got.Pairs {
+		t.Errorf("%d of %d pairs change", got.Changed, got.Pairs)
+	}
+	if took := time.Since(began); took < 2*short {
+		t.Errorf("took only %s, which tests nothing", took)
+	}
+}
+
 // A caller that leaves ends the work.
 func TestATrialEndsWithItsConnection(t *testing.T) {
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	snap, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
+	snap := demoSnapshot(t)
 	logged := make(lines, 100)
 	server := httptest.NewServer(New(Config{Source: "demo", Snapshot: func() *kit.Snapshot { return snap }, Log: slog.New(slog.NewTextHandler(logged, nil))}))
 	defer server.Close()
-	const everyKit = `{"changes": [{"id": "fuel-filter"}, {"id": "fuel-clamps"}]}`
 	ctx, leave := context.WithCancel(t.Context())
 	r, err := http.NewRequestWithContext(ctx, http.MethodPost, server.URL+"/v1/rules/trial", strings.NewReader(everyKit))
 	if err != nil {
