@@ -22,11 +22,18 @@ type Form struct {
 
 	parts  []*Part   // of this form, by price then SKU; set by NewSnapshot
 	spec   *KindSpec // set by NewSnapshot
+	place  int       // among the forms of the kind; set by NewSnapshot
 	thread units.Thread
 }
 
 // Parts lists the parts of this form, cheapest first, then by SKU.
 func (f *Form) Parts() []*Part { return f.parts }
+
+// LeastPrice is that of the cheapest part, on sale or not, in minor units.
+func (f *Form) LeastPrice() int64 { return f.parts[0].Price.AmountMinor }
+
+// Place is the form's among Snapshot.Forms of its kind.
+func (f *Form) Place() int { return f.place }
 
 // Spec declares the form's kind. Known of the forms of a Snapshot; nil of others.
 func (f *Form) Spec() *KindSpec { return f.spec }

@@ -138,6 +138,7 @@ func (s *Snapshot) file(p *Part) {
 	f.parts = []*Part{p}
 	f.thread = f.Thread()
 	f.spec, _ = f.Kind.Spec()
+	f.place = len(s.forms[f.Kind])
 	s.forms[f.Kind] = append(s.forms[f.Kind], f)
 	for i, e := range f.Ends {
 		if i == 0 || e != f.Ends[0] {
@@ -350,15 +351,24 @@ func (s *Snapshot) FormsJoining(k Kind, e End, yield func(*Form)) {
 // Index finds the forms of one kind by equality of a fixed list of attributes, in
 // time that does not grow with the catalogue.
 type Index struct {
-	attrs []string
-	forms map[uint64][]*Form
+	attrs   []string
+	buckets map[uint64]*Bucket
+}
+
+// A Bucket is the forms that an index finds together: cheapest first by their cheapest
+// part, so that a search ends where nothing better can come. LowestIn and LongestIn are
+// of the forms from each on. Apart are their parts that are tied or in a bundle.
+type Bucket struct {
+	Forms               []*Form
+	LowestIn, LongestIn []float64
+	Apart               []*Part
 }
 
 var indexSeed = maphash.MakeSeed()
 
 // Index builds an index over the attributes named. Build once, look up often.
 func (s *Snapshot) Index(k Kind, attrs []string) *Index {
-	ix := &Index{attrs: attrs, forms: map[uint64][]*Form{}}
+	ix := &Index{attrs: attrs, buckets: map[uint64]*Bucket{}}
 	values := make([]Value, len(attrs))
 	for _, f := range s.forms[k] {
 		for i, name := range attrs {
@@ -366,15 +376,48 @@ func (s *Snapshot) Index(k Kind, attrs []string) *Index {
 			values[i] = a.Compared()
 		}
 		key := hashValues(values)
-		ix.forms[key] = append(ix.forms[key], f)
+		b := ix.buckets[key]
+		if b == nil {
+			b = &Bucket{}
+			ix.buckets[key] = b
+		}
+		b.Forms = append(b.Forms, f)
+	}
+	for _, b := range ix.buckets {
+		b.settle()
 	}
 	return ix
+}
+
+func (b *Bucket) settle() {
+	slices.SortStableFunc(b.Forms, func(a, b *Form) int { return cmp.Compare(a.LeastPrice(), b.LeastPrice()) })
+	b.LowestIn, b.LongestIn = make([]float64, len(b.Forms)), make([]float64, len(b.Forms))
+	low, long := math.Inf(1), 0.0
+	for i := len(b.Forms) - 1; i >= 0; i-- {
+		f := b.Forms[i]
+		low, long = min(low, f.HeightIn), max(long, f.LengthIn)
+		b.LowestIn[i], b.LongestIn[i] = low, long
+	}
+	for _, f := range b.Forms {
+		for _, p := range f.parts {
+			if p.Tied() || p.Bundled() {
+				b.Apart = append(b.Apart, p)
+			}
+		}
+	}
 }
 
 // Lookup returns the forms whose attributes may equal values (as Attr.Compared gives
 // them), in the order of the index's attributes. Two keys can share a hash, so the
 // caller still tests each form.
-func (ix *Index) Lookup(values []Value) []*Form { return ix.forms[hashValues(values)] }
+func (ix *Index) Lookup(values []Value) *Bucket {
+	if b := ix.buckets[hashValues(values)]; b != nil {
+		return b
+	}
+	return &noForms
+}
+
+var noForms Bucket
 
 func hashValues(values []Value) uint64 {
 	var h maphash.Hash

@@ -51,9 +51,6 @@ func (x *Network) file(f *catalog.Form, to int32, order int) {
 	}
 }
 
-// leastPrice is that of the cheapest part of a form, on sale or not.
-func leastPrice(f *catalog.Form) int64 { return f.Parts()[0].Price.AmountMinor }
-
 // FuelForms are the forms of a catalogue that a fuel path is made of.
 type FuelForms struct{ Fittings, Filters, Regulators, Hoses, Clamps []*catalog.Form }
 
@@ -95,7 +92,7 @@ func NewNetwork(forms FuelForms, apart func(*catalog.Part) bool) *Network {
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
 	x.findBores(forms.Hoses, forms.Clamps)
 	for i := range x.classes {
-		slices.SortStableFunc(x.classes[i].forms, func(a, b *catalog.Form) int { return cmp.Compare(leastPrice(a), leastPrice(b)) })
+		slices.SortStableFunc(x.classes[i].forms, func(a, b *catalog.Form) int { return cmp.Compare(a.LeastPrice(), b.LeastPrice()) })
 	}
 	x.through = make([][]endPair, len(x.classes))
 	note := func(class int32, pair endPair) {

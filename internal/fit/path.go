@@ -884,7 +884,7 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 	c := &s.choices[of]
 	best, cost := Candidate{}, int64(impossible)
 	for i, f := range c.forms {
-		if leastPrice(f) > cost {
+		if f.LeastPrice() > cost {
 			break
 		}
 		if i > 0 && !s.q.Accepts(c.role, f) {

@@ -15,12 +15,12 @@ import (
 
 // Figures of the mounting stack, in inches. Common practice, no source.
 const (
+	MaxGaskets   = 3   // a part of the stack is used at most so often
 	HoodMarginIn = 0.5 // kept free under the hood: the engine moves on its mounts
 
-	flangeIn   = 0.5   // thickness of a carburetor's mounting flange
-	washerIn   = 0.065 // under the nut of a stud
-	maxGaskets = 3     // one part is used at most so often
-	wingNutIn  = 0.5   // thread above the air cleaner for its nut
+	flangeIn  = 0.5   // thickness of a carburetor's mounting flange
+	washerIn  = 0.065 // under the nut of a stud
+	wingNutIn = 0.5   // thread above the air cleaner for its nut
 
 	// heights of things that are at hand without their figures being known
 	nominalGasketIn        = 0.06
@@ -171,7 +171,7 @@ func (s *StackSearch) layersOf(lowProfile bool) []stackSlot {
 	q, slots := s.q, lendZero(&s.slotRoom, maxLayers)[:0]
 	choose := func(need, item string, nominalIn float64, clamped bool, candidates []Candidate) {
 		slot := stackSlot{need: need, item: item, nominalIn: nominalIn, clamped: clamped}
-		slot.candidates = s.undominated(candidates, maxGaskets, func(a, b *Candidate) bool { return slot.heightIn(a) <= slot.heightIn(b) })
+		slot.candidates = s.undominated(candidates, MaxGaskets, func(a, b *Candidate) bool { return slot.heightIn(a) <= slot.heightIn(b) })
 		slots = append(slots, slot)
 	}
 	given := func(item string, heightIn float64) {

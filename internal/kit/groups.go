@@ -2,7 +2,6 @@ package kit
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -41,176 +40,12 @@ func (j *job) groups(a aim) []group {
 	return j.addStack(out, a)
 }
 
-// single is the group of one demand: an option for each candidate part. Of the parts
-// that can serve nothing else and come from nowhere else only the cheapest is one: what
-// they add to a kit is their price.
-func (j *job) single(d *demand, a aim) group {
-	forms := j.forms(d)
-	most := parts(forms)
-	g := group{name: d.need, demands: j.one(d), options: lend(&j.room.options, most)[:0]}
-	uses := lend(&j.room.uses, most)[:0] // one for each option
-	add := func(c *fit.Candidate, n int) {
-		uses = append(uses, fit.Use{Need: d.need, Part: c.Part, Units: n})
-		g.options = append(g.options, option{uses: uses[len(uses)-1:], penalty: c.Penalty})
-	}
-	var cheapest fit.Candidate
-	least := int64(math.MaxInt64)
-	for _, f := range forms {
-		shared := j.shared(d, f)
-		for _, p := range j.shortlist(f) {
-			n := j.consumed(d, p)
-			if n == 0 {
-				continue
-			}
-			c := j.candidate(p, a)
-			if c.Sources != 0 || c.Tied || shared {
-				add(&c, n)
-			} else if cost := c.Alone(n); cost < least || cost == least && p.SKU < cheapest.Part.SKU {
-				cheapest, least = c, cost
-			}
-		}
-	}
-	if cheapest.Part != nil {
-		add(&cheapest, j.consumed(d, cheapest.Part))
-	}
-	return g
-}
-
 // one is a list of one demand.
 func (j *job) one(d *demand) []*demand {
 	list := lend(&j.room.demandList, 1)
 	list[0] = d
 	return list
 }
-
-// parts counts the parts of forms.
-func parts(forms []*catalog.Form) (n int) {
-	for _, f := range forms {
-		n += len(f.Parts())
-	}
-	return n
-}
-
-// shared reports whether a form meets another open demand too.
-func (j *job) shared(d *demand, f *catalog.Form) bool {
-	return slices.ContainsFunc(j.demands, func(o *demand) bool {
-		return o != d && o.spec == d.spec && o.status == "" && o.accepts(f)
-	})
-}
-
-// consumed is how many units of a part meet what remains of a demand, 0 when the
-// part cannot (a piece of hose shorter than the run).
-func (j *job) consumed(d *demand, p *catalog.Part) int {
-	if !d.spec.ByLength {
-		return int(d.remaining())
-	}
-	if p.LengthIn < d.remaining() {
-		return 0
-	}
-	return fit.CutUnits(p, d.remaining())
-}
-
-// priced lists the parts of forms, those that keep says, priced under an aim.
-func (j *job) priced(forms []*catalog.Form, keep func(*catalog.Form) bool, a aim) []fit.Candidate {
-	out := lend(&j.room.candidates, parts(forms))[:0]
-	for _, f := range forms {
-		if keep != nil && !keep(f) {
-			continue
-		}
-		for _, p := range j.shortlist(f) {
-			out = append(out, j.candidate(p, a))
-		}
-	}
-	return out
-}
-
-// forms are the physical forms that meet a demand, through the index of the rule
-// with most equality tests.
-func (j *job) forms(d *demand) []*catalog.Form {
-	if d.found {
-		return d.forms
-	}
-	d.found = true
-	best := 0
-	for i, r := range d.rules {
-		if len(r.EqualityAttrs()) > len(d.rules[best].EqualityAttrs()) {
-			best = i
-		}
-	}
-	var values [8]catalog.Value
-	equal := values[:0]
-	for i := range d.rules[best].EqualityAttrs() {
-		equal = append(equal, d.matches[best].Equal(i))
-	}
-	found := j.s.indexes[d.rules[best]].Lookup(equal)
-	d.forms = lend(&j.room.forms, len(found))[:0]
-	for _, f := range found {
-		if d.accepts(f) {
-			d.forms = append(d.forms, f)
-		}
-	}
-	if d.need == meteringNeed {
-		d.forms = j.putRight(d.forms)
-	}
-	return d.forms
-}
-
-// putRight are the metering sets whose nearest jets leave the mixture within the limit
-// of its check; all of them when none does.
-func (j *job) putRight(sets []*catalog.Form) []*catalog.Form {
-	var out []*catalog.Form
-	for _, f := range sets {
-		if pair, ok := meteringPair(j.carburetor, j.figures, f); ok && math.Abs(pair.ResidualPercent) <= reJetPercent {
-			out = append(out, f)
-		}
-	}
-	if len(out) == 0 {
-		return sets
-	}
-	return out
-}
-
-// shortlist is the parts of a form that can be in an optimum under any aim of the
-// job: those that no cheaper one matches in finish, pack and stock, and those that are
-// had already, tied to other SKUs or held by a bundle.
-func (j *job) shortlist(f *catalog.Form) []*catalog.Part {
-	all := f.Parts()
-	for i := range all {
-		if j.beaten(all[:i], all[i]) {
-			out := slices.Clone(all[:i])
-			for _, p := range all[i+1:] {
-				if !j.beaten(out, p) {
-					out = append(out, p)
-				}
-			}
-			return out
-		}
-	}
-	return all
-}
-
-// beaten reports whether a part is not on sale or one of some cheaper parts of its form
-// can always take its place.
-func (j *job) beaten(cheaper []*catalog.Part, p *catalog.Part) bool {
-	if p.Discontinued {
-		return true
-	}
-	if p.Tied() || p.Bundled() || j.pieces(p) > 0 {
-		return false
-	}
-	cat := j.s.Catalog
-	for _, o := range cheaper {
-		if !o.Tied() && o.PackQuantity >= p.PackQuantity &&
-			(o.Finish == p.Finish || p.Finish != j.aim.finish && p.Finish != catalog.FinishBright) &&
-			j.aim.onHand(cat, &o.Offer) >= min(enoughStock, j.aim.onHand(cat, &p.Offer)) {
-			return true
-		}
-	}
-	return false
-}
-
-// enoughStock is more packs of one part than any kit takes.
-const enoughStock = 100
 
 // candidate prices a part under an aim.
 func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
@@ -434,7 +269,7 @@ func (j *job) stackQuery(a aim) *fit.StackQuery {
 		if had(d) {
 			return fit.StackRole{Asked: true, Candidates: []fit.Candidate{{}}}
 		}
-		return j.bought(d, keep, a)
+		return j.layer(d, keep, a)
 	}
 	// A spacer is nothing the carburetor must have: one not asked for is not there.
 	spacer := role("mount.spacer", nil)
@@ -458,19 +293,14 @@ func (j *job) stackQuery(a aim) *fit.StackQuery {
 	}
 	// A box or shelf with one gasket has none for the other side of a spacer.
 	if d := j.role("mount.base_gasket"); d != nil && q.Spacer.Asked && d.status == "" && had(d) && d.boxed+d.owned < 2 {
-		q.SpacerGasket = j.bought(d, flange(c.Flange), a)
+		q.SpacerGasket = j.layer(d, flange(c.Flange), a)
 	}
 	// The gasket in the box is of the carburetor's flange: under an adapter it is no use.
 	if d := j.role("mount.base_gasket"); d != nil && v.Intake.Flange != c.Flange {
 		q.ManifoldGasket = fit.StackRole{Asked: true, Candidates: []fit.Candidate{{}}}
 		if d.status != Declined && d.owned == 0 {
-			q.ManifoldGasket = j.bought(d, flange(v.Intake.Flange), a)
+			q.ManifoldGasket = j.layer(d, flange(v.Intake.Flange), a)
 		}
 	}
 	return q
-}
-
-// bought is a layer that must come from the catalogue.
-func (j *job) bought(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRole {
-	return fit.StackRole{Asked: true, Candidates: j.priced(j.forms(d), keep, a)}
 }

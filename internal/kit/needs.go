@@ -26,8 +26,8 @@ type demand struct {
 	status Status  // "" while open
 	boxed  float64 // pieces of quantity that are in the box
 	owned  float64 // pieces of quantity that are on hand
-	found  bool    // forms is known
-	forms  []*catalog.Form
+	bucket *catalog.Bucket
+	right  jetting // of metering sets
 }
 
 // accepts reports whether a form meets every match of the demand.

@@ -247,5 +247,5 @@ func (j *job) facts() *rules.Facts {
 // adapters are the plates that join the manifold's flange to the carburetor's.
 func (j *job) adapters() []*catalog.Form {
 	from, to := string(j.carburetor.Flange), string(j.vehicle.Intake.Flange)
-	return j.s.adapters.Lookup([]catalog.Value{{Text: from}, {Text: to}})
+	return j.s.adapters.Lookup([]catalog.Value{{Text: from}, {Text: to}}).Forms
 }

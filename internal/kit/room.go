@@ -18,6 +18,8 @@ type room struct {
 	matches     []rules.Match
 	forms       []*catalog.Form
 	candidates  []fit.Candidate
+	layer       []fit.Candidate
+	bids        []bid
 	choices     []group
 	options     []option
 	chosen      []*option
@@ -70,6 +72,8 @@ func (r *room) release() {
 	empty(&r.matches)
 	empty(&r.forms)
 	empty(&r.candidates)
+	empty(&r.layer)
+	empty(&r.bids)
 	empty(&r.choices)
 	empty(&r.options)
 	empty(&r.chosen)

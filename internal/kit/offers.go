@@ -1,0 +1,376 @@
+package kit
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
+)
+
+// What may meet a demand is found in the bucket of its strictest rule, cheapest forms
+// first, and the search ends where nothing better can come: so that it does not grow with
+// the catalogue. Parts that are tied, in a bundle or had already are looked at apart, as
+// their price says little.
+
+// find finds the bucket of a demand, through the index of the rule with most equality
+// tests.
+func (j *job) find(d *demand) *catalog.Bucket {
+	if d.bucket != nil {
+		return d.bucket
+	}
+	best := 0
+	for i, r := range d.rules {
+		if len(r.EqualityAttrs()) > len(d.rules[best].EqualityAttrs()) {
+			best = i
+		}
+	}
+	var values [8]catalog.Value
+	equal := values[:0]
+	for i := range d.rules[best].EqualityAttrs() {
+		equal = append(equal, d.matches[best].Equal(i))
+	}
+	d.bucket = j.s.indexes[d.rules[best]].Lookup(equal)
+	return d.bucket
+}
+
+// fits reports whether a form of the bucket meets a demand.
+func (j *job) fits(d *demand, f *catalog.Form) bool {
+	return d.accepts(f) && (d.need != meteringNeed || !j.someMeterRight(d) || j.metersRight(f))
+}
+
+// forms are the physical forms that meet a demand.
+func (j *job) forms(d *demand) []*catalog.Form {
+	bucket := j.find(d)
+	out := lend(&j.room.forms, len(bucket.Forms))[:0]
+	for _, f := range bucket.Forms {
+		if j.fits(d, f) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// jetting tells whether some metering set that matches leaves the mixture within the
+// limit of its check: then only such sets fit, else all do.
+type jetting int8
+
+const (
+	jettingUnknown jetting = iota
+	someRight
+	noneRight
+)
+
+func (j *job) someMeterRight(d *demand) bool {
+	if d.right == jettingUnknown {
+		d.right = noneRight
+		if slices.ContainsFunc(j.find(d).Forms, func(f *catalog.Form) bool { return d.accepts(f) && j.metersRight(f) }) {
+			d.right = someRight
+		}
+	}
+	return d.right == someRight
+}
+
+// metersRight reports whether the nearest jets of a metering set leave the mixture within
+// the limit of its check.
+func (j *job) metersRight(f *catalog.Form) bool {
+	pair, ok := meteringPair(j.carburetor, j.figures, f)
+	return ok && math.Abs(pair.ResidualPercent) <= reJetPercent
+}
+
+// isApart reports whether the price of a part may say little of what it counts.
+func (j *job) isApart(p *catalog.Part) bool { return p.Tied() || p.Bundled() || j.pieces(p) > 0 }
+
+// enoughStock is more packs of one part than any kit takes.
+const enoughStock = 100
+
+// consumed is how many units of a part meet what remains of a demand, 0 when the
+// part cannot (a piece of hose shorter than the run).
+func (j *job) consumed(d *demand, p *catalog.Part) int {
+	if !d.spec.ByLength {
+		return int(d.remaining())
+	}
+	if p.LengthIn < d.remaining() {
+		return 0
+	}
+	return fit.CutUnits(p, d.remaining())
+}
+
+// shared reports whether a form meets another open demand too.
+func (j *job) shared(d *demand, f *catalog.Form) bool {
+	return slices.ContainsFunc(j.demands, func(o *demand) bool {
+		return o != d && o.spec == d.spec && o.status == "" && o.accepts(f)
+	})
+}
+
+// eachApart visits the parts apart that meet a demand.
+func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
+	try := func(p *catalog.Part) {
+		if !p.Discontinued && j.fits(d, p.Form) {
+			visit(p)
+		}
+	}
+	for _, p := range j.find(d).Apart {
+		try(p)
+	}
+	for i, h := range j.holdings {
+		p := h.Part
+		twice := slices.ContainsFunc(j.holdings[:i], func(o fit.Holding) bool { return o.Part == p })
+		if !twice && !p.Tied() && !p.Bundled() && p.Spec() == d.spec {
+			try(p)
+		}
+	}
+}
+
+// single is the group of one demand: an option for each candidate part that no other can
+// stand in for. What comes from nowhere else and can serve nothing else adds its price to
+// a kit, so that only the cheapest of such is one.
+func (j *job) single(d *demand, a aim) group {
+	g := group{name: d.need, demands: j.one(d)}
+	found := rivalry{j: j, aim: a, bids: j.room.bids[:0]}
+	found.demands[0], found.count = d, 1
+	for _, o := range j.demands {
+		if o != d && o.spec == d.spec && o.status == "" {
+			if found.count == maxRivals || o.byFit {
+				found.all = true // who takes how many is not known here
+				continue
+			}
+			found.demands[found.count] = o
+			found.count++
+		}
+	}
+	j.eachApart(d, func(p *catalog.Part) {
+		if c := j.candidate(p, a); c.Sources != 0 || c.Tied {
+			found.special(&c)
+		}
+	})
+	for _, f := range j.find(d).Forms {
+		if f.LeastPrice() > found.most() {
+			break
+		}
+		if !j.fits(d, f) {
+			continue
+		}
+		for _, p := range f.Parts() {
+			if p.Price.AmountMinor > found.most() {
+				break
+			}
+			if p.Discontinued {
+				continue
+			}
+			c := a.price(j.s.Catalog, p)
+			if j.isApart(p) {
+				if c.Sources = j.sources(p, a); c.Sources != 0 || c.Tied {
+					continue
+				}
+			}
+			found.add(&c)
+		}
+	}
+	slices.SortFunc(found.bids, compareBids)
+	j.room.bids = found.bids
+	uses := lend(&j.room.uses, len(found.bids))
+	g.options = lend(&j.room.options, len(found.bids))
+	for i := range found.bids {
+		b := &found.bids[i]
+		uses[i] = fit.Use{Need: d.need, Part: b.Part, Units: b.units}
+		g.options[i] = option{uses: uses[i : i+1 : i+1], penalty: b.Penalty}
+	}
+	return g
+}
+
+// maxRivals is how many demands are weighed together.
+const maxRivals = 3
+
+// rivalry compares parts for a demand, the first, beside others that the same parts may
+// meet: a part stands in for another when it meets whatever that meets, and however many
+// of them take it, costs no more.
+type rivalry struct {
+	j       *job
+	aim     aim
+	demands [maxRivals]*demand
+	count   int
+	all     bool // the demands are not all: parts of forms that others take too are all kept
+	bids    []bid
+}
+
+// bid is a part for the first demand. packs is what its packs and places cost by set of
+// the demands that take it, costs the same with the charge for the line where that is due;
+// charge is what is due when all take it.
+type bid struct {
+	fit.Candidate
+	units        int
+	meets        uint8
+	special      bool
+	packs, costs [1 << maxRivals]int64
+	charge       int64
+}
+
+// compareBids orders bids as the catalogue has them, the one merely bought for this demand
+// alone last.
+func compareBids(b, o bid) int {
+	last := func(b *bid) int {
+		if !b.special && b.meets == 1 {
+			return 1
+		}
+		return 0
+	}
+	return cmp.Or(last(&b)-last(&o), b.Part.Place()-o.Part.Place(), cmp.Compare(b.Cost, o.Cost), strings.Compare(b.Part.SKU, o.Part.SKU))
+}
+
+func (r *rivalry) special(c *fit.Candidate) {
+	if n := r.j.consumed(r.demands[0], c.Part); n > 0 {
+		r.bids = append(r.bids, bid{Candidate: *c, units: n, special: true})
+	}
+}
+
+// most is the cost from which on no part is worth a look.
+func (r *rivalry) most() int64 {
+	most := int64(math.MaxInt64)
+	for i := range r.bids {
+		if b := &r.bids[i]; !b.special && b.meets == 1<<r.count-1 && !r.all {
+			most = min(most, b.packs[b.meets]+b.charge)
+		}
+	}
+	return most
+}
+
+// add takes a part that is merely bought into the comparison.
+func (r *rivalry) add(c *fit.Candidate) {
+	b := bid{Candidate: *c}
+	var units [maxRivals]int
+	for i, d := range r.demands[:r.count] {
+		if i == 0 || d.accepts(c.Part.Form) {
+			if units[i] = r.j.consumed(d, c.Part); units[i] > 0 {
+				b.meets |= 1 << i
+			}
+		}
+	}
+	if b.units = units[0]; b.units == 0 {
+		return
+	}
+	for set := uint8(1); set <= b.meets; set++ {
+		if set&^b.meets != 0 {
+			continue
+		}
+		n, places := 0, int64(0)
+		for i := range r.count {
+			if set&(1<<i) != 0 {
+				n, places = n+units[i], places+1
+			}
+		}
+		b.costs[set] = b.Alone(n) + (places-1)*b.Penalty
+		b.packs[set] = int64(fit.Packs(b.Part, n))*b.Cost + places*b.Penalty
+	}
+	b.charge = b.costs[b.meets] - b.packs[b.meets]
+	if r.all && r.j.shared(r.demands[0], c.Part.Form) {
+		b.special = true
+		r.bids = append(r.bids, b)
+		return
+	}
+	for i := range r.bids {
+		if !r.bids[i].special && r.bids[i].standsInFor(&b) {
+			return
+		}
+	}
+	r.bids = slices.DeleteFunc(r.bids, func(o bid) bool { return !o.special && b.standsInFor(&o) })
+	r.bids = append(r.bids, b)
+}
+
+// standsInFor reports whether a part can take the place of another, whoever takes that; of
+// two that cost the same, that with the lower SKU does.
+func (b *bid) standsInFor(o *bid) bool {
+	if o.meets&^b.meets != 0 {
+		return false
+	}
+	if b.meets == 1 { // nobody else: what it costs alone decides
+		return cmp.Or(cmp.Compare(b.costs[1], o.costs[1]), strings.Compare(b.Part.SKU, o.Part.SKU)) < 0
+	}
+	less := b.Part.SKU < o.Part.SKU
+	for set := uint8(1); set <= o.meets; set++ {
+		if set&^o.meets != 0 {
+			continue
+		}
+		cost := b.packs[set] + b.charge // others may bring the charge about
+		if cost > o.costs[set] {
+			return false
+		}
+		less = less || cost < o.costs[set]
+	}
+	return less
+}
+
+// layer is a layer of the stack that must come from the catalogue: the parts of which a
+// stack may take one. Of those of one form that are merely bought only the cheapest are
+// listed, and no form that is dearer than a lower one; of studs, than a longer one.
+func (j *job) layer(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRole {
+	out := j.room.layer[:0]
+	keeps := func(f *catalog.Form) bool { return keep == nil || keep(f) }
+	j.eachApart(d, func(p *catalog.Part) {
+		if keeps(p.Form) {
+			out = append(out, j.candidate(p, a))
+		}
+	})
+	most := 1
+	if d.need == "mount.base_gasket" {
+		most = fit.MaxGaskets
+	}
+	bucket, bought := j.find(d), len(out)
+	// settled reports whether a part listed fits wherever one would of such a height and
+	// length, and that often costs less than any of such a price.
+	settled := func(heightIn, lengthIn float64, price int64) bool {
+		return slices.ContainsFunc(out[bought:], func(c fit.Candidate) bool {
+			if d.need == "mount.studs" && c.Part.LengthIn < lengthIn || d.need != "mount.studs" && c.Part.HeightIn > heightIn {
+				return false
+			}
+			return c.Alone(most)+int64(most-1)*c.Penalty < price
+		})
+	}
+	for i, f := range bucket.Forms {
+		if settled(bucket.LowestIn[i], bucket.LongestIn[i], f.LeastPrice()) {
+			break
+		}
+		if keeps(f) && !settled(f.HeightIn, f.LengthIn, f.LeastPrice()) && j.fits(d, f) {
+			out = j.cheapest(out, f, most, a)
+		}
+	}
+	j.room.layer = out
+	candidates := lend(&j.room.candidates, len(out))
+	copy(candidates, out)
+	return fit.StackRole{Asked: true, Candidates: candidates}
+}
+
+// cheapest adds the parts of a form that cost least when one is taken, two, up to most,
+// of those merely bought.
+func (j *job) cheapest(out []fit.Candidate, f *catalog.Form, most int, a aim) []fit.Candidate {
+	var best [fit.MaxGaskets]fit.Candidate
+	var costs [fit.MaxGaskets]int64
+	dearest := int64(math.MaxInt64)
+	for n := range most {
+		costs[n] = math.MaxInt64
+	}
+	for _, p := range f.Parts() {
+		if p.Price.AmountMinor > dearest {
+			break
+		}
+		if p.Discontinued || j.isApart(p) {
+			continue
+		}
+		c := a.price(j.s.Catalog, p)
+		dearest = 0
+		for n := range most {
+			if cost := c.Alone(n+1) + int64(n)*c.Penalty; cost < costs[n] {
+				best[n], costs[n] = c, cost
+			}
+			dearest = max(dearest, costs[n])
+		}
+	}
+	for n := range most {
+		if c := best[n]; c.Part != nil && !slices.ContainsFunc(best[:n], func(o fit.Candidate) bool { return o.Part == c.Part }) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
