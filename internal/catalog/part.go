@@ -29,9 +29,6 @@ type Form struct {
 // Parts lists the parts of this form, cheapest first, then by SKU.
 func (f *Form) Parts() []*Part { return f.parts }
 
-// LeastPrice is that of the cheapest part, on sale or not, in minor units.
-func (f *Form) LeastPrice() int64 { return f.parts[0].Price.AmountMinor }
-
 // Place is the form's among Snapshot.Forms of its kind.
 func (f *Form) Place() int { return f.place }
 

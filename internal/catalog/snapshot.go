@@ -355,56 +355,79 @@ type Index struct {
 	buckets map[uint64]*Bucket
 }
 
-// A Bucket is the forms that an index finds together: cheapest first by their cheapest
-// part, so that a search ends where nothing better can come. LowestIn and LongestIn are
-// of the forms from each on. Apart are their parts that are tied or in a bundle.
+// A Bucket is forms that are found together, in the order of Snapshot.Forms, and their
+// parts on sale as a search for the cheapest wants them: Rows of those that are merely
+// bought, and Apart, the tied ones and those in a bundle.
 type Bucket struct {
-	Forms               []*Form
+	Forms []*Form
+	Rows  []Row
+	Apart []*Part
+}
+
+// A Row is parts of one finish and pack, cheapest first, so that a search ends where
+// nothing better can come. LowestIn and LongestIn are of the parts from each on.
+type Row struct {
+	Finish              Finish
+	Pack                int
+	Parts               []*Part
 	LowestIn, LongestIn []float64
-	Apart               []*Part
+}
+
+// NewBucket sorts the parts of forms.
+func NewBucket(forms []*Form) *Bucket {
+	b := &Bucket{Forms: forms}
+	for _, f := range forms {
+		for _, p := range f.parts {
+			switch {
+			case p.Discontinued:
+			case p.Tied() || p.Bundled():
+				b.Apart = append(b.Apart, p)
+			default:
+				i := slices.IndexFunc(b.Rows, func(r Row) bool { return r.Finish == p.Finish && r.Pack == p.PackQuantity })
+				if i < 0 {
+					i = len(b.Rows)
+					b.Rows = append(b.Rows, Row{Finish: p.Finish, Pack: p.PackQuantity})
+				}
+				b.Rows[i].Parts = append(b.Rows[i].Parts, p)
+			}
+		}
+	}
+	for i := range b.Rows {
+		b.Rows[i].settle()
+	}
+	return b
+}
+
+func (r *Row) settle() {
+	slices.SortStableFunc(r.Parts, func(a, b *Part) int { return cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor) })
+	r.Parts = slices.Clip(r.Parts)
+	r.LowestIn, r.LongestIn = make([]float64, len(r.Parts)), make([]float64, len(r.Parts))
+	low, long := math.Inf(1), 0.0
+	for i := len(r.Parts) - 1; i >= 0; i-- {
+		low, long = min(low, r.Parts[i].HeightIn), max(long, r.Parts[i].LengthIn)
+		r.LowestIn[i], r.LongestIn[i] = low, long
+	}
 }
 
 var indexSeed = maphash.MakeSeed()
 
 // Index builds an index over the attributes named. Build once, look up often.
 func (s *Snapshot) Index(k Kind, attrs []string) *Index {
-	ix := &Index{attrs: attrs, buckets: map[uint64]*Bucket{}}
 	values := make([]Value, len(attrs))
+	forms := map[uint64][]*Form{}
 	for _, f := range s.forms[k] {
 		for i, name := range attrs {
 			a, _ := f.Attr(name)
 			values[i] = a.Compared()
 		}
 		key := hashValues(values)
-		b := ix.buckets[key]
-		if b == nil {
-			b = &Bucket{}
-			ix.buckets[key] = b
-		}
-		b.Forms = append(b.Forms, f)
+		forms[key] = append(forms[key], f)
 	}
-	for _, b := range ix.buckets {
-		b.settle()
+	ix := &Index{attrs: attrs, buckets: make(map[uint64]*Bucket, len(forms))}
+	for key, list := range forms {
+		ix.buckets[key] = NewBucket(list)
 	}
 	return ix
-}
-
-func (b *Bucket) settle() {
-	slices.SortStableFunc(b.Forms, func(a, b *Form) int { return cmp.Compare(a.LeastPrice(), b.LeastPrice()) })
-	b.LowestIn, b.LongestIn = make([]float64, len(b.Forms)), make([]float64, len(b.Forms))
-	low, long := math.Inf(1), 0.0
-	for i := len(b.Forms) - 1; i >= 0; i-- {
-		f := b.Forms[i]
-		low, long = min(low, f.HeightIn), max(long, f.LengthIn)
-		b.LowestIn[i], b.LongestIn[i] = low, long
-	}
-	for _, f := range b.Forms {
-		for _, p := range f.parts {
-			if p.Tied() || p.Bundled() {
-				b.Apart = append(b.Apart, p)
-			}
-		}
-	}
 }
 
 // Lookup returns the forms whose attributes may equal values (as Attr.Compared gives

@@ -57,7 +57,7 @@ func indexed(s *shop) PathPrices {
 	for _, c := range s.all() {
 		priced[c.Part] = c
 	}
-	return PathPrices{func(p *catalog.Part) Candidate { return priced[p] }, s.switches}
+	return PathPrices{func(p *catalog.Part) Candidate { return priced[p] }, noPenalty, s.switches}
 }
 
 func BenchmarkPaths(b *testing.B) {

@@ -1,7 +1,6 @@
 package fit
 
 import (
-	"cmp"
 	"slices"
 
 	"onetrip/internal/catalog"
@@ -26,10 +25,11 @@ type Network struct {
 // filed is the class of a form, and its place among the forms of its kind.
 type filed struct{ class, order int32 }
 
-// A class is forms that join the same: cheapest first, so that those that are too dear
-// are not looked at. Apart are its parts that may be had otherwise than by buying them.
+// A class is forms that join the same; apart are its parts that may be had otherwise than
+// by buying them.
 type class struct {
 	forms []*catalog.Form
+	*catalog.Bucket
 	apart []*catalog.Part
 }
 
@@ -92,7 +92,7 @@ func NewNetwork(forms FuelForms, apart func(*catalog.Part) bool) *Network {
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
 	x.findBores(forms.Hoses, forms.Clamps)
 	for i := range x.classes {
-		slices.SortStableFunc(x.classes[i].forms, func(a, b *catalog.Form) int { return cmp.Compare(a.LeastPrice(), b.LeastPrice()) })
+		x.classes[i].Bucket = catalog.NewBucket(x.classes[i].forms)
 	}
 	x.through = make([][]endPair, len(x.classes))
 	note := func(class int32, pair endPair) {

@@ -35,8 +35,11 @@ type PathQuery struct {
 
 // PathPrices are what the parts of a path count under one objective, and the switches
 // among the parts that are apart. Which parts join does not depend on them.
+//
+// Penalty is what parts of a finish count at least beside their price.
 type PathPrices struct {
 	Price    func(*catalog.Part) Candidate
+	Penalty  func(catalog.Finish) int64
 	Switches func(apart []*catalog.Part) []Switch
 }
 
@@ -131,6 +134,7 @@ type PathSearch struct {
 	// of the prices
 	prices   int32 // number
 	price    func(*catalog.Part) Candidate
+	penalty  func(catalog.Finish) int64
 	switches []pathSwitch
 	held     []heldUnits // of switches
 	rivals   []int32     // of choices
@@ -160,10 +164,10 @@ type entry struct {
 }
 
 // choice is the parts that can take one place; the cheapest does. Those to be bought are
-// forms of a class, from the first that rules allow on.
+// in rows.
 type choice struct {
 	role     Role
-	forms    []*catalog.Form
+	rows     []catalog.Row
 	from, to int32 // entries of the parts apart, and of a stand-in
 	one      bought
 
@@ -269,7 +273,7 @@ var pathSearches = sync.Pool{New: func() any { return &PathSearch{apartID: map[*
 // Release lets the memory of a search be used again, with the paths it returned.
 func (s *PathSearch) Release() {
 	clear(s.apartID)
-	s.q, s.price = nil, nil
+	s.q, s.price, s.penalty = nil, nil, nil
 	emptied(&s.stages)
 	emptied(&s.bores)
 	emptied(&s.owned)
@@ -437,11 +441,10 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	c := choice{role: role, from: int32(len(s.entries))}
 	if of >= 0 {
 		class := &s.q.Network.classes[of]
-		for i, f := range class.forms {
-			if s.q.Accepts(role, f) && slices.ContainsFunc(f.Parts(), onSale) {
-				c.forms = class.forms[i:]
-				break
-			}
+		if slices.ContainsFunc(class.forms, func(f *catalog.Form) bool {
+			return s.q.Accepts(role, f) && slices.ContainsFunc(f.Parts(), func(p *catalog.Part) bool { return !p.Discontinued })
+		}) {
+			c.rows = class.Rows
 		}
 		for _, p := range class.apart {
 			s.addApart(p, role)
@@ -459,8 +462,6 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	s.choices = append(s.choices, c)
 	return int32(len(s.choices) - 1)
 }
-
-func onSale(p *catalog.Part) bool { return !p.Discontinued }
 
 // addApart makes an entry of a part that is apart.
 func (s *PathSearch) addApart(p *catalog.Part, role Role) {
@@ -480,7 +481,7 @@ func (s *PathSearch) addApart(p *catalog.Part, role Role) {
 
 func (s *PathSearch) empty(choice int32) bool {
 	c := &s.choices[choice]
-	return c.from == c.to && len(c.forms) == 0
+	return c.from == c.to && len(c.rows) == 0
 }
 
 // find finds the runs of a join.
@@ -542,7 +543,7 @@ func (s *PathSearch) fitting(role Role, i int32) int32 {
 // nothing joins line and inlet. They are good until Release.
 func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	s.prices++
-	s.price = prices.Price
+	s.price, s.penalty = prices.Price, prices.Penalty
 	s.entries = s.entries[:s.lasting]
 	for i := range s.apart {
 		s.apart[i].part = prices.Price(s.parts[i])
@@ -879,28 +880,33 @@ func (s *PathSearch) precedes(p, q *catalog.Part) bool {
 
 // compare finds the cheapest of the parts of a choice that are merely bought, and which
 // of the others may beat it under some setting: those that are held, and of those that
-// are only tied the ones no dearer. Forms whose price alone is more are not looked at.
+// are only tied the ones no dearer. Parts whose price alone is more are not looked at.
 func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*catalog.Part) int) {
 	c := &s.choices[of]
 	best, cost := Candidate{}, int64(impossible)
-	for i, f := range c.forms {
-		if f.LeastPrice() > cost {
-			break
-		}
-		if i > 0 && !s.q.Accepts(c.role, f) {
-			continue
-		}
-		for _, p := range f.Parts() {
-			if p.Price.AmountMinor > cost {
+	for i := range c.rows {
+		row := &c.rows[i]
+		penalty := s.penalty(row.Finish)
+		for _, p := range row.Parts {
+			if p.Price.AmountMinor+penalty > cost {
 				break
 			}
 			n := unitsOf(p)
-			if n == 0 || p.Discontinued || s.switched(p) {
+			if n == 0 || s.switched(p) || !s.q.Accepts(c.role, p.Form) {
 				continue
 			}
 			bought := s.price(p)
 			if sum := bought.inPlaces(n, places); sum < cost || sum == cost && s.precedes(p, best.Part) {
 				best, cost = bought, sum
+			}
+		}
+	}
+	for e := c.from; e < c.to; e++ { // the parts apart that are merely bought all the same
+		if part := &s.entries[e]; part.apart >= 0 && !s.switched(part.Part) {
+			if n := unitsOf(part.Part); n > 0 {
+				if sum := part.inPlaces(n, places); sum < cost || sum == cost && s.precedes(part.Part, best.Part) {
+					best, cost = part.Candidate, sum
+				}
 			}
 		}
 	}

@@ -97,7 +97,9 @@ func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery 
 	}
 }
 
-func (s *shop) prices() PathPrices { return PathPrices{s.candidate, s.switches} }
+func (s *shop) prices() PathPrices { return PathPrices{s.candidate, noPenalty, s.switches} }
+
+func noPenalty(catalog.Finish) int64 { return 0 }
 
 // paths answers a query about the shop.
 func (s *shop) paths(q *PathQuery) []PathOption { return NewPathSearch(q).Paths(s.prices()) }

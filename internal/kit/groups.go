@@ -95,6 +95,7 @@ func (j *job) fuelGroup(a aim) group {
 			}
 			return a.price(j.s.Catalog, p) // its sources are switches
 		},
+		Penalty:  a.penaltyOf,
 		Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, a) },
 	}
 	var paths []fit.PathOption

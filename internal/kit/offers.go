@@ -10,7 +10,7 @@ import (
 	"onetrip/internal/fit"
 )
 
-// What may meet a demand is found in the bucket of its strictest rule, cheapest forms
+// What may meet a demand is found in the bucket of its strictest rule, cheapest parts
 // first, and the search ends where nothing better can come: so that it does not grow with
 // the catalogue. Parts that are tied, in a bundle or had already are looked at apart, as
 // their price says little.
@@ -80,9 +80,6 @@ func (j *job) metersRight(f *catalog.Form) bool {
 	return ok && math.Abs(pair.ResidualPercent) <= reJetPercent
 }
 
-// isApart reports whether the price of a part may say little of what it counts.
-func (j *job) isApart(p *catalog.Part) bool { return p.Tied() || p.Bundled() || j.pieces(p) > 0 }
-
 // enoughStock is more packs of one part than any kit takes.
 const enoughStock = 100
 
@@ -146,27 +143,21 @@ func (j *job) single(d *demand, a aim) group {
 			found.special(&c)
 		}
 	})
-	for _, f := range j.find(d).Forms {
-		if f.LeastPrice() > found.most() {
-			break
+	for _, p := range j.find(d).Apart { // those that are merely bought all the same
+		if c := j.candidate(p, a); j.fits(d, p.Form) && c.Sources == 0 && !c.Tied && j.pieces(p) == 0 {
+			found.add(&c)
 		}
-		if !j.fits(d, f) {
-			continue
-		}
-		for _, p := range f.Parts() {
-			if p.Price.AmountMinor > found.most() {
+	}
+	for _, row := range j.find(d).Rows {
+		penalty := a.penaltyOf(row.Finish)
+		for _, p := range row.Parts {
+			if found.beats(p, penalty) {
 				break
 			}
-			if p.Discontinued {
-				continue
+			if j.fits(d, p.Form) && j.pieces(p) == 0 {
+				c := a.price(j.s.Catalog, p)
+				found.add(&c)
 			}
-			c := a.price(j.s.Catalog, p)
-			if j.isApart(p) {
-				if c.Sources = j.sources(p, a); c.Sources != 0 || c.Tied {
-					continue
-				}
-			}
-			found.add(&c)
 		}
 	}
 	slices.SortFunc(found.bids, compareBids)
@@ -226,15 +217,16 @@ func (r *rivalry) special(c *fit.Candidate) {
 	}
 }
 
-// most is the cost from which on no part is worth a look.
-func (r *rivalry) most() int64 {
-	most := int64(math.MaxInt64)
-	for i := range r.bids {
-		if b := &r.bids[i]; !b.special && b.meets == 1<<r.count-1 && !r.all {
-			most = min(most, b.packs[b.meets]+b.charge)
-		}
+// beats reports whether some part in the comparison costs less than any of a row from this
+// one on can.
+func (r *rivalry) beats(p *catalog.Part, penalty int64) bool {
+	least := p.Price.AmountMinor + penalty
+	if d := r.demands[0]; !d.spec.ByLength {
+		least = int64(fit.Packs(p, int(d.remaining())))*p.Price.AmountMinor + penalty
 	}
-	return most
+	return !r.all && slices.ContainsFunc(r.bids, func(b bid) bool {
+		return !b.special && b.meets == 1<<r.count-1 && b.packs[b.meets]+b.charge < least
+	})
 }
 
 // add takes a part that is merely bought into the comparison.
@@ -303,8 +295,8 @@ func (b *bid) standsInFor(o *bid) bool {
 }
 
 // layer is a layer of the stack that must come from the catalogue: the parts of which a
-// stack may take one. Of those of one form that are merely bought only the cheapest are
-// listed, and no form that is dearer than a lower one; of studs, than a longer one.
+// stack may take one. Of those merely bought none is listed that is dearer than a lower
+// one; of studs, than a longer one.
 func (j *job) layer(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRole {
 	out := j.room.layer[:0]
 	keeps := func(f *catalog.Form) bool { return keep == nil || keep(f) }
@@ -328,49 +320,20 @@ func (j *job) layer(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRo
 			return c.Alone(most)+int64(most-1)*c.Penalty < price
 		})
 	}
-	for i, f := range bucket.Forms {
-		if settled(bucket.LowestIn[i], bucket.LongestIn[i], f.LeastPrice()) {
-			break
-		}
-		if keeps(f) && !settled(f.HeightIn, f.LengthIn, f.LeastPrice()) && j.fits(d, f) {
-			out = j.cheapest(out, f, most, a)
+	for _, row := range bucket.Rows {
+		penalty := a.penaltyOf(row.Finish)
+		for i, p := range row.Parts {
+			least := p.Price.AmountMinor + penalty
+			if settled(row.LowestIn[i], row.LongestIn[i], least) {
+				break
+			}
+			if !settled(p.HeightIn, p.LengthIn, least) && keeps(p.Form) && j.fits(d, p.Form) && j.pieces(p) == 0 {
+				out = append(out, a.price(j.s.Catalog, p))
+			}
 		}
 	}
 	j.room.layer = out
 	candidates := lend(&j.room.candidates, len(out))
 	copy(candidates, out)
 	return fit.StackRole{Asked: true, Candidates: candidates}
-}
-
-// cheapest adds the parts of a form that cost least when one is taken, two, up to most,
-// of those merely bought.
-func (j *job) cheapest(out []fit.Candidate, f *catalog.Form, most int, a aim) []fit.Candidate {
-	var best [fit.MaxGaskets]fit.Candidate
-	var costs [fit.MaxGaskets]int64
-	dearest := int64(math.MaxInt64)
-	for n := range most {
-		costs[n] = math.MaxInt64
-	}
-	for _, p := range f.Parts() {
-		if p.Price.AmountMinor > dearest {
-			break
-		}
-		if p.Discontinued || j.isApart(p) {
-			continue
-		}
-		c := a.price(j.s.Catalog, p)
-		dearest = 0
-		for n := range most {
-			if cost := c.Alone(n+1) + int64(n)*c.Penalty; cost < costs[n] {
-				best[n], costs[n] = c, cost
-			}
-			dearest = max(dearest, costs[n])
-		}
-	}
-	for n := range most {
-		if c := best[n]; c.Part != nil && !slices.ContainsFunc(best[:n], func(o fit.Candidate) bool { return o.Part == c.Part }) {
-			out = append(out, c)
-		}
-	}
-	return out
 }

@@ -32,7 +32,11 @@ type aim struct {
 
 // penalty is what choosing a part counts beside its price.
 func (a aim) penalty(o *catalog.Offer) int64 {
-	if a.finish != "" && o.Finish != a.finish {
+	return a.penaltyOf(o.Finish)
+}
+
+func (a aim) penaltyOf(f catalog.Finish) int64 {
+	if a.finish != "" && f != a.finish {
 		return finishMismatchMinor
 	}
 	return 0
