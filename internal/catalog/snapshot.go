@@ -365,17 +365,23 @@ type Bucket struct {
 }
 
 // A Row is parts of one finish and pack, cheapest first, so that a search ends where
-// nothing better can come. LowestIn and LongestIn are of the parts from each on.
+// nothing better can come. In buckets by size they are of one height and length too, the
+// lowest first, of one height the longest.
 type Row struct {
-	Finish              Finish
-	Pack                int
-	Parts               []*Part
-	LowestIn, LongestIn []float64
+	Finish             Finish
+	Pack               int
+	HeightIn, LengthIn float64 // 0 unless by size
+	Parts              []*Part
 }
 
-// NewBucket sorts the parts of forms.
-func NewBucket(forms []*Form) *Bucket {
-	b := &Bucket{Forms: forms}
+// NewBucket sorts the parts of forms, by size too if that is asked for.
+func NewBucket(forms []*Form, bySize bool) *Bucket {
+	type kind struct {
+		finish             Finish
+		pack               int
+		heightIn, lengthIn float64
+	}
+	b, rows := &Bucket{Forms: forms}, map[kind]int{}
 	for _, f := range forms {
 		for _, p := range f.parts {
 			switch {
@@ -383,30 +389,27 @@ func NewBucket(forms []*Form) *Bucket {
 			case p.Tied() || p.Bundled():
 				b.Apart = append(b.Apart, p)
 			default:
-				i := slices.IndexFunc(b.Rows, func(r Row) bool { return r.Finish == p.Finish && r.Pack == p.PackQuantity })
-				if i < 0 {
+				k := kind{finish: p.Finish, pack: p.PackQuantity}
+				if bySize {
+					k.heightIn, k.lengthIn = f.HeightIn, f.LengthIn
+				}
+				i, known := rows[k]
+				if !known {
 					i = len(b.Rows)
-					b.Rows = append(b.Rows, Row{Finish: p.Finish, Pack: p.PackQuantity})
+					rows[k] = i
+					b.Rows = append(b.Rows, Row{Finish: k.finish, Pack: k.pack, HeightIn: k.heightIn, LengthIn: k.lengthIn})
 				}
 				b.Rows[i].Parts = append(b.Rows[i].Parts, p)
 			}
 		}
 	}
-	for i := range b.Rows {
-		b.Rows[i].settle()
+	for _, r := range b.Rows {
+		slices.SortStableFunc(r.Parts, func(a, b *Part) int { return cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor) })
 	}
+	slices.SortStableFunc(b.Rows, func(a, b Row) int {
+		return cmp.Or(cmp.Compare(a.HeightIn, b.HeightIn), cmp.Compare(b.LengthIn, a.LengthIn))
+	})
 	return b
-}
-
-func (r *Row) settle() {
-	slices.SortStableFunc(r.Parts, func(a, b *Part) int { return cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor) })
-	r.Parts = slices.Clip(r.Parts)
-	r.LowestIn, r.LongestIn = make([]float64, len(r.Parts)), make([]float64, len(r.Parts))
-	low, long := math.Inf(1), 0.0
-	for i := len(r.Parts) - 1; i >= 0; i-- {
-		low, long = min(low, r.Parts[i].HeightIn), max(long, r.Parts[i].LengthIn)
-		r.LowestIn[i], r.LongestIn[i] = low, long
-	}
 }
 
 var indexSeed = maphash.MakeSeed()
@@ -423,9 +426,11 @@ func (s *Snapshot) Index(k Kind, attrs []string) *Index {
 		key := hashValues(values)
 		forms[key] = append(forms[key], f)
 	}
+	spec, _ := k.Spec()
+	bySize := spec.NeedsHeight || spec.NeedsLength && !spec.ByLength
 	ix := &Index{attrs: attrs, buckets: make(map[uint64]*Bucket, len(forms))}
 	for key, list := range forms {
-		ix.buckets[key] = NewBucket(list)
+		ix.buckets[key] = NewBucket(list, bySize)
 	}
 	return ix
 }

@@ -92,7 +92,7 @@ func NewNetwork(forms FuelForms, apart func(*catalog.Part) bool) *Network {
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
 	x.findBores(forms.Hoses, forms.Clamps)
 	for i := range x.classes {
-		x.classes[i].Bucket = catalog.NewBucket(x.classes[i].forms)
+		x.classes[i].Bucket = catalog.NewBucket(x.classes[i].forms, false)
 	}
 	x.through = make([][]endPair, len(x.classes))
 	note := func(class int32, pair endPair) {

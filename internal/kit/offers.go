@@ -309,25 +309,29 @@ func (j *job) layer(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRo
 	if d.need == "mount.base_gasket" {
 		most = fit.MaxGaskets
 	}
-	bucket, bought := j.find(d), len(out)
-	// settled reports whether a part listed fits wherever one would of such a height and
-	// length, and that often costs less than any of such a price.
-	settled := func(heightIn, lengthIn float64, price int64) bool {
+	bought := len(out)
+	// settled reports whether a part listed, all of which are as low, costs less than one of
+	// a row at such a price however many are taken.
+	settled := func(row *catalog.Row, price, penalty int64) bool {
 		return slices.ContainsFunc(out[bought:], func(c fit.Candidate) bool {
-			if d.need == "mount.studs" && c.Part.LengthIn < lengthIn || d.need != "mount.studs" && c.Part.HeightIn > heightIn {
-				return false
+			for n := 1; n <= most; n++ {
+				packs := int64((n + row.Pack - 1) / max(1, row.Pack))
+				if c.Alone(n)+int64(n-1)*c.Penalty+c.Once > packs*price+int64(n)*penalty || n == 1 && c.Alone(1) == price+penalty {
+					return false
+				}
 			}
-			return c.Alone(most)+int64(most-1)*c.Penalty < price
+			return true
 		})
 	}
-	for _, row := range bucket.Rows {
+	bucket := j.find(d)
+	for i := range bucket.Rows {
+		row := &bucket.Rows[i]
 		penalty := a.penaltyOf(row.Finish)
-		for i, p := range row.Parts {
-			least := p.Price.AmountMinor + penalty
-			if settled(row.LowestIn[i], row.LongestIn[i], least) {
+		for _, p := range row.Parts {
+			if settled(row, p.Price.AmountMinor, penalty) {
 				break
 			}
-			if !settled(p.HeightIn, p.LengthIn, least) && keeps(p.Form) && j.fits(d, p.Form) && j.pieces(p) == 0 {
+			if keeps(p.Form) && j.fits(d, p.Form) && j.pieces(p) == 0 {
 				out = append(out, a.price(j.s.Catalog, p))
 			}
 		}
