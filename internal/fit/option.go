@@ -88,6 +88,12 @@ func (c *Candidate) packs(n int) int64 { return int64(n)*c.Cost + c.once(n) }
 // Alone is what a number of units costs, bought for one place.
 func (c *Candidate) Alone(units int) int64 { return c.packs(Packs(c.Part, units)) + c.Penalty }
 
+// Beside is what so many units cost in as many places, with the charge that is due when as
+// many as most are bought.
+func (c *Candidate) Beside(units, most int) int64 {
+	return int64(Packs(c.Part, units))*c.Cost + c.once(Packs(c.Part, most)) + int64(units)*c.Penalty
+}
+
 // Use is a number of units of one part for one need: pieces, or inches of goods
 // sold by length. Part is nil as in Candidate.
 type Use struct {

@@ -309,19 +309,23 @@ func (j *job) layer(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRo
 	if d.need == "mount.base_gasket" {
 		most = fit.MaxGaskets
 	}
-	bought := len(out)
+	costs := j.room.costs[:0] // of the parts listed that are merely bought, by how many are taken
 	// settled reports whether a part listed, all of which are as low, costs less than one of
 	// a row at such a price however many are taken.
 	settled := func(row *catalog.Row, price, penalty int64) bool {
-		return slices.ContainsFunc(out[bought:], func(c fit.Candidate) bool {
-			for n := 1; n <= most; n++ {
-				packs := int64((n + row.Pack - 1) / max(1, row.Pack))
-				if c.Alone(n)+int64(n-1)*c.Penalty+c.Once > packs*price+int64(n)*penalty || n == 1 && c.Alone(1) == price+penalty {
-					return false
+	next:
+		for i := range costs {
+			for n := range most {
+				packs := int64(n/max(1, row.Pack) + 1)
+				if costs[i][n] > packs*price+int64(n+1)*penalty {
+					continue next
 				}
 			}
-			return true
-		})
+			if costs[i][0] < price+penalty {
+				return true
+			}
+		}
+		return false
 	}
 	bucket := j.find(d)
 	for i := range bucket.Rows {
@@ -332,11 +336,17 @@ func (j *job) layer(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRo
 				break
 			}
 			if keeps(p.Form) && j.fits(d, p.Form) && j.pieces(p) == 0 {
-				out = append(out, a.price(j.s.Catalog, p))
+				c := a.price(j.s.Catalog, p)
+				out = append(out, c)
+				var cost [fit.MaxGaskets]int64
+				for n := range most {
+					cost[n] = c.Beside(n+1, most)
+				}
+				costs = append(costs, cost)
 			}
 		}
 	}
-	j.room.layer = out
+	j.room.layer, j.room.costs = out, costs
 	candidates := lend(&j.room.candidates, len(out))
 	copy(candidates, out)
 	return fit.StackRole{Asked: true, Candidates: candidates}

@@ -19,6 +19,7 @@ type room struct {
 	forms       []*catalog.Form
 	candidates  []fit.Candidate
 	layer       []fit.Candidate
+	costs       [][fit.MaxGaskets]int64
 	bids        []bid
 	choices     []group
 	options     []option
