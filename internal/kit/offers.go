@@ -129,7 +129,7 @@ func (j *job) single(d *demand, a aim) group {
 	found := rivalry{j: j, aim: a, bids: j.room.bids[:0]}
 	found.demands[0], found.count = d, 1
 	for _, o := range j.demands {
-		if o != d && o.spec == d.spec && o.status == "" {
+		if o != d && o.spec == d.spec && o.status == "" && !contradict(d, o) {
 			if found.count == maxRivals || o.byFit {
 				found.all = true // who takes how many is not known here
 				continue
@@ -173,7 +173,20 @@ func (j *job) single(d *demand, a aim) group {
 }
 
 // maxRivals is how many demands are weighed together.
-const maxRivals = 3
+const maxRivals = 4
+
+// contradict reports whether no form can meet two demands: they ask different values of
+// one attribute.
+func contradict(a, b *demand) bool {
+	for i := range a.matches {
+		for k := range b.matches {
+			if a.matches[i].Contradicts(b.matches[k]) {
+				return true
+			}
+		}
+	}
+	return false
+}
 
 // rivalry compares parts for a demand, the first, beside others that the same parts may
 // meet: a part stands in for another when it meets whatever that meets, and however many

@@ -59,6 +59,20 @@ func (m Match) Accepts(f *catalog.Form) bool {
 	return true
 }
 
+// Contradicts reports whether the two ask different values of one attribute, so that no
+// form passes both. False does not say that one does.
+func (m Match) Contradicts(o Match) bool {
+	for i := range m.Tests {
+		t := &m.Tests[i]
+		for k := range o.Tests {
+			if u := &o.Tests[k]; t.Op == Equal && u.Op == Equal && t.Attr == u.Attr && !t.same(&t.Value, &u.Value) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // Fails says what a form of the kind lacks, one line per failed test:
 // "bore_in: 3/8, wanted 5/16". Empty when the form is accepted.
 func (m Match) Fails(f *catalog.Form) []string {
