@@ -57,12 +57,8 @@ func (s *Snapshot) Shortage(ctx context.Context, v *catalog.Vehicle, carburetorS
 		// least number of lines is not certain: try one by one.
 		for _, stands := range out.Among {
 			for _, sku := range s.Interchangeable(stands) {
-				done, err := s.completeWith(ctx, req, append(plenty[:len(plenty):len(plenty)], sku))
-				if err != nil {
+				if err := s.tryAlone(ctx, req, plenty, sku, &out); err != nil {
 					return Shortage{}, err
-				}
-				if done {
-					out.Alone = append(out.Alone, sku)
 				}
 			}
 		}
@@ -96,15 +92,19 @@ func (s *Snapshot) restocked(ctx context.Context, req *Request, plenty []string)
 	return j, sel, nil
 }
 
-// completeWith reports whether a kit that stock can complete is complete with plenty of
-// some SKUs.
-func (s *Snapshot) completeWith(ctx context.Context, req *Request, plenty []string) (bool, error) {
-	j, sel, err := s.restocked(ctx, req, plenty)
+// tryAlone notes a SKU when plenty of it too makes a kit complete that stock can complete.
+func (s *Snapshot) tryAlone(ctx context.Context, req *Request, plenty []string, sku string, out *Shortage) error {
+	j, sel, err := s.restocked(ctx, req, append(plenty[:len(plenty):len(plenty)], sku))
 	if err != nil {
-		return false, err
+		return err
 	}
 	defer j.release()
-	return len(j.short(sel)) == 0, nil
+	if len(j.short(sel)) == 0 {
+		out.Alone = append(out.Alone, sku)
+	} else {
+		out.Unproven = out.Unproven || sel.maybeFewer()
+	}
+	return nil
 }
 
 // inPath reports whether a purchase can be one for the fuel path.
