@@ -84,3 +84,18 @@ func TestNoSetBeatsTheBound(t *testing.T) {
 		}
 	})
 }
+
+// A report whose chunks saw several revisions of the catalogue names the first and the last.
+func TestRevisionsOfChunksAreTold(t *testing.T) {
+	cat, err := catalog.NewSnapshot(&catalog.Data{Currency: "USD"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, k := &kit.Snapshot{Catalog: cat}, 1
+	scope, state := &Scope{Question: Question{Basis: kit.InStock, BestSet: &k}}, &State{}
+	results := []*Result{{Revision: 6, Sweep: &Sweep{}}, {Revision: 4, Sweep: &Sweep{}}, {Revision: 5, Sweep: &Sweep{}}}
+	state.Advance(s, scope, results)
+	if a := state.Answer(s, scope, results); !state.Done || a.Revisions != (Revisions{4, 6}) {
+		t.Errorf("done %v, %+v", state.Done, a.Revisions)
+	}
+}

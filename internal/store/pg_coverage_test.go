@@ -198,3 +198,40 @@ func TestTooManyReportsAreRefused(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// What is deleted between question and work is told, and the report ends all the same.
+func TestAReportTellsWhatWasDeletedMeanwhile(t *testing.T) {
+	dsn, pool := seeded(t)
+	idle, live := reports(t, dsn, 0)
+	vehicles := live.Snapshot().Catalog.Vehicles()[:3]
+	q := coverage.Question{Basis: kit.InStock, CarburetorSKUs: []string{"QYC-2A03", "QYC-2A07", "QYC-2A95"}}
+	for _, v := range vehicles {
+		q.VehicleIDs = append(q.VehicleIDs, v.ID)
+	}
+	started, err := idle.Start(t.Context(), q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &store.Writer{Pool: pool}
+	if _, err := w.DeleteVehicle(t.Context(), "test", vehicles[1].ID, catalog.Precondition{IfMatch: []string{"*"}}); err != nil {
+		t.Fatal(err)
+	}
+	written, err := w.DeleteCarburetor(t.Context(), "test", "QYC-2A07", catalog.Precondition{IfMatch: []string{"*"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	busy, _ := reports(t, dsn, 1)
+	r := finished(t, busy, started.ID)
+	if r.Status != coverage.Done {
+		t.Fatalf("%+v", r)
+	}
+	a := r.Answer
+	if a.Gone != 1 || a.Vehicles != 2 || a.Resolved != 4 || a.Verdicts.All.Kits != 4 || a.Revisions.Last != written.Revision || len(a.ByCarburetor) != 3 {
+		t.Errorf("%+v", a)
+	}
+	for _, class := range a.ByVehicle {
+		if class.Cells[1] != '-' {
+			t.Errorf("cells %s of %v", class.Cells, class.Vehicles)
+		}
+	}
+}
