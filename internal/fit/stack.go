@@ -302,6 +302,35 @@ func (s *StackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, source
 	}
 }
 
+// improves reports whether a stack stays one, and costs no more whatever the rest of the
+// kit, with a cheaper part in place of one that comes from nowhere else: then that stack
+// is found too.
+func (s *StackSearch) improves(r *rawStack, studs *Candidate) bool {
+	hoodIn := s.q.HoodClearanceIn - HoodMarginIn - r.totalIn + roundingIn // what the other part may be higher
+	studIn := math.Inf(1)
+	if studs == nil && s.q.StudLengthIn != nil {
+		studIn = *s.q.StudLengthIn - r.studNeededIn + roundingIn
+	} else if studs != nil && studs.Part != nil {
+		studIn = studs.Part.LengthIn - r.studNeededIn + roundingIn
+	}
+	for i := range r.slots {
+		slot, c := &r.slots[i], r.chosen[i]
+		if slot.given || c.Part == nil || c.Sources != 0 || r.often(c.Part) > 1 {
+			continue
+		}
+		for _, k := range slot.candidates {
+			if k == c {
+				break
+			}
+			higherIn := slot.heightIn(k) - slot.heightIn(c)
+			if !k.Tied && r.often(k.Part) == 0 && higherIn <= hoodIn && (!slot.clamped || higherIn <= studIn) && neverDearer(k, c, 1, 0) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // bettered reports whether studs that the same stack was given already can take the
 // place of others, even after all that the sources of these could save.
 func (s *StackSearch) bettered(studs *Candidate) bool {
@@ -352,6 +381,9 @@ func (s *StackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
 			r.kinds++
 		}
 		r.parts[k].n++
+	}
+	if s.improves(&r, studs) {
+		return
 	}
 	for _, o := range r.parts[:r.kinds] {
 		r.cost += o.packs(Packs(o.Part, o.n))
