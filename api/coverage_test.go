@@ -27,7 +27,7 @@ func TestAReportSurvivesAKilledReplica(t *testing.T) {
 	go func() { _, _ = io.Copy(io.Discard, log) }()
 	path := ""
 	var done, held int
-	for range 20 { // until one dies holding a chunk, some done and some not
+	for range 60 { // until one dies holding a chunk, some done and some not
 		if path == "" {
 			status, header, body := ask(t, http.MethodPost, url+"/v1/coverage", "", question)
 			if path = header.Get("Location"); status != http.StatusAccepted {

@@ -64,6 +64,7 @@ func NewReports(ctx context.Context, pool *pgxpool.Pool, live *Live, workers int
 	}
 	config := &river.Config{
 		Schema: riverSchema, Workers: river.NewWorkers(), Logger: slog.New(warnings{log.Handler()}), JobTimeout: timeout, RescueStuckJobsAfter: timeout, RetryPolicy: soon{},
+		FetchCooldown: 5 * time.Millisecond, // chunks are short
 	}
 	if err := river.AddWorkerSafely(config.Workers, &chunkWorker{reports: r}); err != nil {
 		return nil, err
