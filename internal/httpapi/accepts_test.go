@@ -199,19 +199,3 @@ func exampleRequests(t testing.TB) []string {
 	}
 	return names
 }
-
-// A body that is right is read without the value that kin-openapi needs.
-func TestDecodingAllocatesLittle(t *testing.T) {
-	body, err := os.ReadFile("../../testdata/requests/first.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	var problem error
-	got := testing.AllocsPerRun(100, func() { _, problem = DecodeResolve(body) })
-	if problem != nil {
-		t.Fatal(problem)
-	}
-	if got > 60 { // 42; kin-openapi's check alone makes it 240
-		t.Errorf("%v allocations", got)
-	}
-}

@@ -2,7 +2,6 @@ package httpapi
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"math"
 	"os"
@@ -102,32 +101,4 @@ func FuzzEncode(f *testing.F) {
 		sameAsEncodingJSON(t, "part", &catalog.Part{Offer: catalog.Offer{Name: text}, Form: &catalog.Form{LengthIn: figure,
 			Attributes: []catalog.Attr{{Name: "x", Type: catalog.AttrNumber, Value: catalog.Value{Num: figure, Text: text}}, {Name: "y", Value: catalog.Value{Text: text}}}}})
 	})
-}
-
-// An answer takes the memory of its few hand-written values and no more.
-func TestEncodingAllocatesLittle(t *testing.T) {
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	snap, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	k, err := kit.Resolve(context.Background(), snap, &kit.Request{VehicleID: data.Vehicles[0].ID, CarburetorSKU: data.Carburetors[0].SKU})
-	if err != nil {
-		t.Fatal(err)
-	}
-	got := testing.AllocsPerRun(100, func() {
-		b := takeBuffer()
-		defer b.release()
-		err = b.value(k)
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Logf("%v allocations for %d checks", got, len(k.Checks))
-	if got > 75 { // 50 with 12 checks: inputs of a check, ends, sizes
-		t.Errorf("%v allocations", got)
-	}
 }

@@ -56,22 +56,6 @@ func benchmarkRequests(b *testing.B, requests []*kit.Request) {
 	}
 }
 
-// Allocations are counted since they do not depend on the machine; time is for benchmarks.
-func TestResolveAllocatesLittle(t *testing.T) {
-	s, request := demoSnapshot(t), readmeRequest(t)
-	allocations := testing.AllocsPerRun(200, func() {
-		if _, err := kit.Resolve(context.Background(), s, request); err != nil {
-			t.Fatal(err)
-		}
-	})
-	if allocations > maxAllocations {
-		t.Errorf("%v allocations for a kit, at most %d are wanted: see what is new with -memprofile", allocations, maxAllocations)
-	}
-}
-
-// maxAllocations leaves room for what a collection drops from the pools.
-const maxAllocations = 150
-
 // BenchmarkSweep sweeps 1,000 of 20,000 made-up vehicles over the demo catalogue's parts
 // and 50 carburetors, with one worker and with one for each core.
 func BenchmarkSweep(b *testing.B) {
