@@ -96,10 +96,12 @@ type StackSearch struct {
 	studs []*Candidate
 	slots []stackSlot // of the run
 	above []float64   // least height of the slots from each on
+	rest  []int64     // least that they cost, after all that their sources could save
 	path  []*Candidate
 	taken []*Candidate // studs, for the stack in path
 	best  int64
 	found []rawStack
+	alike map[special]int // index of found
 
 	// room for what stacks are made of
 	slotRoom   []stackSlot
@@ -119,6 +121,7 @@ func NewStackSearch() *StackSearch { return stackSearches.Get().(*StackSearch) }
 // Release lets the memory of a search be used again, with the stacks it returned.
 func (s *StackSearch) Release() {
 	s.q, s.studs, s.slots = nil, nil, nil
+	clear(s.alike)
 	emptied(&s.path)
 	emptied(&s.taken)
 	emptied(&s.found)
@@ -136,6 +139,10 @@ func (s *StackSearch) Release() {
 func (s *StackSearch) Stack(q *StackQuery) ([]StackOption, *Gap) {
 	s.q, s.best = q, math.MaxInt64
 	emptied(&s.found)
+	if s.alike == nil {
+		s.alike = map[special]int{}
+	}
+	clear(s.alike)
 	s.studs = s.undominated(q.Studs, 1, func(a, b *Candidate) bool {
 		return a.Part == nil || b.Part != nil && a.Part.LengthIn >= b.Part.LengthIn && a.Part.Text("thread") == b.Part.Text("thread")
 	})
@@ -217,19 +224,18 @@ var nothing = []*Candidate{{}}
 // run collects the stacks of the slots, or says why there is none.
 func (s *StackSearch) run(lowProfile bool) *Gap {
 	slots := s.layersOf(lowProfile)
-	s.slots, s.above = slots, resize(s.above, len(slots)+1)
-	clear(s.above)
+	s.slots, s.above, s.rest = slots, zeroed(s.above, len(slots)+1), zeroed(s.rest, len(slots)+1)
 	clampedIn := flangeIn
 	for i := len(slots) - 1; i >= 0; i-- {
 		slot := &slots[i]
-		lowest := math.Inf(1)
-		for j := range slot.candidates {
-			lowest = min(lowest, slot.heightIn(slot.candidates[j]))
+		lowest, least := math.Inf(1), int64(math.MaxInt64)
+		for _, c := range slot.candidates {
+			lowest, least = min(lowest, slot.heightIn(c)), min(least, c.share()-s.q.Savings.Of(c.Sources))
 		}
 		if len(slot.candidates) == 0 {
 			return &Gap{Need: slot.need, Text: "nothing meets what the rules ask of the " + slot.item}
 		}
-		s.above[i] = s.above[i+1] + lowest
+		s.above[i], s.rest[i] = s.above[i+1]+lowest, s.rest[i+1]+least
 		if slot.clamped {
 			clampedIn += lowest
 		}
@@ -252,7 +258,7 @@ func (s *StackSearch) fits(totalIn float64) bool {
 // walk chooses the slots from i on, over totalIn of stack of which clampedIn is held
 // by studs.
 func (s *StackSearch) walk(i int, totalIn, clampedIn float64, cost int64, sources uint64) {
-	if !s.fits(totalIn+s.above[i]) || cost-s.q.Savings.Of(sources) > s.best {
+	if !s.fits(totalIn+s.above[i]) || cost+s.rest[i]-s.q.Savings.Of(sources) > s.best {
 		return
 	}
 	if i == len(s.slots) {
@@ -396,8 +402,24 @@ func (s *StackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
 	if !r.tied {
 		s.best = min(s.best, r.cost)
 	}
-	s.found = append(s.found, r)
+	// Of stacks that differ only in parts that come from nowhere else the cheapest counts.
+	var key special
+	for i, c := range r.chosen[:r.count] {
+		if c.Sources != 0 || c.Tied {
+			key[i] = c
+		}
+	}
+	if at, known := s.alike[key]; !known {
+		s.alike[key] = len(s.found)
+		s.found = append(s.found, r)
+	} else if r.compare(&s.found[at]) < 0 {
+		s.found[at] = r
+	}
 }
+
+// special are the candidates of a stack, by layer, that may come from elsewhere or are
+// tied.
+type special [maxLayers]*Candidate
 
 // spellOut spells out the stacks that none other can stand in for.
 func (s *StackSearch) spellOut() []StackOption {
@@ -407,10 +429,7 @@ func (s *StackSearch) spellOut() []StackOption {
 			byCost = append(byCost, r)
 		}
 	}
-	slices.SortStableFunc(byCost, func(a, b *rawStack) int {
-		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.count, b.count), slices.CompareFunc(a.chosen[:a.count], b.chosen[:b.count],
-			func(x, y *Candidate) int { return strings.Compare(sku(x.Part), sku(y.Part)) }))
-	})
+	slices.SortStableFunc(byCost, (*rawStack).compare)
 	kept := byCost[:0]
 next:
 	for _, r := range byCost {
@@ -426,6 +445,12 @@ next:
 		out[i] = s.option(r)
 	}
 	return out
+}
+
+// compare orders stacks by cost, then by fewer layers, then by SKUs.
+func (r *rawStack) compare(o *rawStack) int {
+	return cmp.Or(cmp.Compare(r.cost, o.cost), cmp.Compare(r.count, o.count), slices.CompareFunc(r.chosen[:r.count], o.chosen[:o.count],
+		func(x, y *Candidate) int { return strings.Compare(sku(x.Part), sku(y.Part)) }))
 }
 
 // standsInFor reports whether one stack can stand in for another in every kit without
