@@ -192,7 +192,9 @@ type apart struct {
 
 	held, tied bool // by a switch or owned; only to be had when the rest of the kit allows it
 
-	free    int   // units that cost nothing under the setting
+	firm    int   // units that cost nothing under the setting
+	free    int   // with those that cost no more than the charge
+	charge  int64 // of the switches that are open
 	piece   int64 // cost of one piece under the setting
 	blocked bool  // tied, and not to be had under the setting
 }
@@ -251,15 +253,16 @@ type pathSwitch struct {
 }
 
 type heldUnits struct {
-	apart int32
-	units int
+	apart  int32
+	units  int
+	charge int64 // part of its switch's cost that using it bears at least
 }
 
 // soleRoles are those that one piece in a path takes.
 var soleRoles = [...]Role{InletFitting, Filter, Regulator}
 
 // state of a switch: off and on are decided, open ones count as on while paths are
-// compared.
+// compared, but for a charge.
 type state int8
 
 const (
@@ -331,7 +334,7 @@ func NewPathSearch(q *PathQuery) *PathSearch {
 	s.lasting = len(s.entries)
 	for _, h := range q.Owned {
 		if id, ok := s.apartID[h.Part]; ok {
-			s.owned = append(s.owned, heldUnits{id, h.Units})
+			s.owned = append(s.owned, heldUnits{apart: id, units: h.Units})
 		}
 	}
 	return s
@@ -592,7 +595,7 @@ func (s *PathSearch) setSwitches(prices PathPrices) {
 			if !ok {
 				continue
 			}
-			x.holds = append(x.holds, heldUnits{id, h.Units})
+			x.holds = append(x.holds, heldUnits{apart: id, units: h.Units})
 			a := &s.apart[id]
 			a.held = true
 			for i, role := range soleRoles {
@@ -601,9 +604,32 @@ func (s *PathSearch) setSwitches(prices PathPrices) {
 				}
 			}
 		}
+		s.spread(&x)
 		s.switches = append(s.switches, x)
 	}
 	s.state = resize(s.state, len(s.switches))
+}
+
+// spread lets those parts of a bundle that a path takes in one place only bear its cost,
+// by what they cost alone: a path that uses all of them bears all, another less than it
+// must. A fitting may stand in several places and bears nothing.
+func (s *PathSearch) spread(sw *pathSwitch) {
+	worth := func(h *heldUnits) int64 {
+		a := &s.apart[h.apart]
+		if a.roles&(1<<Fitting) != 0 {
+			return 0
+		}
+		return a.part.packs(Packs(a.part.Part, h.units))
+	}
+	total := int64(0)
+	for i := range sw.holds {
+		total += worth(&sw.holds[i])
+	}
+	for i := range sw.holds {
+		if h := &sw.holds[i]; total > 0 && sw.Cost > 0 {
+			h.charge = int64(float64(sw.Cost) * (float64(worth(h)) / float64(total)) * (1 - 1e-9))
+		}
+	}
 }
 
 func (s *PathSearch) set(all state) {
@@ -735,19 +761,28 @@ func (s *PathSearch) solve(most int64) solved {
 func (s *PathSearch) setting() {
 	s.number++
 	for i := range s.apart {
-		s.apart[i].free, s.apart[i].blocked = 0, false
+		a := &s.apart[i]
+		a.firm, a.free, a.charge, a.blocked = 0, 0, impossible, false
 	}
 	hold := func(list []heldUnits) {
 		for _, h := range list {
+			s.apart[h.apart].firm += h.units
 			s.apart[h.apart].free += h.units
 		}
 	}
 	hold(s.owned)
 	for i, st := range s.state {
 		sw := &s.switches[i]
-		if st != off {
+		switch {
+		case st == on:
 			hold(sw.holds)
-		} else if sw.tied >= 0 {
+		case st == opened:
+			for _, h := range sw.holds {
+				a := &s.apart[h.apart]
+				a.free += h.units
+				a.charge = min(a.charge, h.charge)
+			}
+		case sw.tied >= 0:
 			s.apart[sw.tied].blocked = true
 		}
 	}
@@ -755,7 +790,7 @@ func (s *PathSearch) setting() {
 		a := &s.apart[i]
 		c := &a.part
 		if a.piece = impossible; !a.blocked {
-			a.piece = c.packs(Packs(c.Part, 1-a.free)) + c.Penalty
+			a.piece = a.cost(1) + c.Penalty
 		}
 	}
 }
@@ -847,11 +882,24 @@ func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf
 		if a.blocked {
 			continue
 		}
-		if sum := s.entries[e].inPlaces(unitsOf(s.entries[e].Part)-a.free, places); sum < cost || sum == cost && s.first(e, entry) {
+		if sum := a.cost(unitsOf(s.entries[e].Part)) + int64(places)*a.part.Penalty; sum < cost || sum == cost && s.first(e, entry) {
 			entry, cost = e, sum
 		}
 	}
 	return entry, cost
+}
+
+// cost is what units of a part cost at least under the setting: bought beside those that
+// are firm, or beside those of open switches too, for which a charge is due.
+func (a *apart) cost(units int) int64 {
+	if units <= a.firm {
+		return 0
+	}
+	cost := a.part.packs(Packs(a.part.Part, units-a.firm))
+	if a.charge < cost {
+		cost = min(cost, a.charge+a.part.packs(Packs(a.part.Part, units-a.free)))
+	}
+	return cost
 }
 
 // inPlaces is what units of a part cost in so many places.
