@@ -25,4 +25,4 @@ func TestResolveAllocatesLittle(t *testing.T) {
 }
 
 // maxAllocations leaves room for what a collection drops from the pools.
-const maxAllocations = 150
+const maxAllocations = 130
