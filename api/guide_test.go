@@ -86,7 +86,7 @@ func (g *guided) command(name string, args ...string) *exec.Cmd {
 }
 
 func TestGuideWebsite(t *testing.T) {
-	text, stderr, code := runProgram(t, `{"vehicle_id": "halvorne-ferrymaster-1972", "carburetor_sku": "QYC-2A23"}`, "resolve", "--json", "-")
+	text, stderr, code := runProgram(t, `{"vehicle_id": "halvorne-ferrymaster-1981", "carburetor_sku": "QYC-2B51"}`, "resolve", "--json", "-")
 	if code != exitOK {
 		t.Fatal(stderr)
 	}
