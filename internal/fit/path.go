@@ -450,10 +450,14 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 			c.rows = class.Rows
 		}
 		for _, p := range class.apart {
-			s.addApart(p, role)
+			if !p.Discontinued {
+				s.addApart(p, role)
+			}
 		}
 		for _, h := range s.q.Owned {
-			if at, known := s.q.Network.of[h.Part.Form]; known && at.class == of && !s.q.Network.apart(h.Part) {
+			at, known := s.q.Network.of[h.Part.Form]
+			gone := h.Part.Discontinued // serves where a path takes no second
+			if known && at.class == of && (gone && slices.Contains(soleRoles[:], role) || !gone && !s.q.Network.apart(h.Part)) {
 				s.addApart(h.Part, role)
 			}
 		}
@@ -468,7 +472,7 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 
 // addApart makes an entry of a part that is apart.
 func (s *PathSearch) addApart(p *catalog.Part, role Role) {
-	if p.Discontinued || !s.q.Accepts(role, p.Form) {
+	if !s.q.Accepts(role, p.Form) {
 		return
 	}
 	id, known := s.apartID[p]

@@ -102,23 +102,39 @@ func (j *job) shared(d *demand, f *catalog.Form) bool {
 	})
 }
 
-// eachApart visits the parts apart that meet a demand.
+// eachApart visits the parts apart that meet a demand. Bucket.Apart has none that are
+// discontinued; of those had already, one that is counts where no more of it is needed.
 func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
-	try := func(p *catalog.Part) {
-		if !p.Discontinued && j.fits(d, p.Form) {
+	for _, p := range j.find(d).Apart {
+		if j.fits(d, p.Form) {
 			visit(p)
 		}
-	}
-	for _, p := range j.find(d).Apart {
-		try(p)
 	}
 	for i, h := range j.holdings {
 		p := h.Part
 		twice := slices.ContainsFunc(j.holdings[:i], func(o fit.Holding) bool { return o.Part == p })
-		if !twice && !p.Tied() && !p.Bundled() && p.Spec() == d.spec {
-			try(p)
+		if twice || p.Spec() != d.spec || !j.fits(d, p.Form) {
+			continue
+		}
+		if p.Discontinued && j.lasts(p) || !p.Discontinued && !p.Tied() && !p.Bundled() {
+			visit(p)
 		}
 	}
+}
+
+// lasts reports whether what is had of a part serves all demands that may take it.
+func (j *job) lasts(p *catalog.Part) bool {
+	units := 0
+	for _, d := range j.demands {
+		if d.spec == p.Spec() && d.status == "" && d.accepts(p.Form) {
+			n := max(1, j.consumed(d, p)) // the stack decides how many of its layers are there
+			if spacer := j.role("mount.spacer"); d.need == "mount.base_gasket" && spacer != nil && spacer.status != Declined {
+				n = fit.MaxGaskets // one for each side
+			}
+			units += n
+		}
+	}
+	return j.pieces(p)*fit.PieceUnits(p) >= units
 }
 
 // single is the group of one demand: an option for each candidate part that no other can

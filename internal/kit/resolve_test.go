@@ -139,6 +139,45 @@ func TestOnHandSKUIsUsed(t *testing.T) {
 	}
 }
 
+// What the owner has, or the box holds, serves also when it is not sold any more.
+func TestHadPartsServeWhenDiscontinued(t *testing.T) {
+	request := &kit.Request{Vehicle: usual(), CarburetorSKU: usualCarburetor}
+	plain := mustResolve(t, demoSnapshot(t), request)
+	filter := linePart(t, plain, "fuel.filter", "fuel_filter")
+	withFilter := *request
+	withFilter.OnHand = []kit.OnHand{{SKU: filter.SKU, Quantity: 1}}
+	gone := map[string]bool{filter.SKU: true}
+	for _, in := range plain.Carburetor.InBox {
+		gone[in.SKU] = true
+	}
+	s := changedSnapshot(t, func(d *catalog.Data) {
+		for _, p := range d.Parts {
+			p.Discontinued = p.Discontinued || gone[p.SKU]
+		}
+	})
+	boxed := 0
+	k := mustResolve(t, s, &withFilter)
+	wantStatus(t, k, "fuel.filter", kit.OnTheShelf)
+	for _, before := range plain.Needs {
+		if before.Status == kit.InTheBox {
+			boxed++
+			wantStatus(t, k, before.ID, kit.InTheBox)
+		}
+	}
+	for _, l := range k.Lines {
+		if gone[l.SKU] {
+			t.Errorf("%s is on the pick list", l.SKU)
+		}
+	}
+	if boxed < 3 {
+		t.Errorf("%d needs from the box, want some", boxed)
+	}
+	// Without the one on the shelf another is bought.
+	if again := mustResolve(t, s, request); hasLine(again, filter.SKU) {
+		t.Errorf("%s is on the pick list", filter.SKU)
+	}
+}
+
 // A part that requires another brings it along.
 func TestRequiredPartComesAlong(t *testing.T) {
 	const plate, studs = "DUV-2A35", "ZUD-2A75" // a 2 in plate and the studs made for it
