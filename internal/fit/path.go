@@ -154,6 +154,13 @@ type PathSearch struct {
 
 const maxLinks = 3 // to filter, regulator and inlet
 
+// Pieces that a path takes at most: fittings two at each end of the hose of a link, clamps
+// one.
+const (
+	MaxFittings = 4 * maxLinks
+	MaxClamps   = 2 * maxLinks
+)
+
 // impossible is the cost of what cannot be had.
 const impossible = math.MaxInt64 / 4
 

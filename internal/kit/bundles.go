@@ -8,8 +8,9 @@ import (
 )
 
 // A bundle is worth a look only when what it holds of use in this kit would cost at
-// least as much bought piece by piece: otherwise buying the useful pieces beats it
-// in every kit. The difference is the most that it can save.
+// least as much bought piece by piece, the same parts or others of their forms: otherwise
+// buying the useful pieces beats it in every kit. What its own parts cost more than it is
+// the most that it can save.
 
 // sourceBits are the bits of a bundle, or of a part that is had, in the savings of a job,
 // by objective; 0 for a bundle that cannot be in an optimum.
@@ -73,21 +74,86 @@ func (j *job) forgetSources() {
 }
 
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
-// optimum.
+// optimum: other parts of the same forms in place of its contents cost less.
 func (j *job) saving(b *catalog.Bundle, known *sourceBits, a aim) int64 {
 	if b.Discontinued {
 		return -1
 	}
-	saving := -b.Price.AmountMinor
-	if a.objective == ByFewest { // under ByStock the bundle may well be in stock
-		saving -= lineWeight
-	}
+	saving := -a.bundle(j.s.Catalog, b)
+	spare := saving
 	for i, p := range b.Parts() {
 		if known.useless&(1<<i) == 0 {
-			saving += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
+			alone := a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
+			saving += alone
+			spare += j.instead(p, b.Contents[i].Quantity, alone, a)
 		}
 	}
+	if spare < 0 {
+		return -1
+	}
 	return saving
+}
+
+// bundle is what a bundle counts when it is bought.
+func (a aim) bundle(s *catalog.Snapshot, b *catalog.Bundle) int64 {
+	cost := b.Price.AmountMinor
+	if once, above := a.once(s, &b.Offer); above < 1 {
+		cost += once
+	}
+	return cost
+}
+
+// instead is the most that it costs any kit to do without so many pieces of a part from a
+// bundle: at most alone, what they count when bought, or what parts of the same form do.
+func (j *job) instead(p *catalog.Part, pieces int, alone int64, a aim) int64 {
+	if p.Tied() { // the kit may hang on this very part
+		return alone
+	}
+	most, mixed := j.taken(p)
+	if most == 0 {
+		return alone
+	}
+	units := most
+	if mixed {
+		units = pieces
+	}
+	penalty := a.penaltyOf(p.Finish)
+	for _, q := range p.Form.Parts() { // cheapest first
+		if q.Discontinued || q.Tied() || a.penaltyOf(q.Finish) > penalty {
+			continue
+		}
+		cost := int64(fit.Packs(q, units)) * q.Price.AmountMinor
+		if once, above := a.once(j.s.Catalog, &q.Offer); fit.Packs(q, most) > int(above) {
+			cost += once
+		}
+		alone = min(alone, cost)
+	}
+	return alone
+}
+
+// taken is the most units of parts of one form that the kit takes, 0 when that is not
+// known. They are mixed when each piece may be another part; else all that a demand takes
+// are of one.
+func (j *job) taken(p *catalog.Part) (most int, mixed bool) {
+	mixed = true
+	for _, d := range j.demands {
+		if d.status != "" || d.spec != p.Spec() || !d.accepts(p.Form) {
+			continue
+		}
+		switch {
+		case d.need == "fuel.hose":
+			return 0, false // how it is cut is found by the search for paths
+		case d.need == "fuel.clamps":
+			most, mixed = most+fit.MaxClamps, false
+		case slices.Contains(pathNeeds, d.need):
+			most += fit.MaxFittings // or fewer: one filter, one regulator
+		case slices.Contains(stackNeeds, d.need):
+			most += max(fit.MaxGaskets, int(d.remaining()))
+		default:
+			most, mixed = most+j.consumed(d, p), false
+		}
+	}
+	return most, mixed
 }
 
 // switches are the bundles that can save money on some of the parts, and the tied
@@ -116,10 +182,7 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 }
 
 func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.Switch {
-	sw := fit.Switch{Cost: b.Price.AmountMinor, Saving: j.savings.Of(j.bundleBit(b, a)), Holds: lend(&j.room.holdings, len(b.Contents))[:0]}
-	if a.objective == ByFewest {
-		sw.Cost += lineWeight
-	}
+	sw := fit.Switch{Cost: a.bundle(j.s.Catalog, b), Saving: j.savings.Of(j.bundleBit(b, a)), Holds: lend(&j.room.holdings, len(b.Contents))[:0]}
 	for i, p := range b.Parts() {
 		pieces := b.Contents[i].Quantity
 		switch {
