@@ -13,6 +13,7 @@ import (
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
 	"onetrip/internal/store"
+	"onetrip/internal/store/storetest"
 )
 
 // bulk is how many parts the benchmarks add to the demo catalogue: ONETRIP_BENCH_PARTS,
@@ -81,6 +82,25 @@ func BenchmarkStockDelta(b *testing.B) {
 			b.Fatal(err)
 		}
 		await(b, live, written.Revision, patience)
+	}
+}
+
+// BenchmarkPartChange is from the call of a writer to the new price on the slower of two
+// replicas of the demo catalogue.
+func BenchmarkPartChange(b *testing.B) {
+	dsn, pool := seeded(b)
+	replicas := []*store.Live{follow(b, storetest.Pool(b, dsn), nil), follow(b, storetest.Pool(b, dsn), nil)}
+	w := &store.Writer{Pool: pool}
+	part := replicas[0].Snapshot().Catalog.Parts()[0]
+	for b.Loop() {
+		part = dearer(part, 100)
+		written, err := w.PutPart(context.Background(), "bench", part, catalog.Precondition{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, live := range replicas {
+			await(b, live, written.Revision, patience)
+		}
 	}
 }
 

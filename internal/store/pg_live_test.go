@@ -18,13 +18,9 @@ import (
 	"onetrip/internal/store/storetest"
 )
 
-// promise is how soon every replica shows a write. On a machine that is busy with other
-// things a single one may take longer, so the best of several is held against it, and
-// patience is what each may take.
-const (
-	promise  = 250 * time.Millisecond
-	patience = 20 * time.Second
-)
+// patience is what a write may take to show on a replica, however busy the machine; how
+// soon it does is for benchmarks.
+const patience = 20 * time.Second
 
 func follow(t testing.TB, pool *pgxpool.Pool, keys *store.Keys) *store.Live {
 	t.Helper()
@@ -74,50 +70,39 @@ func TestTwoReplicasFollowOneWriter(t *testing.T) {
 	replicas := []*store.Live{first, second}
 	part := first.Snapshot().Catalog.Parts()[0]
 	sku := part.SKU
-	slowest := func(written catalog.Written, err error) (took time.Duration) {
+	shown := func(written catalog.Written, err error) {
 		t.Helper()
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, live := range replicas {
-			took += await(t, live, written.Revision, patience) // one after the other, so the sum is the slower one's
+			await(t, live, written.Revision, patience)
 		}
-		return took
 	}
 
-	best := patience
 	for range 5 {
 		part = dearer(part, 100)
 		written, err := w.PutPart(ctx, "test", part, catalog.Precondition{})
-		best = min(best, slowest(written, err))
+		shown(written, err)
 		for _, live := range replicas {
 			if got, err := live.Snapshot().Catalog.Part(sku); err != nil || catalog.ETag(got) != written.ETag || catalog.ETag(got) != catalog.ETag(part) {
 				t.Errorf("the replica shows %+v, %v", got, err)
 			}
 		}
 	}
-	t.Logf("a part after %v", best)
-	if best > promise {
-		t.Errorf("a part shows after %v, want %v", best, promise)
-	}
 
 	_, loads := first.Refreshes()
-	best = patience
 	for i := range 5 {
 		levels := first.Snapshot().Catalog.StockLevels(&part.Offer)
 		levels[0].OnHand = 70 + i
 		written, err := w.PutStock(ctx, "test", sku, levels, catalog.Precondition{})
-		best = min(best, slowest(written, err))
+		shown(written, err)
 		for _, live := range replicas {
 			s := live.Snapshot().Catalog
 			if got := s.OnHand(s.Offer(sku), 0); got != 70+i {
 				t.Errorf("%d on hand, want %d", got, 70+i)
 			}
 		}
-	}
-	t.Logf("stock after %v", best)
-	if best > promise {
-		t.Errorf("stock shows after %v, want %v", best, promise)
 	}
 	if deltas, after := first.Refreshes(); deltas != 5 || after != loads {
 		t.Errorf("%d deltas and %d loads; stock alone must be a delta", deltas, after-loads)
@@ -244,7 +229,7 @@ func TestARefusedRuleLeavesTheLastSnapshot(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	time.Sleep(promise)
+	time.Sleep(250 * time.Millisecond) // many times what a sound one takes
 	if got := live.Snapshot().Catalog.Revision; got != 1 {
 		t.Errorf("revision %d with a broken rule is served", got)
 	}
