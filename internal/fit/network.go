@@ -30,7 +30,8 @@ type filed struct{ class, order int32 }
 type class struct {
 	forms []*catalog.Form
 	*catalog.Bucket
-	apart []*catalog.Part
+	bySize bool // its rows are: how much of a part is taken depends on its length
+	apart  []*catalog.Part
 }
 
 // class makes an empty class.
@@ -92,7 +93,7 @@ func NewNetwork(forms FuelForms, apart func(*catalog.Part) bool) *Network {
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
 	x.findBores(forms.Hoses, forms.Clamps)
 	for i := range x.classes {
-		x.classes[i].Bucket = catalog.NewBucket(x.classes[i].forms, false)
+		x.classes[i].Bucket = catalog.NewBucket(x.classes[i].forms, x.classes[i].bySize)
 	}
 	x.through = make([][]endPair, len(x.classes))
 	note := func(class int32, pair endPair) {
@@ -192,6 +193,7 @@ func (x *Network) findBores(hoses, clamps []*catalog.Form) {
 	for i, bore := range sizes {
 		at[bore] = i
 		x.bores = append(x.bores, networkBore{x.fixed(hoseEnd(bore)), x.class(), x.class()})
+		x.classes[x.bores[i].hoses].bySize = true
 	}
 	for order, f := range hoses {
 		x.file(f, x.bores[at[f.Ends[0].Size]].hoses, order)

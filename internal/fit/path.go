@@ -939,19 +939,22 @@ func (s *PathSearch) precedes(p, q *catalog.Part) bool {
 
 // compare finds the cheapest of the parts of a choice that are merely bought, and which
 // of the others may beat it under some setting: those that are held, and of those that
-// are only tied the ones no dearer. Parts whose price alone is more are not looked at.
+// are only tied the ones no dearer. Parts whose packs alone cost more are not looked at.
 func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*catalog.Part) int) {
 	c := &s.choices[of]
 	best, cost := Candidate{}, int64(impossible)
 	for i := range c.rows {
 		row := &c.rows[i]
-		penalty := s.penalty(row.Finish)
+		n := unitsOf(row.Parts[0]) // as of all in the row
+		if n == 0 {
+			continue
+		}
+		packs, penalty := int64(Packs(row.Parts[0], n)), int64(places)*s.penalty(row.Finish)
 		for _, p := range row.Parts {
-			if p.Price.AmountMinor+penalty > cost {
+			if packs*p.Price.AmountMinor+penalty > cost {
 				break
 			}
-			n := unitsOf(p)
-			if n == 0 || s.switched(p) || !s.q.Accepts(c.role, p.Form) {
+			if s.switched(p) || !s.q.Accepts(c.role, p.Form) {
 				continue
 			}
 			bought := s.price(p)

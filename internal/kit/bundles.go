@@ -80,12 +80,16 @@ func (j *job) saving(b *catalog.Bundle, known *sourceBits, a aim) int64 {
 		return -1
 	}
 	saving := -a.bundle(j.s.Catalog, b)
-	spare := saving
 	for i, p := range b.Parts() {
 		if known.useless&(1<<i) == 0 {
+			saving += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
+		}
+	}
+	spare := saving
+	for i, p := range b.Parts() {
+		if known.useless&(1<<i) == 0 && spare >= 0 {
 			alone := a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
-			saving += alone
-			spare += j.instead(p, b.Contents[i].Quantity, alone, a)
+			spare -= alone - j.instead(p, b.Contents[i].Quantity, alone, a)
 		}
 	}
 	if spare < 0 {
@@ -119,6 +123,9 @@ func (j *job) instead(p *catalog.Part, pieces int, alone int64, a aim) int64 {
 	}
 	penalty := a.penaltyOf(p.Finish)
 	for _, q := range p.Form.Parts() { // cheapest first
+		if q.Price.AmountMinor >= alone {
+			break
+		}
 		if q.Discontinued || q.Tied() || a.penaltyOf(q.Finish) > penalty {
 			continue
 		}

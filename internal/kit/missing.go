@@ -87,64 +87,86 @@ const nearestShown = 3
 // must have, for a step of the fuel path.
 func (j *job) nearest(d *demand, joins ...catalog.End) []Nearest {
 	type near struct {
-		part  *catalog.Part
-		fails []string
-		alien int // ends of another family than the one wanted
+		part         *catalog.Part
+		fails, alien int // requirements failed; ends of another family than the one wanted
 	}
-	var best []near
 	if len(d.matches) == 0 { // no part would help
 		return []Nearest{}
 	}
+	nearer := func(a, b near) bool {
+		return cmp.Or(cmp.Compare(a.fails, b.fails), cmp.Compare(a.alien, b.alien),
+			cmp.Compare(a.part.Price.AmountMinor, b.part.Price.AmountMinor), cmp.Compare(a.part.SKU, b.part.SKU)) < 0
+	}
+	best := make([]near, 0, nearestShown)
 	for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
 		n := near{part: f.Parts()[0]}
+		n.fails, n.alien, _ = joinFails(f, joins)
 		for _, m := range d.matches {
-			n.fails = append(n.fails, m.Fails(f)...)
+			n.fails += m.Failing(f)
 		}
-		ends, alien := failsToJoin(f, joins)
-		n.fails, n.alien = append(n.fails, ends...), alien
-		if len(n.fails) == 0 {
+		if n.fails == 0 {
 			if !n.part.Discontinued {
 				continue
 			}
-			n.fails = []string{"discontinued: yes, wanted no"}
+			n.fails = 1
 		}
-		best = append(best, n)
-		slices.SortFunc(best, func(a, b near) int {
-			return cmp.Or(cmp.Compare(len(a.fails), len(b.fails)), cmp.Compare(a.alien, b.alien),
-				cmp.Compare(a.part.Price.AmountMinor, b.part.Price.AmountMinor), cmp.Compare(a.part.SKU, b.part.SKU))
-		})
-		best = best[:min(len(best), nearestShown)]
+		at := len(best)
+		for at > 0 && nearer(n, best[at-1]) {
+			at--
+		}
+		if at < nearestShown {
+			best = slices.Insert(best[:min(len(best), nearestShown-1)], at, n)
+		}
 	}
 	out := make([]Nearest, len(best))
 	for i, n := range best {
-		out[i] = Nearest{SKU: n.part.SKU, Name: n.part.Name, Fails: n.fails}
+		out[i] = Nearest{SKU: n.part.SKU, Name: n.part.Name, Fails: failsOf(d, n.part.Form, joins)}
 	}
 	return out
 }
 
-// failsToJoin lists the ends of a form that are not the ends wanted, whichever way round
-// the part goes in, and counts those of another family.
-func failsToJoin(f *catalog.Form, wanted []catalog.End) (fails []string, alien int) {
+// failsOf lists what a form fails of a demand; of one that fails nothing the part that
+// stands for it is discontinued.
+func failsOf(d *demand, f *catalog.Form, joins []catalog.End) []string {
+	var fails []string
+	for _, m := range d.matches {
+		fails = append(fails, m.Fails(f)...)
+	}
+	if count, _, turn := joinFails(f, joins); count > 0 {
+		for i, end := range f.Ends {
+			if want := joins[(i+turn)%len(joins)]; end != want {
+				fails = append(fails, fmt.Sprintf("end: %s, wanted %s", end.Words(), want.Words()))
+			}
+		}
+	}
+	if len(fails) == 0 {
+		return []string{"discontinued: yes, wanted no"}
+	}
+	return fails
+}
+
+// joinFails counts the ends of a form that are not the ends wanted, and those of another
+// family, with the part turned round as it fails least.
+func joinFails(f *catalog.Form, wanted []catalog.End) (fails, alien, turned int) {
 	if len(f.Ends) != len(wanted) {
-		return nil, 0
+		return 0, 0, 0
 	}
 	for turn := range wanted {
-		var list []string
-		strange := 0
-		for i, end := range f.Ends {
-			want := wanted[(i+turn)%len(wanted)]
-			if end != want {
-				list = append(list, fmt.Sprintf("end: %s, wanted %s", end.Words(), want.Words()))
+		wrong, strange := 0, 0
+		for i := range f.Ends {
+			end, want := &f.Ends[i], &wanted[(i+turn)%len(wanted)]
+			if *end != *want {
+				wrong++
 			}
 			if end.Family != want.Family {
 				strange++
 			}
 		}
-		if turn == 0 || len(list) < len(fails) || len(list) == len(fails) && strange < alien {
-			fails, alien = list, strange
+		if turn == 0 || wrong < fails || wrong == fails && strange < alien {
+			fails, alien, turned = wrong, strange, turn
 		}
 	}
-	return fails, alien
+	return fails, alien, turned
 }
 
 // lacksInPath lists the parts of a fuel path that nobody sells, each with the ends

@@ -92,6 +92,20 @@ func (m Match) Fails(f *catalog.Form) []string {
 	return lines
 }
 
+// Failing is how many lines Fails has.
+func (m Match) Failing(f *catalog.Form) int {
+	if f.Kind != m.Kind {
+		return 1
+	}
+	n := 0
+	for i := range m.Tests {
+		if !m.Tests[i].Accepts(f) {
+			n++
+		}
+	}
+	return n
+}
+
 // Accepts reports whether a form passes the test; an attribute that is not stated
 // fails it.
 func (t *Test) Accepts(f *catalog.Form) bool {
