@@ -244,3 +244,12 @@ func (x *Network) Serves(f *catalog.Form, from, to catalog.End) bool {
 		return (x.static[p.in] || p.in == a || p.in == b) && (x.static[p.out] || p.out == a || p.out == b)
 	})
 }
+
+// EachAlike visits the forms of a kind, together those that join the same ends.
+func (x *Network) EachAlike(k catalog.Kind, visit func([]*catalog.Form)) {
+	for i := range x.classes {
+		if forms := x.classes[i].forms; len(forms) > 0 && forms[0].Kind == k {
+			visit(forms)
+		}
+	}
+}

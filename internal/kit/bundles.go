@@ -49,8 +49,36 @@ func (j *job) bit(known *sourceBits, a aim, saving func() int64) uint64 {
 
 // bundleBit is the source bit of a bundle, 0 when it cannot be in an optimum.
 func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
+	if a.objective == ByPrice && j.s.dear[b.Index()] &&
+		!slices.ContainsFunc(j.holdings, func(h fit.Holding) bool { return slices.Contains(h.Part.Bundles(), b) }) {
+		return 0
+	}
 	known := j.source(b)
 	return j.bit(known, a, func() int64 { return j.saving(b, known, a) })
+}
+
+// dear reports whether a bundle can be in no kit of the least price, whatever the finish
+// wanted, of a job that has none of its parts already: even if all that it holds is of
+// use, as many pieces of other parts cost less. These are of the same forms, finishes and
+// packs and no dearer, so that they can take the place of further pieces bought too, but
+// not of those that come from another bundle.
+func dear(b *catalog.Bundle) bool {
+	spare := -b.Price.AmountMinor
+	for i, p := range b.Parts() {
+		least := p.Price.AmountMinor
+		if !p.Tied() && len(p.Bundles()) == 1 {
+			for _, q := range p.Form.Parts() { // cheapest first
+				if q.Price.AmountMinor >= least {
+					break
+				}
+				if q.Finish == p.Finish && q.PackQuantity == p.PackQuantity && !q.Discontinued && !q.Tied() {
+					least = q.Price.AmountMinor
+				}
+			}
+		}
+		spare += int64(fit.Packs(p, b.Contents[i].Quantity*fit.PieceUnits(p))) * least
+	}
+	return spare < 0
 }
 
 // source is what is known of a bundle as a source.
@@ -156,6 +184,7 @@ func (j *job) taken(p *catalog.Part) (most int, mixed bool) {
 			most += fit.MaxFittings // or fewer: one filter, one regulator
 		case slices.Contains(stackNeeds, d.need):
 			most += max(fit.MaxGaskets, int(d.remaining()))
+			mixed = mixed && d.remaining() <= 1
 		default:
 			most, mixed = most+j.consumed(d, p), false
 		}

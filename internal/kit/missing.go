@@ -98,15 +98,14 @@ func (j *job) nearest(d *demand, joins ...catalog.End) []Nearest {
 			cmp.Compare(a.part.Price.AmountMinor, b.part.Price.AmountMinor), cmp.Compare(a.part.SKU, b.part.SKU)) < 0
 	}
 	best := make([]near, 0, nearestShown)
-	for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
-		n := near{part: f.Parts()[0]}
-		n.fails, n.alien, _ = joinFails(f, joins)
+	try := func(f *catalog.Form, fails, alien int) {
+		n := near{part: f.Parts()[0], fails: fails, alien: alien}
 		for _, m := range d.matches {
 			n.fails += m.Failing(f)
 		}
 		if n.fails == 0 {
 			if !n.part.Discontinued {
-				continue
+				return
 			}
 			n.fails = 1
 		}
@@ -117,6 +116,21 @@ func (j *job) nearest(d *demand, joins ...catalog.End) []Nearest {
 		if at < nearestShown {
 			best = slices.Insert(best[:min(len(best), nearestShown-1)], at, n)
 		}
+	}
+	if len(joins) == 0 {
+		for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
+			try(f, 0, 0)
+		}
+	} else {
+		j.s.network.EachAlike(d.spec.Kind, func(forms []*catalog.Form) {
+			fails, alien, _ := joinFails(forms[0], joins)
+			if len(best) == nearestShown && fails > best[nearestShown-1].fails {
+				return
+			}
+			for _, f := range forms {
+				try(f, fails, alien)
+			}
+		})
 	}
 	out := make([]Nearest, len(best))
 	for i, n := range best {

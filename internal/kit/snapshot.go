@@ -20,6 +20,7 @@ type Snapshot struct {
 	indexes    map[*rules.Rule]*catalog.Index
 	adapters   *catalog.Index // by carburetor_flange, manifold_flange
 	network    *fit.Network
+	dear       []bool                        // by index of bundle; see dear
 	wireGauges []int                         // AWG of every choke wire in the catalogue
 	steps      func() map[kindAttr][]float64 // for sweeps; see stepsOf
 }
@@ -53,6 +54,10 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 			shared[key] = cat.Index(r.Kind, attrs)
 		}
 		s.indexes[r] = shared[key]
+	}
+	s.dear = make([]bool, len(cat.Bundles()))
+	for _, b := range cat.Bundles() {
+		s.dear[b.Index()] = dear(b)
 	}
 	s.wireGauges = nil
 	for _, f := range cat.Forms("choke_wire") {
