@@ -304,6 +304,92 @@ func TestMorePartsNeverCostMore(t *testing.T) {
 	})
 }
 
+// Further offers of the forms that bundles hold never make the kit worse: with them, too,
+// no bundle is left out that would save something.
+func TestMoreOffersNeverCostMore(t *testing.T) {
+	full := demoSnapshot(t)
+	percent := func(t *rapid.T, name string, of int64, least, most int) int64 {
+		return max(1, of*int64(rapid.IntRange(least, most).Draw(t, name))/100)
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		r := anyRequest(t, full)
+		r.Preferences.Finish = ""
+		if r.Preferences.Objective == kit.ByFewest { // its searches are stopped before the end, now and then
+			r.Preferences.Objective = kit.ByStock
+		}
+		var useful []string
+		for _, l := range resolve(t, full, r).Lines {
+			if _, err := full.Catalog.Part(l.SKU); err == nil {
+				useful = append(useful, l.SKU)
+			}
+		}
+		if len(useful) < 2 {
+			return
+		}
+		data, err := store.ReadCatalogue(db.Seed())
+		if err != nil {
+			t.Fatal(err)
+		}
+		offered := map[string]*catalog.Part{}
+		for _, p := range data.Parts {
+			offered[p.SKU] = p
+		}
+		stock := func(sku string) {
+			for _, l := range data.Locations {
+				if n := rapid.IntRange(0, 12).Draw(t, "on hand"); n > 4 {
+					data.Stock = append(data.Stock, catalog.Stock{SKU: sku, Location: l.ID, OnHand: n})
+				}
+			}
+		}
+		var others []*catalog.Part
+		for n := range rapid.IntRange(1, 3).Draw(t, "bundles") {
+			b := &catalog.Bundle{Offer: catalog.Offer{SKU: fmt.Sprintf("ZZB-%04d", n), Name: "Set", Finish: catalog.FinishPlain, PackQuantity: 1}}
+			for _, sku := range rapid.SliceOfNDistinct(rapid.SampledFrom(useful), 2, 4, rapid.ID).Draw(t, "holds") {
+				p := offered[sku]
+				pieces := rapid.IntRange(1, 3).Draw(t, "pieces")
+				b.Contents = append(b.Contents, catalog.Amount{SKU: sku, Quantity: pieces})
+				packs := int64((pieces + p.PackQuantity - 1) / p.PackQuantity)
+				b.Price.AmountMinor += percent(t, "bundle's share", packs*p.Price.AmountMinor, 50, 105)
+				other := *p
+				other.SKU, other.GTIN, other.Requires, other.Conflicts = fmt.Sprintf("ZZP-%04d", len(others)), "", nil, nil
+				other.PackQuantity = rapid.SampledFrom([]int{p.PackQuantity, 1, 10}).Draw(t, "pack")
+				other.Price.AmountMinor = percent(t, "price", p.Price.AmountMinor, 40, 110)
+				others = append(others, &other)
+				stock(other.SKU)
+			}
+			b.Price.Currency = data.Currency
+			data.Bundles = append(data.Bundles, b)
+			stock(b.SKU)
+		}
+		data.Parts = append(data.Parts, others...)
+		more, err := kit.Open(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		best := resolve(t, more, r)
+		for _, p := range others {
+			p.Discontinued = true
+		}
+		fewer, err := kit.Open(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		worse := resolve(t, fewer, r)
+		if gaps(best) != gaps(worse) || !best.Proof.Optimal || !worse.Proof.Optimal {
+			return
+		}
+		if r.Preferences.Objective == kit.ByStock && short(best) != short(worse) {
+			if short(best) > short(worse) {
+				t.Fatalf("%d lines short with further offers, %d without", short(best), short(worse))
+			}
+			return
+		}
+		if best.Totals.All.AmountMinor > worse.Totals.All.AmountMinor {
+			t.Fatalf("with further offers %v, without %v", best.Totals.All, worse.Totals.All)
+		}
+	})
+}
+
 // More stock never leaves more lines short under the stock objective.
 func TestMoreStockNeverLeavesMoreLinesShort(t *testing.T) {
 	s := demoSnapshot(t)
