@@ -929,12 +929,16 @@ func (s *PathSearch) first(a, b int32) bool {
 }
 
 func (s *PathSearch) precedes(p, q *catalog.Part) bool {
-	x, known := s.q.Network.of[p.Form]
-	y, other := s.q.Network.of[q.Form]
-	if !known || !other {
-		return known
+	order := 0
+	if p.Form != q.Form {
+		x, known := s.q.Network.of[p.Form]
+		y, other := s.q.Network.of[q.Form]
+		if !known || !other {
+			return known
+		}
+		order = cmp.Compare(x.order, y.order)
 	}
-	return cmp.Or(cmp.Compare(x.order, y.order), cmp.Compare(p.Price.AmountMinor, q.Price.AmountMinor), strings.Compare(p.SKU, q.SKU)) < 0
+	return cmp.Or(order, cmp.Compare(p.Price.AmountMinor, q.Price.AmountMinor), strings.Compare(p.SKU, q.SKU)) < 0
 }
 
 // compare finds the cheapest of the parts of a choice that are merely bought, and which
@@ -951,10 +955,11 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 		}
 		packs, penalty := int64(Packs(row.Parts[0], n)), int64(places)*s.penalty(row.Finish)
 		for _, p := range row.Parts {
-			if packs*p.Price.AmountMinor+penalty > cost {
+			least := packs*p.Price.AmountMinor + penalty
+			if least > cost {
 				break
 			}
-			if s.switched(p) || !s.q.Accepts(c.role, p.Form) {
+			if least == cost && !s.precedes(p, best.Part) || s.switched(p) || !s.q.Accepts(c.role, p.Form) {
 				continue
 			}
 			bought := s.price(p)

@@ -323,6 +323,16 @@ func (b *bid) standsInFor(o *bid) bool {
 	return less
 }
 
+// cheaper reports whether some number of one part costs less than as many of another.
+func cheaper(cost, other []int64) bool {
+	for n := range cost {
+		if cost[n] < other[n] {
+			return true
+		}
+	}
+	return false
+}
+
 // layer is a layer of the stack that must come from the catalogue: the parts of which a
 // stack may take one. Of those merely bought none is listed that is dearer than a lower
 // one; of studs, than a longer one.
@@ -360,19 +370,24 @@ func (j *job) layer(d *demand, keep func(*catalog.Form) bool, a aim) fit.StackRo
 	for i := range bucket.Rows {
 		row := &bucket.Rows[i]
 		penalty := a.penaltyOf(row.Finish)
+		var last *catalog.Part // listed of the row
 		for _, p := range row.Parts {
 			if settled(row, p.Price.AmountMinor, penalty) {
 				break
 			}
-			if keeps(p.Form) && j.fits(d, p.Form) && j.pieces(p) == 0 {
-				c := a.price(j.s.Catalog, p)
-				out = append(out, c)
-				var cost [fit.MaxGaskets]int64
-				for n := range most {
-					cost[n] = c.Beside(n+1, most)
-				}
-				costs = append(costs, cost)
+			alike := last != nil && last.Form == p.Form && last.SKU < p.SKU
+			if !alike && !(keeps(p.Form) && j.fits(d, p.Form)) || j.pieces(p) > 0 {
+				continue
 			}
+			c := a.price(j.s.Catalog, p)
+			var cost [fit.MaxGaskets]int64
+			for n := range most {
+				cost[n] = c.Beside(n+1, most)
+			}
+			if alike && !cheaper(cost[:most], costs[len(costs)-1][:most]) {
+				continue // many sell the same thing
+			}
+			last, out, costs = p, append(out, c), append(costs, cost)
 		}
 	}
 	j.room.layer, j.room.costs = out, costs
