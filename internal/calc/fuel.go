@@ -39,16 +39,6 @@ func FuelDemandLbPerH(airCFM, airDensityKgM3, airFuelRatio float64) (float64, er
 	return kgPerH / kgPerLb, nil
 }
 
-// FuelDemandFromPowerLbPerH returns the fuel that a power needs, in lb/h: power in
-// hp times brake specific fuel consumption in lb/(hp·h). Inputs above 0; an error
-// names the input that is not. Source: definition of BSFC, Heywood.
-func FuelDemandFromPowerLbPerH(powerHP, bsfcLbPerHPH float64) (float64, error) {
-	if err := firstError(above("power_hp", powerHP), above("bsfc_lb_per_hp_h", bsfcLbPerHPH)); err != nil {
-		return 0, err
-	}
-	return powerHP * bsfcLbPerHPH, nil
-}
-
 // FuelGPH turns a mass flow in lb/h into US gal/h at a density in kg/m³. Flow 0 or
 // more and density above 0; an error names the input that is not.
 // Source: 1 US gal = 3.785411784 L exactly (NIST SP 811).

@@ -120,8 +120,6 @@ func TestFuelDemand(t *testing.T) {
 	lb := must(FuelDemandLbPerH(500, 1.225, FullPowerAirFuelRatio))
 	near(t, "500 cfm", lb, 183.538204094, 1e-11)
 	near(t, "500 cfm in gph", must(FuelGPH(lb, PetrolDensityKgM3)), 29.7199017199, 1e-11)
-	// 400 hp at the common 0.5 lb/(hp·h) is 200 lb/h: arithmetic.
-	near(t, "400 hp", must(FuelDemandFromPowerLbPerH(400, 0.5)), 200, 0)
 	near(t, "200 lb/h in gph", must(FuelGPH(200, 740)), 32.3855208965, 1e-11)
 }
 
@@ -178,10 +176,6 @@ func TestFuelRefusesNonsense(t *testing.T) {
 		refuses(t, err, "air_density_kg_m3")
 		_, err = FuelDemandLbPerH(400, 1.2, bad)
 		refuses(t, err, "air_fuel_ratio")
-		_, err = FuelDemandFromPowerLbPerH(bad, 0.5)
-		refuses(t, err, "power_hp")
-		_, err = FuelDemandFromPowerLbPerH(300, bad)
-		refuses(t, err, "bsfc_lb_per_hp_h")
 		_, err = FuelGPH(bad, 740)
 		refuses(t, err, "lb_per_h")
 		_, err = FuelGPH(100, bad)

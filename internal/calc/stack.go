@@ -6,49 +6,6 @@ import (
 	"onetrip/internal/units"
 )
 
-// StackHeightIn adds the heights, in inches, of what sits on the manifold flange:
-// gaskets, adapters, spacers, carburetor, air cleaner. A height is 0 or more, else
-// an error with its place. Source: arithmetic.
-func StackHeightIn(heightsIn []float64) (float64, error) {
-	sum := 0.0
-	for i, h := range heightsIn {
-		if err := notBelow("height_in", h); err != nil {
-			return 0, fmt.Errorf("stack[%d]: %w", i, err)
-		}
-		sum += h
-	}
-	return sum, nil
-}
-
-// HoodSpareIn returns the inches left between the top of a stack and the hood once
-// a margin for engine movement is kept; below 0 the stack strikes. All inputs 0 or
-// more; an error names the input that is not. Source: arithmetic; how much margin
-// to keep is common practice, no source.
-func HoodSpareIn(hoodClearanceIn, stackIn, marginIn float64) (float64, error) {
-	if err := firstError(notBelow("hood_clearance_in", hoodClearanceIn), notBelow("stack_in", stackIn),
-		notBelow("margin_in", marginIn)); err != nil {
-		return 0, err
-	}
-	return hoodClearanceIn - stackIn - marginIn, nil
-}
-
-// StudLengthIn returns the least overall length of a stud, in inches, that clamps
-// a stack:
-//
-//	L = stack + washer + nut height + engagement
-//
-// The engagement in the manifold is one nominal diameter. clampedIn is the height
-// the stud passes through (carburetor flange, spacers, gaskets), not the whole
-// carburetor. washerIn is 0 or more, the rest above 0; an error names the input
-// that is not. Source: one diameter of engagement is common practice, no source.
-func StudLengthIn(clampedIn, washerIn, nutHeightIn, studDiameterIn float64) (float64, error) {
-	if err := firstError(above("clamped_in", clampedIn), notBelow("washer_in", washerIn),
-		above("nut_height_in", nutHeightIn), above("stud_diameter_in", studDiameterIn)); err != nil {
-		return 0, err
-	}
-	return clampedIn + washerIn + nutHeightIn + studDiameterIn, nil
-}
-
 // HexNut is the finished hex nut of a nominal thread size.
 type HexNut struct {
 	Nominal     units.Size
@@ -81,4 +38,22 @@ func HexNutFor(nominal units.Size) (HexNut, error) {
 func WrenchSize(nominal units.Size) (units.Size, error) {
 	nut, err := HexNutFor(nominal)
 	return nut.AcrossFlats, err
+}
+
+// StudLengthIn returns the least free length of a stud, in inches above the manifold,
+// that clamps what it passes through (carburetor flange, spacers, gaskets: not the
+// whole carburetor):
+//
+//	L = clamped + washer + nut height + one diameter
+//
+// so that a stud turned one diameter into the manifold still reaches. Heights 0 or
+// more, not checked. A nut of a size that HexNutFor does not know is reckoned as high
+// as its thread is thick: no listed one is higher.
+// Source: nut height ASME B18.2.2; one diameter is common practice, no source.
+func StudLengthIn(clampedIn, washerIn float64, diameter units.Size) float64 {
+	nutIn := diameter.Inches()
+	if nut, err := HexNutFor(diameter); err == nil {
+		nutIn = nut.Height.Inches()
+	}
+	return clampedIn + washerIn + nutIn + diameter.Inches()
 }

@@ -1,7 +1,6 @@
 package calc
 
 import (
-	"math"
 	"testing"
 
 	"onetrip/internal/units"
@@ -34,29 +33,12 @@ func TestHexNutTable(t *testing.T) {
 
 func TestStudLength(t *testing.T) {
 	// 1 in of flange and spacer, a 1/16 washer, a 5/16 nut 17/64 high and 5/16 of
-	// thread below: 1 + 4/64 + 17/64 + 20/64 = 1-41/64, arithmetic in sixty-fourths.
-	nut := must(HexNutFor(units.Inches(5, 16)))
-	near(t, "stud", must(StudLengthIn(1, 1.0/16, nut.Height.Inches(), nut.Nominal.Inches())), 105.0/64, 1e-15)
-	for i, name := range []string{"clamped_in", "washer_in", "nut_height_in", "stud_diameter_in"} {
-		in := [4]float64{1, 0.06, 0.27, 0.31}
-		in[i] = -1
-		_, err := StudLengthIn(in[0], in[1], in[2], in[3])
-		refuses(t, err, name)
+	// thread: 1 + 4/64 + 17/64 + 20/64 = 1-41/64, arithmetic in sixty-fourths.
+	near(t, "5/16", StudLengthIn(1, 1.0/16, units.Inches(5, 16)), 105.0/64, 1e-15)
+	near(t, "a nut in no table", StudLengthIn(1, 0, units.Inches(9, 16)), 1+2*9.0/16, 1e-15)
+	for _, nut := range hexNuts {
+		if nut.Height.Compare(nut.Nominal) > 0 {
+			t.Errorf("%v nut is %v high: a nut in no table may be too", nut.Nominal, nut.Height)
+		}
 	}
-}
-
-func TestStackAndHood(t *testing.T) {
-	stack := must(StackHeightIn([]float64{0.0625, 1, 0.0625, 3.375, 2.5}))
-	near(t, "stack", stack, 7, 1e-15)
-	near(t, "spare", must(HoodSpareIn(8, stack, 0.75)), 0.25, 1e-15)
-	near(t, "strikes", must(HoodSpareIn(7, stack, 0.75)), -0.75, 1e-15)
-	near(t, "empty", must(StackHeightIn(nil)), 0, 0)
-	_, err := StackHeightIn([]float64{1, math.NaN()})
-	refuses(t, err, "stack[1]")
-	_, err = HoodSpareIn(-1, 1, 1)
-	refuses(t, err, "hood_clearance_in")
-	_, err = HoodSpareIn(1, -1, 1)
-	refuses(t, err, "stack_in")
-	_, err = HoodSpareIn(1, 1, -1)
-	refuses(t, err, "margin_in")
 }

@@ -19,18 +19,6 @@ func ChordTravelIn(radiusIn, swingDeg float64) (float64, error) {
 	return 2 * radiusIn * math.Sin(swingDeg*math.Pi/360), nil
 }
 
-// SectorTravelIn returns how far a cable wrapped on a sector moves, in inches:
-//
-//	s = r·θ
-//
-// Ranges and errors as ChordTravelIn. Source: arc of a circle.
-func SectorTravelIn(radiusIn, swingDeg float64) (float64, error) {
-	if err := checkLever(radiusIn, swingDeg); err != nil {
-		return 0, err
-	}
-	return radiusIn * swingDeg * math.Pi / 180, nil
-}
-
 // LeverRadiusIn returns the pin radius, in inches, at which a lever swinging
 // swingDeg moves a pinned cable by travelIn: the inverse of ChordTravelIn. Travel
 // above 0, swing above 0 up to 180; else an error. Source: chord of a circle.

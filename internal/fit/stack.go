@@ -84,11 +84,6 @@ type StackOption struct {
 	StudNeededIn float64
 }
 
-// Stack returns every stack that could belong to the optimum of a whole kit,
-// cheapest first: it leaves HoodMarginIn free under the hood, and the studs are long
-// enough (StudNeededFor). Else the Gap says what is in the way.
-func Stack(q *StackQuery) ([]StackOption, *Gap) { return new(StackSearch).Stack(q) }
-
 // StackSearch is memory that searches for stacks use one after another; it is for one
 // goroutine.
 type StackSearch struct {
@@ -135,7 +130,10 @@ func (s *StackSearch) Release() {
 	stackSearches.Put(s)
 }
 
-// Stack answers as the function Stack does; the stacks are good until Release.
+// Stack returns every stack that could belong to the optimum of a whole kit,
+// cheapest first: it leaves HoodMarginIn free under the hood, and the studs are long
+// enough (StudNeededFor). Else the Gap says what is in the way. The stacks are good
+// until Release.
 func (s *StackSearch) Stack(q *StackQuery) ([]StackOption, *Gap) {
 	s.q, s.best = q, math.MaxInt64
 	emptied(&s.found)
@@ -552,21 +550,14 @@ func neverDearer(c, d *Candidate, most int, saving int64) bool {
 }
 
 // StudNeededFor is the free stud length, in inches above the manifold flange, for
-// clampedIn of flange, plates and gaskets: with washer, nut and one diameter, so that
-// a stud turned that far into the manifold still reaches. thread nil: of unknown
-// studs, reckoned as 5/16.
-// Source: nut height ASME B18.2.2; washer and diameter are common practice, no source.
+// clampedIn of flange, plates and gaskets. thread nil: of unknown studs, reckoned as
+// 5/16. Source: calc.StudLengthIn; the washer is common practice, no source.
 func StudNeededFor(clampedIn float64, thread *units.Thread) float64 {
 	diameter := usualStud
 	if thread != nil {
 		diameter = thread.Major
 	}
-	d := diameter.Inches()
-	nutIn := d // no listed nut is higher than its thread is thick
-	if nut, err := calc.HexNutFor(diameter); err == nil {
-		nutIn = nut.Height.Inches()
-	}
-	return clampedIn + washerIn + nutIn + d
+	return calc.StudLengthIn(clampedIn, washerIn, diameter)
 }
 
 // StackFigures are the figures before parts are chosen, as rules.Calc names them.

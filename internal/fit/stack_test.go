@@ -135,7 +135,7 @@ func TestPropertyStackHoldsEveryOptimum(t *testing.T) {
 	stacked := 0
 	check(t, 10, func(t *rapid.T) {
 		q, all := drawStack(t)
-		options, gap := Stack(&q)
+		options, gap := new(StackSearch).Stack(&q)
 		stacks := everyStack(&q)
 		if (gap == nil) != (len(stacks) > 0) || (gap == nil) != (len(options) > 0) {
 			t.Fatalf("%d options, gap %+v, enumeration finds %d stacks", len(options), gap, len(stacks))
@@ -215,7 +215,7 @@ func layerText(o *StackOption) string {
 }
 
 func TestStackOverAnAdapter(t *testing.T) {
-	options, gap := Stack(new(adapterStack()))
+	options, gap := new(StackSearch).Stack(new(adapterStack()))
 	if gap != nil || len(options) != 1 {
 		t.Fatalf("%d options, gap %+v", len(options), gap)
 	}
@@ -230,7 +230,7 @@ func TestStackOverAnAdapter(t *testing.T) {
 	q := adapterStack()
 	long := 2.3
 	q.StudLengthIn = &long
-	if options, _ := Stack(&q); len(options) != 1 || billOf(&options[0].Option).units[q.Studs[1].Part] != 0 {
+	if options, _ := new(StackSearch).Stack(&q); len(options) != 1 || billOf(&options[0].Option).units[q.Studs[1].Part] != 0 {
 		t.Error("studs were bought although the vehicle's own are long enough")
 	}
 }
@@ -238,13 +238,13 @@ func TestStackOverAnAdapter(t *testing.T) {
 func TestStackTakesALowProfileCleanerUnderALowHood(t *testing.T) {
 	q := adapterStack()
 	q.HoodClearanceIn = 8
-	_, gap := Stack(&q)
+	_, gap := new(StackSearch).Stack(&q)
 	want := "the lowest stack stands 7.72 in above the manifold flange, and under the hood are 8 in, of which 0.5 in must stay free"
 	if gap == nil || gap.Need != needLowProfile || gap.Text != want {
 		t.Fatalf("gap %+v", gap)
 	}
 	q.LowProfile = []Candidate{candidate(4000, part("LOW", "low_profile_cleaner", 1, 0, 2, nil))}
-	options, gap := Stack(&q)
+	options, gap := new(StackSearch).Stack(&q)
 	if gap != nil || len(options) != 1 || !strings.HasSuffix(layerText(&options[0]), "carburetor 3.5, RING 0.1, LOW 2") {
 		t.Fatalf("%+v, gap %+v", options, gap)
 	}
@@ -265,7 +265,7 @@ func TestStackSaysWhatIsInTheWay(t *testing.T) {
 	} {
 		q := adapterStack()
 		c.change(&q)
-		if _, gap := Stack(&q); gap == nil || gap.Need != c.need || gap.Text != c.text {
+		if _, gap := new(StackSearch).Stack(&q); gap == nil || gap.Need != c.need || gap.Text != c.text {
 			t.Errorf("gap %+v, want %s: %s", gap, c.need, c.text)
 		}
 	}
@@ -274,11 +274,11 @@ func TestStackSaysWhatIsInTheWay(t *testing.T) {
 func TestStackFitsToTheLimit(t *testing.T) {
 	q := adapterStack()
 	q.HoodClearanceIn = 8.22 // 7.72 and 0.5, which binary fractions miss
-	if _, gap := Stack(&q); gap != nil {
+	if _, gap := new(StackSearch).Stack(&q); gap != nil {
 		t.Error(gap.Text)
 	}
 	q.HoodClearanceIn = 8.219
-	if _, gap := Stack(&q); gap == nil {
+	if _, gap := new(StackSearch).Stack(&q); gap == nil {
 		t.Error("a stack 0.001 in too high fitted")
 	}
 }
@@ -287,7 +287,7 @@ func TestStackUsesWhatIsAtHand(t *testing.T) {
 	q := adapterStack()
 	q.BaseGasket.Candidates = []Candidate{{}}
 	q.Studs = []Candidate{{}}
-	options, gap := Stack(&q)
+	options, gap := new(StackSearch).Stack(&q)
 	if gap != nil || options[0].Cost != 2500+350+150 {
 		t.Errorf("%+v, gap %+v", options, gap)
 	}
