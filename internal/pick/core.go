@@ -126,7 +126,7 @@ func (c *core) build(w *work, groups []int32) {
 		plain := w.cheapestPlain(g)
 		for o := w.optAt[g]; o < w.optAt[g+1]; o++ {
 			c.localO[o] = -1
-			if !w.usable[o] || o != plain && (!w.tied[o] || plain >= 0 && w.cost[o] > w.cost[plain]) {
+			if !w.worthwhile(o, plain) {
 				continue
 			}
 			c.localO[o] = int32(len(c.oSrc))

@@ -5,8 +5,9 @@
 // supply them; Solve returns the optimum and computes the bound that proves it, or says why nothing fits.
 //
 // How it works, in the order of the files: presolve.go removes what cannot matter and splits the rest into
-// independent components; core.go holds one component and its propagation; bound.go computes Lagrangean lower
-// bounds in integers; search.go branches; explain.go reduces an infeasible problem to a minimal reason.
+// independent components; few.go tries all combinations of those that have few; core.go holds one component and its
+// propagation; bound.go computes Lagrangean lower bounds in integers; search.go branches; explain.go reduces an
+// infeasible problem to a minimal reason.
 package pick
 
 import (
@@ -76,7 +77,7 @@ type Solution struct {
 	Buy        []int32 // packs per item
 	Optimal    bool    // proven: no selection costs less
 	LowerBound int64   // proven: no selection costs less than this; equals Cost when Optimal
-	Nodes      int64   // nodes of the search tree that were bounded; 0 when presolve settled everything
+	Nodes      int64   // selections tried one by one, and nodes of the search tree that were bounded; 0 when presolve settled everything
 }
 
 // ErrLimit says that the limit or the deadline came before any selection was found.

@@ -14,9 +14,21 @@ import (
 	"onetrip/internal/pick/outside"
 )
 
-// agree checks Solve against the enumerator: feasibility, cost, the tie-break, and the proof.
+// agree checks Solve against the enumerator: feasibility, cost, the tie-break, and the proof; as it is, and with all
+// that presolve leaves searched, however little it is.
 func agree(p *pick.Problem) error {
 	want := enumerate(p)
+	if err := agreeWith(want, p); err != nil {
+		return err
+	}
+	defer pick.SearchAll()()
+	if err := agreeWith(want, p); err != nil {
+		return fmt.Errorf("searched: %w", err)
+	}
+	return nil
+}
+
+func agreeWith(want *brute, p *pick.Problem) error {
 	got, err := pick.Solve(context.Background(), p, pick.Limits{})
 	var inf *pick.InfeasibleError
 	if errors.As(err, &inf) {

@@ -48,6 +48,7 @@ type work struct {
 	buy    []int32
 	list1  []lot
 	list2  []lot
+	few    few
 	core   core
 }
 
@@ -96,6 +97,7 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 	w.choice, w.buy = out[:len(p.Groups):len(p.Groups)], out[len(p.Groups):]
 	sol := Solution{Choice: w.choice, Buy: w.buy, Optimal: true}
 	lim := limiter{ctx: ctx, max: l.MaxNodes}
+	w.few.tried = 0
 	for at := 0; at < len(w.member); {
 		end := at + 1
 		for end < len(w.member) && w.root[w.member[end]] == w.root[w.member[at]] {
@@ -114,7 +116,11 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 			sol.LowerBound += w.cost[o]
 			continue
 		}
-		cost, bound, err := w.core.solve(w, groups, &lim, first)
+		cost, ok, err := w.enumerate(groups)
+		bound := cost
+		if !ok {
+			cost, bound, err = w.core.solve(w, groups, &lim, first)
+		}
 		if err != nil {
 			return Solution{}, err
 		}
@@ -122,7 +128,7 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 		sol.LowerBound += bound
 		sol.Optimal = sol.Optimal && cost == bound
 	}
-	sol.Nodes = lim.nodes
+	sol.Nodes = lim.nodes + w.few.tried
 	return sol, nil
 }
 
@@ -446,6 +452,12 @@ func (w *work) union(a, b int32) {
 	}
 	a, b = w.find(a), w.find(b)
 	w.root[max(a, b)] = min(a, b)
+}
+
+// worthwhile says whether an option need be looked at beside plain, the cheapest of its group that touch nothing else,
+// -1 when there is none: of such options that one stands for all, and for those that cost more.
+func (w *work) worthwhile(o, plain int32) bool {
+	return w.usable[o] && (o == plain || w.tied[o] && (plain < 0 || w.cost[o] <= w.cost[plain]))
 }
 
 // simple says whether a group that is a component of its own needs no search.
