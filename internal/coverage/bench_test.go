@@ -7,12 +7,13 @@ import (
 
 	"onetrip/internal/coverage"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 )
 
 // BenchmarkReport works out reports on the demo catalogue, from the question to the best
 // set of three parts.
 func BenchmarkReport(b *testing.B) {
-	s := demoSnapshot(b)
+	s := kittest.Demo(b)
 	for _, basis := range []kit.Basis{kit.OnSale, kit.InStock} {
 		for _, workers := range []int{1, 2} {
 			b.Run(fmt.Sprintf("%s/workers=%d", basis, workers), func(b *testing.B) {

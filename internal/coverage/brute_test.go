@@ -7,11 +7,10 @@ import (
 	"maps"
 	"testing"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/coverage"
 	"onetrip/internal/kit"
-	"onetrip/internal/store"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/units"
 )
 
@@ -21,7 +20,7 @@ import (
 // turn, resolve every kit that is incomplete again and count. So for each step of the
 // best set, with what was chosen before it there. Kits that are complete stay so.
 func TestWhatToStockNextEqualsBruteForce(t *testing.T) {
-	s := demoSnapshot(t)
+	s := kittest.Demo(t)
 	const location = "tarnsley"
 	p := some(s, bruteForceStep, 3)
 	q := p.question(kit.InStock)
@@ -39,9 +38,9 @@ func TestWhatToStockNextEqualsBruteForce(t *testing.T) {
 	for step := 0; ; step++ {
 		want := map[string]coverage.Count{}
 		best := coverage.Count{}
-		for _, sku := range sold(s) {
+		for _, sku := range kittest.Sold(s) {
 			var n coverage.Count
-			now, _ := p.complete(t, restocked(t, s, location, append(chosen[:len(chosen):len(chosen)], sku)...), prefer, open)
+			now, _ := p.complete(t, kittest.Restocked(t, s, location, append(chosen[:len(chosen):len(chosen)], sku)...), prefer, open)
 			for _, at := range now {
 				n.Kits++
 				n.Weight += weights[p.vehicles[at[0]].ID]
@@ -78,7 +77,7 @@ func TestWhatToStockNextEqualsBruteForce(t *testing.T) {
 			t.Errorf("step %d: %s completes %+v; brute force finds %+v for it and %+v for the best", step+1, part.SKU, part.Completes, want[part.SKU], best)
 		}
 		chosen = append(chosen, part.SKU)
-		_, open = p.complete(t, restocked(t, s, location, chosen...), prefer, open)
+		_, open = p.complete(t, kittest.Restocked(t, s, location, chosen...), prefer, open)
 		if len(chosen) == got.Asked {
 			break
 		}
@@ -92,38 +91,20 @@ func TestWhatToStockNextEqualsBruteForce(t *testing.T) {
 // bruteForceStep is of how many vehicles one is looked at.
 const bruteForceStep = 13
 
-func sold(s *kit.Snapshot) []string {
-	var skus []string
-	for _, p := range s.Catalog.Parts() {
-		skus = append(skus, p.SKU)
-	}
-	for _, b := range s.Catalog.Bundles() {
-		skus = append(skus, b.SKU)
-	}
-	return skus
-}
-
 // with is the demo catalogue with one more part, read anew.
 func with(t testing.TB, part *catalog.Part) *kit.Snapshot {
 	t.Helper()
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
+	data := kittest.Data(t)
 	own, form := *part, *part.Form
 	own.Form = &form
 	data.Parts = append(data.Parts, &own)
-	s, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s.WithPlenty()
+	return kittest.Open(t, data).WithPlenty()
 }
 
 // On the basis of the catalogue a part that is not sold completes as many kits as when it
 // is sold: parts made to measure and a part that the caller gives.
 func TestPartsNotSoldYetEqualBruteForce(t *testing.T) {
-	s := demoSnapshot(t)
+	s := kittest.Demo(t)
 	p := some(s, 1, 2)
 	q := p.question(kit.OnSale)
 	q.TryParts = []*catalog.Part{{
@@ -173,20 +154,6 @@ func TestPartsNotSoldYetEqualBruteForce(t *testing.T) {
 	if now, _ := p.complete(t, s.WithPlenty().WithParts(set), kit.Preferences{}, open); len(now) != got.Completes.Kits {
 		t.Errorf("the best set completes %+v, brute force finds %d", got.Completes, len(now))
 	}
-}
-
-// restocked is the snapshot with plenty of some SKUs at a location.
-func restocked(t testing.TB, s *kit.Snapshot, location string, skus ...string) *kit.Snapshot {
-	t.Helper()
-	var levels []catalog.Stock
-	for _, sku := range skus {
-		levels = append(levels, catalog.Stock{SKU: sku, Location: location, OnHand: 1000})
-	}
-	next, err := s.WithStock(s.Catalog.Revision, levels)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return next
 }
 
 func number(n int) *int { return &n }

@@ -5,34 +5,15 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
-	"sync"
 	"testing"
 	"time"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/coverage"
 	_ "onetrip/internal/golden"
 	"onetrip/internal/kit"
-	"onetrip/internal/store"
+	"onetrip/internal/kit/kittest"
 )
-
-var demo = sync.OnceValues(func() (*kit.Snapshot, error) {
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		return nil, err
-	}
-	return kit.Open(data)
-})
-
-func demoSnapshot(t testing.TB) *kit.Snapshot {
-	t.Helper()
-	s, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
-}
 
 // report works a question out in memory.
 func report(t testing.TB, s *kit.Snapshot, q coverage.Question, workers int) *coverage.Answer {
@@ -114,7 +95,7 @@ func (p pairs) complete(t testing.TB, s *kit.Snapshot, prefer kit.Preferences, o
 
 // The counts of a report are those of resolving every pair.
 func TestSharesEqualResolve(t *testing.T) {
-	s := demoSnapshot(t)
+	s := kittest.Demo(t)
 	p := some(s, 5, 2)
 	for _, basis := range []kit.Basis{kit.InStock, kit.OnSale} {
 		on, prefer := s, kit.Preferences{Objective: kit.ByStock}
@@ -130,7 +111,7 @@ func TestSharesEqualResolve(t *testing.T) {
 }
 
 func TestAReportIsTheSameForAnyNumberOfWorkers(t *testing.T) {
-	s := demoSnapshot(t)
+	s := kittest.Demo(t)
 	q := coverage.Question{Basis: kit.InStock, Location: "wexhollow", Flanges: []catalog.Flange{catalog.SquareBore}}
 	if one, three := report(t, s, q, 1), report(t, s, q, 3); !reflect.DeepEqual(one, three) {
 		t.Errorf("one worker\n%+v\nthree\n%+v", one, three)
@@ -139,10 +120,7 @@ func TestAReportIsTheSameForAnyNumberOfWorkers(t *testing.T) {
 
 // Vehicles of equal facts are one group, worked out once.
 func TestVehiclesOfEqualFactsShareTheWork(t *testing.T) {
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
+	data := kittest.Data(t)
 	for _, v := range slices.Clone(data.Vehicles[:5]) {
 		for year := range 3 {
 			twin := *v
@@ -151,10 +129,7 @@ func TestVehiclesOfEqualFactsShareTheWork(t *testing.T) {
 		}
 	}
 	data.Vehicles = append(data.Vehicles[:5:5], data.Vehicles[len(data.Vehicles)-15:]...)
-	s, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := kittest.Open(t, data)
 	a := report(t, s, coverage.Question{Basis: kit.OnSale}, 1)
 	if kits := 20 * len(s.Catalog.Carburetors()); a.Vehicles != 20 || a.Classes != 5 || a.SharingFactor != 4 || a.Verdicts.All.Kits != kits || a.Resolved*4 != kits {
 		t.Errorf("%d vehicles in %d groups, factor %g, %d kits for %d", a.Vehicles, a.Classes, a.SharingFactor, a.Resolved, a.Verdicts.All.Kits)
@@ -163,7 +138,7 @@ func TestVehiclesOfEqualFactsShareTheWork(t *testing.T) {
 
 // The README tells these figures of the demo catalogue.
 func TestFiguresOfTheReadme(t *testing.T) {
-	a := report(t, demoSnapshot(t), coverage.Question{Basis: kit.InStock, Location: "tarnsley"}, 2)
+	a := report(t, kittest.Demo(t), coverage.Question{Basis: kit.InStock, Location: "tarnsley"}, 2)
 	v, next := a.Verdicts, a.StockNext
 	got := []int{v.Complete.Kits + v.CompleteWithWarnings.Kits, v.All.Kits, v.Incomplete.Kits, v.OutOfStock.Kits, len(next.BestSet), next.Completes.Kits, int(next.AtMost)}
 	if want := []int{602, 2254, 726, 197, 3, 125, 130}; !slices.Equal(got, want) {

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 )
 
 // Not under the race detector, which empties pools at random.
@@ -30,15 +31,8 @@ func TestDecodingAllocatesLittle(t *testing.T) {
 
 // An answer takes the memory of its few hand-written values and no more.
 func TestEncodingAllocatesLittle(t *testing.T) {
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	snap, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	k, err := kit.Resolve(context.Background(), snap, &kit.Request{VehicleID: data.Vehicles[0].ID, CarburetorSKU: data.Carburetors[0].SKU})
+	snap := kittest.Demo(t)
+	k, err := kit.Resolve(context.Background(), snap, &kit.Request{VehicleID: snap.Catalog.Vehicles()[0].ID, CarburetorSKU: snap.Catalog.Carburetors()[0].SKU})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -21,6 +21,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/store"
 	"onetrip/internal/store/storetest"
 )
@@ -207,14 +208,7 @@ func cpuTime(b *testing.B) time.Duration {
 // BenchmarkHTTPParts are the shares of one request: reading and checking the body,
 // resolving, writing the answer.
 func BenchmarkHTTPParts(b *testing.B) {
-	data, err := demo()
-	if err != nil {
-		b.Fatal(err)
-	}
-	snap, err := kit.Open(data)
-	if err != nil {
-		b.Fatal(err)
-	}
+	snap := kittest.Demo(b)
 	body, err := os.ReadFile("../../testdata/requests/first.json")
 	if err != nil {
 		b.Fatal(err)

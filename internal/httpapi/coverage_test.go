@@ -14,6 +14,7 @@ import (
 
 	"onetrip/internal/coverage"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 )
 
 // coverageClient answers reports in memory. The client holds every answer against the
@@ -23,19 +24,6 @@ func coverageClient(t *testing.T, s *kit.Snapshot) client {
 	reports := coverage.NewMemory(current, 1)
 	t.Cleanup(reports.Close)
 	return client{t, New(Config{Snapshot: current, Source: "demo", Coverage: reports})}
-}
-
-func demoSnapshot(t *testing.T) *kit.Snapshot {
-	t.Helper()
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
 }
 
 // started posts a question.
@@ -64,7 +52,7 @@ func ended(t *testing.T, c client, path string) coverage.Report {
 }
 
 func TestCoverageOfTheContractsExample(t *testing.T) {
-	c := coverageClient(t, demoSnapshot(t))
+	c := coverageClient(t, kittest.Demo(t))
 	example, err := json.Marshal(schemaNamed("CoverageQuestion").Example)
 	if err != nil {
 		t.Fatal(err)
@@ -108,7 +96,7 @@ func TestCoverageOfTheContractsExample(t *testing.T) {
 }
 
 func TestCoverageIsCancelled(t *testing.T) {
-	c := coverageClient(t, demoSnapshot(t))
+	c := coverageClient(t, kittest.Demo(t))
 	path, _ := started(t, c, `{"basis": "catalogue"}`)
 	if got := c.get(path, echo.HeaderAccept, "text/csv"); got.status != http.StatusConflict || problem(t, got).Type != ProblemTypeNotDone {
 		t.Errorf("CSV of a report at work: %d %s", got.status, got.body)
@@ -128,7 +116,7 @@ func TestCoverageIsCancelled(t *testing.T) {
 }
 
 func TestQuestionsForCoverageAreChecked(t *testing.T) {
-	c := coverageClient(t, demoSnapshot(t))
+	c := coverageClient(t, kittest.Demo(t))
 	part := `{"sku": %q, "name": "Linkage end", "finish": "plain", "pack_quantity": 1, "price": {"amount_minor": 900, "currency": %q}, "lead_time_days": 3, "discontinued": false,
 		"kind": "throttle_end", "attributes": {"linkage_end": "clevis", "lever_end": "eyelet"}, "ends": [], "conflicts": %s}`
 	for question, want := range map[string]string{
@@ -163,7 +151,7 @@ func TestQuestionsForCoverageAreChecked(t *testing.T) {
 }
 
 func TestTooManyReportsAreRefused(t *testing.T) {
-	s := demoSnapshot(t)
+	s := kittest.Demo(t)
 	current := func() *kit.Snapshot { return s }
 	stuck := coverage.NewMemory(current, 0) // without a worker nothing ends
 	t.Cleanup(stuck.Close)

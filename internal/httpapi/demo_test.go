@@ -10,23 +10,17 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/store"
 )
 
 // Everything in the demo catalogue, and a kit and a sizing for every vehicle of it,
 // is what the contract says. The client fails on what is not.
 func TestDemoCatalogueKeepsTheContract(t *testing.T) {
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	snap, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
+	snap := kittest.Demo(t)
 	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo"})}
-	for path, total := range map[string]int{"/v1/vehicles": len(data.Vehicles), "/v1/carburetors": len(data.Carburetors),
-		"/v1/parts": len(data.Parts), "/v1/bundles": len(data.Bundles)} {
+	for path, total := range map[string]int{"/v1/vehicles": len(snap.Catalog.Vehicles()), "/v1/carburetors": len(snap.Catalog.Carburetors()),
+		"/v1/parts": len(snap.Catalog.Parts()), "/v1/bundles": len(snap.Catalog.Bundles())} {
 		seen := 0
 		for next := path + "?limit=200"; next != ""; {
 			p := read[page](t, c.get(next))
@@ -41,35 +35,28 @@ func TestDemoCatalogueKeepsTheContract(t *testing.T) {
 		}
 	}
 	verdicts := map[kit.Verdict]int{}
-	for i, v := range data.Vehicles {
+	for i, v := range snap.Catalog.Vehicles() {
 		for j := range 3 {
-			k := data.Carburetors[(3*i+j)%len(data.Carburetors)]
+			k := snap.Catalog.Carburetors()[(3*i+j)%len(snap.Catalog.Carburetors())]
 			answer := read[kit.Kit](t, c.post("/v1/kits/resolve", fmt.Sprintf(`{"vehicle_id": %q, "carburetor_sku": %q, "preferences": {"show_all": %v}}`, v.ID, k.SKU, j == 0)))
 			verdicts[answer.Verdict]++
 		}
-		if got := read[kit.Sizing](t, c.post("/v1/sizing", fmt.Sprintf(`{"vehicle_id": %q}`, v.ID))); len(got.Carburetors) != len(data.Carburetors) {
+		if got := read[kit.Sizing](t, c.post("/v1/sizing", fmt.Sprintf(`{"vehicle_id": %q}`, v.ID))); len(got.Carburetors) != len(snap.Catalog.Carburetors()) {
 			t.Errorf("%s: %d carburetors ranked", v.ID, len(got.Carburetors))
 		}
 	}
 	if len(verdicts) < 2 {
 		t.Errorf("only the verdicts %v", verdicts)
 	}
-	t.Logf("%d kits: %v", 3*len(data.Vehicles), verdicts)
+	t.Logf("%d kits: %v", 3*len(snap.Catalog.Vehicles()), verdicts)
 }
 
 // The contract's filters and the catalogue agree: counting by kind adds up.
 func TestDemoPartsByKind(t *testing.T) {
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
+	snap := kittest.Demo(t)
 	want := map[catalog.Kind]int{}
-	for _, p := range data.Parts {
+	for _, p := range snap.Catalog.Parts() {
 		want[p.Kind]++
-	}
-	snap, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
 	}
 	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo"})}
 	for _, k := range catalog.Kinds {
@@ -86,17 +73,10 @@ func TestDemoPartsByKind(t *testing.T) {
 // What the contract shows as an example works on the demo catalogue: each request
 // body is answered, each filter finds something, each path is there.
 func TestContractExamplesWork(t *testing.T) {
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	snap, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
+	snap := kittest.Demo(t)
 	c := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo", Kits: store.NewMemoryKits(), Exports: csvExports})}
 	kept := c.post("/v1/kits", `{"vehicle_id": "halvorne-ferrymaster-1972", "carburetor_sku": "QYC-2A23"}`)
-	skus := map[string]string{"getCarburetor": data.Carburetors[0].SKU, "getPart": data.Parts[0].SKU, "getBundle": data.Bundles[0].SKU, "getStock": data.Parts[0].SKU}
+	skus := map[string]string{"getCarburetor": snap.Catalog.Carburetors()[0].SKU, "getPart": snap.Catalog.Parts()[0].SKU, "getBundle": snap.Catalog.Bundles()[0].SKU, "getStock": snap.Catalog.Parts()[0].SKU}
 	for id, op := range operations() {
 		if op.method == http.MethodPost && op.scopes()[0] == "read" && op.RequestBody.Value.Content["application/json"] != nil {
 			example, err := json.Marshal(op.RequestBody.Value.Content["application/json"].Schema.Value.Example)

@@ -30,9 +30,6 @@ const validVehicle = `{
 
 const validRequest = `{"vehicle": ` + validVehicle + `, "carburetor_sku": "TN-600"}`
 
-// demo is the demo catalogue; its rules serve the fixture as well.
-var demo = sync.OnceValues(func() (*catalog.Data, error) { return store.ReadCatalogue(db.Seed()) })
-
 var csvExports = Exports{Parts: store.WriteParts, Stock: store.WriteStock}
 
 // fixture is a small invented catalogue: enough of each thing for pages, filters
@@ -51,7 +48,7 @@ var openFixture = sync.OnceValues(func() (*kit.Snapshot, error) {
 	offer := func(sku, name string, minor int64) catalog.Offer {
 		return catalog.Offer{SKU: sku, Name: name, Finish: catalog.FinishPlain, PackQuantity: 1, Price: usd(minor), LeadTimeDays: 3}
 	}
-	seed, err := demo()
+	seed, err := store.ReadCatalogue(db.Seed()) // its rules serve here as well
 	if err != nil {
 		return nil, err
 	}

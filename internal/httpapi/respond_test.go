@@ -10,6 +10,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 )
 
 // sameAsEncodingJSON holds an answer to the bytes that encoding/json writes.
@@ -32,22 +33,15 @@ func sameAsEncodingJSON(t *testing.T, name string, v any) {
 // Everything in the demo catalogue, the kit of every pair of it and the golden kits are
 // written to the byte as by encoding/json.
 func TestAnswersAreEncodedAsByEncodingJSON(t *testing.T) {
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	snap, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, v := range data.Vehicles {
+	snap := kittest.Demo(t)
+	for _, v := range snap.Catalog.Vehicles() {
 		sameAsEncodingJSON(t, v.ID, v)
 		sizing, err := kit.Size(snap, v)
 		if err != nil {
 			t.Fatal(err)
 		}
 		sameAsEncodingJSON(t, "sizing of "+v.ID, sizing)
-		for i, c := range data.Carburetors {
+		for i, c := range snap.Catalog.Carburetors() {
 			k, err := kit.Resolve(t.Context(), snap, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU, Preferences: kit.Preferences{ShowAll: i%2 == 0}})
 			if err != nil {
 				t.Fatal(err)
@@ -55,13 +49,13 @@ func TestAnswersAreEncodedAsByEncodingJSON(t *testing.T) {
 			sameAsEncodingJSON(t, v.ID+" with "+c.SKU, k)
 		}
 	}
-	for _, c := range data.Carburetors {
+	for _, c := range snap.Catalog.Carburetors() {
 		sameAsEncodingJSON(t, c.SKU, c)
 	}
-	for _, p := range data.Parts {
+	for _, p := range snap.Catalog.Parts() {
 		sameAsEncodingJSON(t, p.SKU, p)
 	}
-	for _, b := range data.Bundles {
+	for _, b := range snap.Catalog.Bundles() {
 		sameAsEncodingJSON(t, b.SKU, b)
 	}
 	golden, err := filepath.Glob("../../testdata/kits/*.json")

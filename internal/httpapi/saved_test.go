@@ -12,8 +12,8 @@ import (
 	"testing"
 	"time"
 
-	"onetrip/db"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/store"
 	"onetrip/internal/store/storetest"
 )
@@ -26,14 +26,7 @@ const (
 // onMemory is a client of a service on the demo catalogue without a database.
 func onMemory(t testing.TB, configure ...func(*Config)) client {
 	t.Helper()
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
-	snap, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
+	snap := kittest.Demo(t)
 	cfg := Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo", Kits: store.NewMemoryKits(), Exports: csvExports}
 	for _, change := range configure {
 		change(&cfg)

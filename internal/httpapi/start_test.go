@@ -9,15 +9,13 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/units"
 )
 
 func serving(t testing.TB, data *catalog.Data, access *Access) client {
 	t.Helper()
-	snap, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
+	snap := kittest.Open(t, data)
 	return client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "test", Access: access})}
 }
 
@@ -26,11 +24,7 @@ var sheetLink = regexp.MustCompile(`href="(v1/kits/resolve\?[^"]*)"`)
 // The links of the start page show sheets, of kits that are complete, and every
 // address on it is there.
 func TestStartPageLinksToSheets(t *testing.T) {
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := serving(t, data, nil)
+	c := serving(t, kittest.Data(t), nil)
 	const browser = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"
 	page := c.get("/", "Accept", browser)
 	links := sheetLink.FindAllSubmatch(page.body, -1)
@@ -64,11 +58,7 @@ func TestStartPageOfAnotherCatalogue(t *testing.T) {
 	if page := newClient(t).get("/"); !strings.Contains(string(page.body), "vehicle_id=brindle-heath-1968&amp;carburetor_sku=TN-") {
 		t.Errorf("no link to a vehicle of the catalogue:\n%s", page.body)
 	}
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	empty := serving(t, &catalog.Data{Revision: 1, Currency: "USD", RuleFiles: data.RuleFiles}, nil)
+	empty := serving(t, &catalog.Data{Revision: 1, Currency: "USD", RuleFiles: kittest.Data(t).RuleFiles}, nil)
 	if page := empty.get("/"); page.status != http.StatusOK || !strings.Contains(string(page.body), "nothing to work out") {
 		t.Errorf("status %d:\n%s", page.status, page.body)
 	}
@@ -88,18 +78,13 @@ func TestStartPageKeepsTheCatalogueBehindKeys(t *testing.T) {
 
 // Names show as text, whatever they hold.
 func TestStartPageShowsNamesAsText(t *testing.T) {
-	data, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	mine := *data
-	v, k := *data.Vehicles[0], *data.Carburetors[0]
+	data := kittest.Data(t)
+	v, k := data.Vehicles[0], data.Carburetors[0]
 	v.Make, v.Model, k.Name = `<script>alert(1)</script>`, "a\u202eb", `"><img src=x>`
-	mine.Vehicles, mine.Carburetors = []*catalog.Vehicle{&v}, []*catalog.Carburetor{&k}
-	mine.Bundles, mine.Parts, mine.Stock = nil, nil, nil
+	data.Vehicles, data.Carburetors, data.Bundles, data.Parts, data.Stock = data.Vehicles[:1], data.Carburetors[:1], nil, nil, nil
 	k.Offer.Price = units.Money{AmountMinor: 1, Currency: data.Currency}
 	k.InBox, k.ReplacedBy = nil, ""
-	page := string(serving(t, &mine, nil).get("/").body)
+	page := string(serving(t, data, nil).get("/").body)
 	for _, raw := range []string{"<script", "<img", "\u202e"} {
 		if strings.Contains(page, raw) {
 			t.Errorf("the page has %q", raw)

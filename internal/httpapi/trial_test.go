@@ -18,6 +18,7 @@ import (
 	"github.com/getkin/kin-openapi/openapi3filter"
 
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/rules"
 )
 
@@ -150,7 +151,7 @@ const everyKit = `{"changes": [{"id": "fuel-filter"}, {"id": "fuel-clamps"}]}`
 
 // A trial may take longer than the server gives other requests.
 func TestALongTrialOutlivesTheServersTimeouts(t *testing.T) {
-	snap := demoSnapshot(t)
+	snap := kittest.Demo(t)
 	server := httptest.NewUnstartedServer(New(Config{Source: "demo", Snapshot: func() *kit.Snapshot { return snap }}))
 	const short = 200 * time.Millisecond
 	server.Config.ReadTimeout, server.Config.WriteTimeout = short, short
@@ -182,7 +183,7 @@ func TestALongTrialOutlivesTheServersTimeouts(t *testing.T) {
 
 // A caller that leaves ends the work.
 func TestATrialEndsWithItsConnection(t *testing.T) {
-	snap := demoSnapshot(t)
+	snap := kittest.Demo(t)
 	logged := make(lines, 100)
 	server := httptest.NewServer(New(Config{Source: "demo", Snapshot: func() *kit.Snapshot { return snap }, Log: slog.New(slog.NewTextHandler(logged, nil))}))
 	defer server.Close()

@@ -12,9 +12,9 @@ import (
 	"testing"
 	"time"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/store"
 	"onetrip/internal/store/storetest"
 )
@@ -26,11 +26,7 @@ func onPostgres(t testing.TB, configure ...func(*Config)) (c client, dsn string)
 	t.Helper()
 	dsn = storetest.Database(t)
 	pool := storetest.Pool(t, dsn)
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := store.ImportCatalogue(t.Context(), pool, data); err != nil {
+	if err := store.ImportCatalogue(t.Context(), pool, kittest.Data(t)); err != nil {
 		t.Fatal(err)
 	}
 	live, err := store.Follow(t.Context(), pool, nil, slog.New(slog.DiscardHandler))

@@ -9,9 +9,9 @@ import (
 	"slices"
 	"testing"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/store"
 )
 
@@ -59,18 +59,12 @@ func benchmarkRequests(b *testing.B, requests []*kit.Request) {
 // BenchmarkSweep sweeps 1,000 of 20,000 made-up vehicles over the demo catalogue's parts
 // and 50 carburetors, with one worker and with one for each core.
 func BenchmarkSweep(b *testing.B) {
-	base, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		b.Fatal(err)
-	}
+	base := kittest.Data(b)
 	data, err := store.MakeSynthetic(base, store.Synthetic{Parts: len(base.Parts), Vehicles: 20_000, Carburetors: 50, Seed: 1})
 	if err != nil {
 		b.Fatal(err)
 	}
-	s, err := kit.Open(data)
-	if err != nil {
-		b.Fatal(err)
-	}
+	s := kittest.Open(b, data)
 	q := kit.SweepQuery{}
 	for i, v := range s.Catalog.Vehicles() {
 		if i%20 == 0 {

@@ -1,28 +1,6 @@
 package kit_test
 
-import (
-	"sync"
-	"testing"
+import "onetrip/internal/kit/kittest"
 
-	"onetrip/db"
-	"onetrip/internal/kit"
-	"onetrip/internal/store"
-)
-
-// demo is the embedded demo catalogue, read once.
-var demo = sync.OnceValues(func() (*kit.Snapshot, error) {
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		return nil, err
-	}
-	return kit.Open(data)
-})
-
-func demoSnapshot(t testing.TB) *kit.Snapshot {
-	t.Helper()
-	s, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
-}
+// demoSnapshot is the demo catalogue, read once.
+var demoSnapshot = kittest.Demo

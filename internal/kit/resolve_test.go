@@ -7,25 +7,17 @@ import (
 	"strings"
 	"testing"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
-	"onetrip/internal/store"
+	"onetrip/internal/kit/kittest"
 )
 
 // changedSnapshot is the demo catalogue after a change.
 func changedSnapshot(t *testing.T, change func(*catalog.Data)) *kit.Snapshot {
 	t.Helper()
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
+	data := kittest.Data(t)
 	change(data)
-	s, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
+	return kittest.Open(t, data)
 }
 
 // manualChoke is usualCarburetor's sister of 600 cfm with a manual choke.

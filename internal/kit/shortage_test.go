@@ -7,6 +7,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 )
 
 // verdictFromStock is the verdict of what a location can supply of what is required.
@@ -20,43 +21,17 @@ func verdictFromStock(t testing.TB, s *kit.Snapshot, v *catalog.Vehicle, carbure
 	return k.Verdict
 }
 
-// sold lists every SKU that a kit can take.
-func sold(s *kit.Snapshot) []string {
-	var skus []string
-	for _, p := range s.Catalog.Parts() {
-		skus = append(skus, p.SKU)
-	}
-	for _, b := range s.Catalog.Bundles() {
-		skus = append(skus, b.SKU)
-	}
-	return skus
-}
-
 // thinned is the demo catalogue with many shelves nearly empty: by hash, so that runs
 // are alike.
 func thinned(t testing.TB) *kit.Snapshot {
 	s := demoSnapshot(t)
 	var levels []catalog.Stock
-	for _, sku := range sold(s) {
+	for _, sku := range kittest.Sold(s) {
 		for _, at := range s.Catalog.Locations {
 			h := fnv.New32a()
 			_, _ = h.Write([]byte(sku + at.ID))
 			levels = append(levels, catalog.Stock{SKU: sku, Location: at.ID, OnHand: []int{0, 0, 1, 3, 20, 20, 20, 20}[h.Sum32()>>8%8]})
 		}
-	}
-	next, err := s.WithStock(s.Catalog.Revision, levels)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return next
-}
-
-// restock is the snapshot with plenty of some SKUs at a location.
-func restock(t testing.TB, s *kit.Snapshot, location string, skus []string) *kit.Snapshot {
-	t.Helper()
-	var levels []catalog.Stock
-	for _, sku := range skus {
-		levels = append(levels, catalog.Stock{SKU: sku, Location: location, OnHand: 1000})
 	}
 	next, err := s.WithStock(s.Catalog.Revision, levels)
 	if err != nil {
@@ -80,12 +55,12 @@ func TestShortageEqualsBruteForce(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			s := run.snapshot
-			skus := sold(s)
+			skus := kittest.Sold(s)
 			alone := map[string]map[string]*kit.Snapshot{}
 			for _, at := range s.Catalog.Locations {
 				alone[at.ID] = map[string]*kit.Snapshot{}
 				for _, sku := range skus {
-					alone[at.ID][sku] = restock(t, s, at.ID, []string{sku})
+					alone[at.ID][sku] = kittest.Restocked(t, s, at.ID, sku)
 				}
 			}
 			lines, tried := map[int]int{}, 0
@@ -138,17 +113,17 @@ func TestShortageEqualsBruteForce(t *testing.T) {
 }
 
 func checkAmong(t *testing.T, s *kit.Snapshot, v *catalog.Vehicle, carburetor, at string, got *kit.Shortage) {
-	if verdictFromStock(t, restock(t, s, at, got.Among), v, carburetor, at) == kit.Incomplete {
+	if verdictFromStock(t, kittest.Restocked(t, s, at, got.Among...), v, carburetor, at) == kit.Incomplete {
 		t.Errorf("%s with %s at %s: all of %v together do not complete it", v.ID, carburetor, at, got.Among)
 	}
 	var others []string
-	for _, sku := range sold(s) {
+	for _, sku := range kittest.Sold(s) {
 		if !slices.ContainsFunc(got.Among, func(among string) bool { return slices.Contains(s.Interchangeable(among), sku) }) {
 			others = append(others, sku)
 		}
 	}
 	for _, sku := range got.Among {
-		if verdictFromStock(t, restock(t, s, at, append(slices.Clone(others), sku)), v, carburetor, at) != kit.Incomplete {
+		if verdictFromStock(t, kittest.Restocked(t, s, at, append(slices.Clone(others), sku)...), v, carburetor, at) != kit.Incomplete {
 			t.Errorf("%s with %s at %s: %d lines short, but %s completes it with things not named", v.ID, carburetor, at, got.Lines, sku)
 		}
 	}

@@ -11,11 +11,10 @@ import (
 
 	"pgregory.net/rapid"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/rules"
-	"onetrip/internal/store"
 	"onetrip/internal/units"
 )
 
@@ -303,10 +302,7 @@ func TestSweepEndsEarly(t *testing.T) {
 // Vehicles and carburetors that differ a little share selections, and each pair still gets
 // the kit that is its own.
 func TestSweepOfNeighboursEqualsResolve(t *testing.T) {
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
+	data := kittest.Data(t)
 	var carburetors []*catalog.Carburetor
 	for i, base := range []*catalog.Carburetor{data.Carburetors[3], data.Carburetors[24], data.Carburetors[47]} {
 		for n, change := range []func(*catalog.Carburetor){

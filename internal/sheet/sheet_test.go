@@ -17,11 +17,10 @@ import (
 
 	"golang.org/x/net/html"
 
-	"onetrip/db"
 	"onetrip/internal/golden"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/sheet"
-	"onetrip/internal/store"
 )
 
 var drawings = []string{"demand", "ports", "path", "stack", "levers"}
@@ -584,21 +583,10 @@ func firstDifference(a, b string) string {
 	return fmt.Sprintf("%d elements instead of %d", len(x), len(y))
 }
 
-var demo = sync.OnceValues(func() (*kit.Snapshot, error) {
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		return nil, err
-	}
-	return kit.Open(data)
-})
-
 // Every vehicle of the demo, each with some of the carburetors, has a sheet on which
 // no text runs out of its drawing or into another.
 func TestEveryDemoVehicleHasALegibleSheet(t *testing.T) {
-	s, err := demo()
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := kittest.Demo(t)
 	carburetors := s.Catalog.Carburetors()
 	n, verdicts := 0, map[kit.Verdict]int{}
 	for i, v := range s.Catalog.Vehicles() {

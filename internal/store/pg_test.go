@@ -12,8 +12,8 @@ import (
 
 	"github.com/jackc/pgx/v5/pgxpool"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/store"
 	"onetrip/internal/store/storetest"
 )
@@ -29,11 +29,7 @@ func TestMain(m *testing.M) {
 // seed is a fresh copy of the demo catalogue.
 func seed(t testing.TB) *catalog.Data {
 	t.Helper()
-	d, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
-	return d
+	return kittest.Data(t)
 }
 
 // seeded is a database that holds the demo catalogue.

@@ -5,18 +5,15 @@ import (
 	"hash/fnv"
 	"testing"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/store"
 )
 
 func synthetic(t *testing.T, size store.Synthetic) *catalog.Data {
 	t.Helper()
-	base, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := kittest.Data(t)
 	d, err := store.MakeSynthetic(base, size)
 	if err != nil {
 		t.Fatal(err)
@@ -100,10 +97,7 @@ func TestSyntheticIsValid(t *testing.T) {
 }
 
 func TestSyntheticRefusesToBeSmallerThanItsBase(t *testing.T) {
-	base, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := kittest.Data(t)
 	if _, err := store.MakeSynthetic(base, store.Synthetic{Parts: 10}); err == nil {
 		t.Error("10 parts are accepted")
 	}
