@@ -112,11 +112,7 @@ const ruleIDForm = "write two words or more of small letters and digits with sin
 
 // PutRule serves PUT /v1/rules/{id}.
 func (s *server) PutRule(c echo.Context, id RuleID, p PutRuleParams) error {
-	w, err := s.writable()
-	if err != nil {
-		return err
-	}
-	pre, err := precondition(c.Request())
+	w, pre, err := s.writableWhen(c)
 	if err != nil {
 		return err
 	}

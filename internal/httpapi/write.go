@@ -40,14 +40,18 @@ func (s *server) writable() (Writer, error) {
 	return s.writer, nil
 }
 
+// writableWhen is the writer, and what a request asks to hold before it writes.
+func (s *server) writableWhen(c echo.Context) (w Writer, pre catalog.Precondition, err error) {
+	if w, err = s.writable(); err == nil {
+		pre, err = precondition(c.Request())
+	}
+	return w, pre, err
+}
+
 // put runs a PUT of one thing. own is the thing's id and the id's name in the body.
 func put[T any](s *server, c echo.Context, id string, decode func([]byte) (*T, error), own func(*T) (is *string, name string),
 	write func(Writer, context.Context, string, *T, catalog.Precondition) (catalog.Written, error)) error {
-	w, err := s.writable()
-	if err != nil {
-		return err
-	}
-	pre, err := precondition(c.Request())
+	w, pre, err := s.writableWhen(c)
 	if err != nil {
 		return err
 	}
@@ -73,11 +77,7 @@ func put[T any](s *server, c echo.Context, id string, decode func([]byte) (*T, e
 
 // remove runs what has no body: a DELETE of one thing.
 func remove(s *server, c echo.Context, id string, write func(Writer, context.Context, string, string, catalog.Precondition) (catalog.Written, error)) error {
-	w, err := s.writable()
-	if err != nil {
-		return err
-	}
-	pre, err := precondition(c.Request())
+	w, pre, err := s.writableWhen(c)
 	if err != nil {
 		return err
 	}

@@ -3,7 +3,6 @@ package sheet
 import (
 	"bytes"
 	"cmp"
-	_ "embed"
 	"encoding/csv"
 	"fmt"
 	"html/template"
@@ -14,11 +13,7 @@ import (
 
 	"onetrip/internal/coverage"
 	"onetrip/internal/kit"
-	"onetrip/internal/units"
 )
-
-//go:embed coverage.html
-var coverageText string
 
 // coverageStyle adds to the workshop sheet's what a heat map needs. Every cell has its
 // letter; tint and pattern only help the eye.
@@ -44,12 +39,9 @@ table + p { margin-top: .6rem; }
 @media print { .heat { max-width: 100%; height: auto; } }
 `
 
-var coveragePage = template.Must(template.New("coverage").Funcs(template.FuncMap{
-	"number": units.Number, "percent": percent,
-	"beyondStock": func(v coverage.Verdicts) int { return v.Incomplete.Kits - v.OutOfStock.Kits },
-}).Parse(coverageText))
-
 func percent(share float64) string { return strconv.FormatFloat(100*share, 'f', 1, 64) + " %" }
+
+func beyondStock(v coverage.Verdicts) int { return v.Incomplete.Kits - v.OutOfStock.Kits }
 
 // How much a page shows; the whole is in JSON and CSV, and the page says so.
 const (
@@ -116,7 +108,7 @@ func Coverage(w io.Writer, r *coverage.Report) error {
 		v.answer(r.Answer)
 	}
 	var b bytes.Buffer
-	if err := coveragePage.Execute(&b, v); err != nil {
+	if err := pages.ExecuteTemplate(&b, "coverage.html", v); err != nil {
 		return fmt.Errorf("coverage page: %w", err)
 	}
 	_, err := io.WriteString(w, Visible(b.String()))

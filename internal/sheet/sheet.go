@@ -6,7 +6,7 @@ package sheet
 import (
 	"bytes"
 	"cmp"
-	_ "embed"
+	"embed"
 	"fmt"
 	"html/template"
 	"io"
@@ -29,16 +29,17 @@ type Options struct {
 	Notes []string  // sentences to show at the head of the sheet, each on its own line
 }
 
-//go:embed sheet.html
-var pageText string
+//go:embed *.html
+var pageFiles embed.FS
 
 //go:embed sheet.css
 var styleText string
 
-var page = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"words": words[string], "upper": strings.ToUpper, "number": units.Number, "check": checkTitle, "need": needWords,
-	"si": siText, "limit": limitText, "unit": unitText, "first": firstSentence, "finish": finishText, "attribute": attributeText, "decimal": decimal, "capital": upperFirst,
-}).Parse(pageText))
+// pages are sheet.html and coverage.html, with what both are made of in parts.html.
+var pages = template.Must(template.New("").Funcs(template.FuncMap{
+	"number": units.Number, "check": checkTitle, "need": needWords, "si": siText, "limit": limitText, "unit": unitText, "first": firstSentence,
+	"finish": finishText, "attribute": attributeText, "decimal": decimal, "capital": upperFirst, "percent": percent, "beyondStock": beyondStock,
+}).ParseFS(pageFiles, "*.html"))
 
 // HTML writes the sheet as one self-contained page in UTF-8: no script, nothing loaded
 // from anywhere. Text of the catalogue or the request shows as text, whatever it
@@ -49,7 +50,7 @@ func HTML(w io.Writer, k *kit.Kit, o Options) error {
 		return fmt.Errorf("sheet: %w", err)
 	}
 	var b bytes.Buffer
-	if err := page.Execute(&b, view); err != nil {
+	if err := pages.ExecuteTemplate(&b, "sheet.html", view); err != nil {
 		return fmt.Errorf("sheet: %w", err)
 	}
 	_, err = io.WriteString(w, Visible(b.String()))
