@@ -149,6 +149,117 @@ var Kinds = []KindSpec{
 	{Kind: "thread_sealant", Title: "Thread sealant", Attrs: []AttrSpec{yes("fuel_safe"), enum("form", "paste", "tape")}},
 }
 
+// sayings are what a part with a value of an attribute is or does, with the unit at the
+// value; of a boolean for true and for false. Attributes of one name mean the same
+// whatever the kind.
+var sayings = map[string]string{
+	"awg":                    "has a gauge of %s AWG",
+	"blade":                  "has a %s blade",
+	"bore_in":                "has a bore of %s in",
+	"branch_in":              "has a branch of %s in",
+	"cable_travel_in":        "has a cable travel of %s in",
+	"carburetor_flange":      "goes under a %s carburetor",
+	"carburetor_neck_in":     "fits a carburetor neck of %s in",
+	"carburetor_thread":      "has a carburetor thread of %s",
+	"class":                  "is of class %s",
+	"cleaner_neck_in":        "fits a cleaner neck of %s in",
+	"cleaner_thread":         "has a cleaner thread of %s",
+	"diameter_in":            "has a diameter of %s in",
+	"downshift":              "is for a downshift by %s",
+	"drive":                  "has %s drive",
+	"drop_psi_at_rated_flow": "drops %s psi at its rated flow",
+	"flange":                 "fits a %s flange",
+	"flow_cfm":               "flows %s cfm",
+	"form":                   "comes as %s",
+	"free_flow_gph":          "delivers %s gph",
+	"from":                   "converts from %s",
+	"fuel_safe":              "is safe with fuel|is not safe with fuel",
+	"fuse_a":                 "is for a fuse of %s A",
+	"grip":                   "has a %s grip",
+	"height_in":              "is %s in high",
+	"hose_in":                "fits %s in hose",
+	"jets_in":                "has jets of %s in",
+	"large_in":               "has a large end of %s in",
+	"length_in":              "is %s in long",
+	"lever_end":              "joins %s at the lever",
+	"linkage_end":            "joins %s at the linkage",
+	"manifold_flange":        "goes on a %s manifold",
+	"material":               "is made of %s",
+	"max_amps":               "carries %s A",
+	"max_ethanol_percent":    "takes %s %% ethanol",
+	"max_flow_gph":           "passes %s gph",
+	"max_inlet_psi":          "withstands %s psi at its inlet",
+	"max_pressure_psi":       "withstands %s psi",
+	"micron":                 "filters to %s micron",
+	"mounts_on":              "mounts on the %s",
+	"neck_in":                "fits a neck of %s in",
+	"needs_return":           "needs a return line|needs no return line",
+	"npt_in":                 "has a pipe thread of %s in",
+	"orifice_in":             "has an orifice of %s in",
+	"outlet_max_psi":         "has a highest outlet of %s psi",
+	"outlet_min_psi":         "has a lowest outlet of %s psi",
+	"pressure_psi":           "makes %s psi",
+	"radius_in":              "has a radius of %s in",
+	"rated_flow_gph":         "passes %s gph",
+	"rods_in":                "has rods of %s in",
+	"run_in":                 "has a run of %s in",
+	"series":                 "is for the %s series",
+	"service":                "is for %s service",
+	"shape":                  "has the shape %s",
+	"small_in":               "has a small end of %s in",
+	"springs":                "has %s springs",
+	"studs":                  "has %s studs",
+	"style":                  "is of the %s style",
+	"thread":                 "has a thread of %s",
+	"throttle":               "is for a %s throttle",
+	"to":                     "converts to %s",
+	"use":                    "is for use as %s",
+	"volts":                  "is for %s V",
+}
+
+// Says is what a part with a value of an attribute is or does, as people say it:
+// "withstands at least 6 psi". The value is as CSV and rules write it, alone or as "at
+// least 6" and "30R9 or 30R14". False when no kind has such an attribute.
+func Says(attr, value string) (string, bool) {
+	words, known := sayings[attr]
+	if !known {
+		return "", false
+	}
+	if yes, no, either := strings.Cut(words, "|"); either {
+		if value == "true" {
+			return yes, true
+		}
+		return no, true
+	}
+	if attr != "series" { // all other words are ours
+		value = strings.ReplaceAll(value, "_", " ")
+	}
+	return fmt.Sprintf(words, value), true
+}
+
+// SaysAll joins what Says says of several attributes: "has a bore of 3/8 in and withstands
+// at least 6 psi". A verb that follows itself is said once.
+func SaysAll(asked [][2]string) string {
+	var b strings.Builder
+	before := ""
+	for _, a := range asked {
+		words, known := Says(a[0], a[1])
+		if !known {
+			words = "has " + a[0] + " " + a[1]
+		}
+		verb, rest, _ := strings.Cut(words, " ")
+		if before != "" {
+			b.WriteString(" and ")
+		}
+		if verb == before {
+			words = rest
+		}
+		b.WriteString(words)
+		before = verb
+	}
+	return b.String()
+}
+
 var kindByName = func() map[Kind]*KindSpec {
 	m := make(map[Kind]*KindSpec, len(Kinds))
 	for i := range Kinds {

@@ -36,11 +36,16 @@ func (j *job) whyNothing(d *demand) string {
 		}
 		return fmt.Sprintf("Every %s that fits is discontinued.", title(d.spec))
 	}
-	wants := make([]string, len(set))
-	for i, t := range set {
-		wants[i] = strings.ReplaceAll(t.Attr, "_", " ") + " " + t.Wanted()
+	return fmt.Sprintf("No %s in the catalogue %s.", title(d.spec), says(set))
+}
+
+// says is what a part does that passes tests: "withstands at least 14 psi".
+func says(tests []rules.Test) string {
+	asked := make([][2]string, len(tests))
+	for i := range tests {
+		asked[i] = [2]string{tests[i].Attr, tests[i].Wanted()}
 	}
-	return fmt.Sprintf("No %s in the catalogue has %s.", title(d.spec), strings.Join(wants, " and "))
+	return catalog.SaysAll(asked)
 }
 
 // maxExplained bounds the subsets tried; rules have a handful of tests.
@@ -199,9 +204,9 @@ func (j *job) lacksInPath(path *fit.PathOption) []lack {
 		if !nobodySells(s.Part) {
 			continue
 		}
-		text := fmt.Sprintf("No %s in the catalogue fits %s at one end and %s at the other%s.", s.Part.Name, s.From.Words(), s.To.Words(), j.withstanding(s.Need))
+		text := fmt.Sprintf("No %s in the catalogue fits %s at one end and %s at the other%s.", s.Part.Name, s.From.Words(), s.To.Words(), j.alsoAsked(s.Need))
 		if s.Need == "fuel.inlet_fitting" || s.Need == "fuel.fittings" {
-			text = fmt.Sprintf("No fitting in the catalogue leads from %s to %s%s.", s.From.Words(), s.To.Words(), j.withstanding(s.Need))
+			text = fmt.Sprintf("No fitting in the catalogue leads from %s to %s%s.", s.From.Words(), s.To.Words(), j.alsoAsked(s.Need))
 		}
 		add(lack{need: s.Need, from: s.From, to: s.To, text: text})
 	}
@@ -214,23 +219,21 @@ func (j *job) lacksInPath(path *fit.PathOption) []lack {
 	return out
 }
 
-// withstanding spells out what the rules ask of a part: " with max pressure psi at
-// least 14".
-func (j *job) withstanding(need string) string {
+// alsoAsked spells out what the rules ask of a part beside its ends: " and withstands at
+// least 14 psi".
+func (j *job) alsoAsked(need string) string {
 	d := j.role(need)
 	if d == nil {
 		return ""
 	}
-	var wants []string
+	var tests []rules.Test
 	for _, m := range d.matches {
-		for i := range m.Tests {
-			wants = append(wants, strings.ReplaceAll(m.Tests[i].Attr, "_", " ")+" "+m.Tests[i].Wanted())
-		}
+		tests = append(tests, m.Tests...)
 	}
-	if len(wants) == 0 {
+	if len(tests) == 0 {
 		return ""
 	}
-	return " with " + strings.Join(wants, " and ")
+	return " and " + says(tests)
 }
 
 // portNeeds are the needs of vacuum users, and how bad it is to leave one without a

@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 
+	"onetrip/internal/catalog"
 	"onetrip/internal/coverage"
 	"onetrip/internal/kit"
 )
@@ -166,13 +167,13 @@ func (v *coverageView) answer(a *coverage.Answer) {
 
 // wanted says what a gap asks for.
 func wanted(g *coverage.Gap) string {
-	asked := make([]string, len(g.Wanted))
+	asked := make([][2]string, len(g.Wanted))
 	for i, w := range g.Wanted {
-		asked[i] = words(w.Attribute) + " " + w.Wanted
+		asked[i] = [2]string{w.Attribute, w.Wanted}
 	}
-	with := ""
+	that := ""
 	if len(asked) > 0 {
-		with = " with " + strings.Join(asked, " and ")
+		that = " that " + catalog.SaysAll(asked)
 	}
 	switch g.Cause {
 	case kit.ShortOfStock:
@@ -185,11 +186,11 @@ func wanted(g *coverage.Gap) string {
 		return "no row of parts leads from the supply line to the inlet"
 	case kit.NoJoint:
 		if g.From != "" {
-			return fmt.Sprintf("%s from %s to %s%s", words(g.Kind), g.From, g.To, with)
+			return fmt.Sprintf("%s from %s to %s%s", words(g.Kind), g.From, g.To, that)
 		}
 	case kit.NothingMatches:
 	}
-	return words(g.Kind) + with
+	return words(g.Kind) + that
 }
 
 // heatMap draws a cell for each vehicle group and carburetor.

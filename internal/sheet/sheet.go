@@ -38,7 +38,7 @@ var styleText string
 // pages are sheet.html and coverage.html, with what both are made of in parts.html.
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"number": units.Number, "check": checkTitle, "need": needWords, "si": siText, "limit": limitText, "unit": unitText, "first": firstSentence,
-	"finish": finishText, "attribute": attributeText, "decimal": decimal, "capital": upperFirst, "percent": percent, "beyondStock": beyondStock,
+	"finish": finishText, "fail": failText, "decimal": decimal, "capital": upperFirst, "percent": percent, "beyondStock": beyondStock,
 }).ParseFS(pageFiles, "*.html"))
 
 // HTML writes the sheet as one self-contained page in UTF-8: no script, nothing loaded
@@ -200,13 +200,17 @@ func danger(id string) int {
 	return n
 }
 
-// attributeText is "attribute_in: what it is" as people write it.
-func attributeText(text string) string {
-	name, rest, ok := strings.Cut(text, ": ")
-	if !ok {
-		return text
+// failText is "cleaner_neck_in: 4.25, wanted 3" as people say it: "fits a cleaner neck of
+// 4.25 in, wanted 3"; what is no attribute stays as it is.
+func failText(text string) string {
+	name, rest, _ := strings.Cut(text, ": ")
+	is, want, _ := strings.Cut(rest, ", wanted ")
+	if is != "not stated" {
+		if says, known := catalog.Says(name, is); known {
+			return says + ", wanted " + words(want)
+		}
 	}
-	return words(name) + ": " + rest
+	return "fails " + words(text)
 }
 
 // firstSentence is text up to its first full stop that ends a sentence.
