@@ -57,6 +57,9 @@ func (s *Savings) Add(most int64) uint64 {
 	return 1 << (len(s.most) - 1)
 }
 
+// Reset forgets all sources.
+func (s *Savings) Reset() { s.most = s.most[:0] }
+
 // Of adds up what a set of sources can save.
 func (s *Savings) Of(sources uint64) int64 {
 	total := int64(0)

@@ -1,7 +1,6 @@
 package kit
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -115,7 +114,12 @@ func (j *job) lines(sel *selection) []Line {
 	return lines
 }
 
-func (b buy) holds(p *catalog.Part) bool { return real(p) && b.holdsSKU(p.SKU) }
+func (b buy) holds(p *catalog.Part) bool {
+	if b.bundle == nil {
+		return b.part == p
+	}
+	return slices.Contains(b.bundle.Parts(), p)
+}
 
 func (b buy) holdsSKU(sku string) bool {
 	if b.bundle == nil {
@@ -201,9 +205,12 @@ func (j *job) status(sel *selection, d *demand, lines []Line) (Status, float64) 
 		return d.status, d.quantity
 	}
 	units, bought, boxed, missing, used := 0, false, false, false, false
-	for _, o := range sel.chosen {
-		for _, u := range o.uses {
-			if u.Need != d.need || !j.serves(sel, d, o) {
+	for g := range sel.groups {
+		if !slices.Contains(sel.groups[g].demands, d) { // several sizes of one need are several groups
+			continue
+		}
+		for _, u := range sel.chosen[g].uses {
+			if u.Need != d.need {
 				continue
 			}
 			used = true
@@ -240,17 +247,6 @@ func (j *job) status(sel *selection, d *demand, lines []Line) (Status, float64) 
 		return InTheBox, quantity
 	}
 	return OnTheShelf, quantity
-}
-
-// serves reports whether a chosen option belongs to a demand's own group: several
-// sizes of one need are several groups.
-func (j *job) serves(sel *selection, d *demand, o *option) bool {
-	for g := range sel.groups {
-		if sel.chosen[g] == o {
-			return slices.Contains(sel.groups[g].demands, d)
-		}
-	}
-	return false
 }
 
 // bought reports whether some of a part comes from a line.
@@ -379,7 +375,7 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 
 // alternatives are the optima of the other objectives.
 func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, error) {
-	out := []Alternative{}
+	out := make([]Alternative, 0, 3)
 	for _, alt := range []struct {
 		name string
 		aim  aim
@@ -418,11 +414,12 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 	total, was := other.money(currency), base.money(currency)
 	a := Alternative{
 		Objective: name, Total: total, Delta: units.Money{AmountMinor: total.AmountMinor - was.AmountMinor, Currency: currency},
-		Available: true, Changes: []LineChange{},
+		Available: true,
 	}
+	changes := j.room.changes[:0]
 	change := func(o *catalog.Offer, from, to int) {
 		if from != to {
-			a.Changes = append(a.Changes, LineChange{SKU: o.SKU, Name: o.Name, From: from, To: to, Delta: o.Price.Times(to - from)})
+			changes = append(changes, LineChange{SKU: o.SKU, Name: o.Name, From: from, To: to, Delta: o.Price.Times(to - from)})
 		}
 	}
 	for _, b := range base.buys {
@@ -434,7 +431,9 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 		}
 		a.Available = a.Available && j.s.Catalog.OnHand(b.offer, j.aim.location) >= b.packs
 	}
-	slices.SortFunc(a.Changes, func(x, y LineChange) int { return cmp.Compare(x.SKU, y.SKU) })
+	slices.SortFunc(changes, func(x, y LineChange) int { return strings.Compare(x.SKU, y.SKU) })
+	a.Changes = append(make([]LineChange, 0, len(changes)), changes...)
+	j.room.changes = changes
 	return a
 }
 

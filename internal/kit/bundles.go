@@ -240,7 +240,7 @@ func (j *job) findHoldings() {
 		if p, err := j.s.Catalog.Part(sku); err == nil {
 			if j.holdings == nil {
 				n := len(j.carburetor.InBox) + len(j.request.OnHand)
-				j.holdings, j.held = make([]fit.Holding, 0, n), make([]sourceBits, 0, n)
+				j.holdings, j.held = lend(&j.room.holdings, n)[:0], lend(&j.room.held, n)[:0]
 			}
 			j.holdings = append(j.holdings, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
 			j.held = append(j.held, sourceBits{})

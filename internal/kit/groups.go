@@ -282,7 +282,7 @@ func (j *job) stackQuery(a aim) *fit.StackQuery {
 	}
 	q := &fit.StackQuery{
 		HoodClearanceIn: v.Intake.HoodClearanceIn, CarburetorHeightIn: c.HeightIn, CleanerHeightIn: v.AirCleaner.HeightIn,
-		Savings:      &j.savings,
+		Savings:      j.savings,
 		StudLengthIn: v.Intake.StudLengthIn, StudThread: v.Intake.StudThread,
 		Adapter:       role("mount.adapter", nil),
 		BaseGasket:    role("mount.base_gasket", flange(c.Flange)),

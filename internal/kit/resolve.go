@@ -31,7 +31,7 @@ type job struct {
 	writer   *writer
 	holdings []fit.Holding // what is had by SKU
 	held     []sourceBits  // by holding
-	savings  fit.Savings   // of all sources of parts, under all aims
+	savings  *fit.Savings  // of all sources of parts, under all aims
 	paths    *fit.PathSearch
 	stacks   *fit.StackSearch
 
@@ -230,8 +230,10 @@ func (j *job) compute() error {
 
 // facts are what the rules see.
 func (j *job) facts() *rules.Facts {
-	facts := &rules.Facts{
+	facts := &j.room.facts
+	*facts = rules.Facts{
 		Vehicle: j.vehicle, Carburetor: j.carburetor, Calc: &j.figures.Calc,
+		OnHand:      rules.OnHand{Needs: facts.OnHand.Needs[:0], SKUs: facts.OnHand.SKUs[:0]},
 		Preferences: rules.Preferences{Finish: string(j.aim.finish), Objective: string(j.aim.objective), Location: j.request.Preferences.Location},
 	}
 	for _, h := range j.request.OnHand {

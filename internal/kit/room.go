@@ -32,9 +32,16 @@ type room struct {
 	items       []pick.Item
 	buys        []buy
 	owned       []ownedUnits
+	held        []sourceBits
 	switches    []fit.Switch
 	holdings    []fit.Holding
 	bundles     []*catalog.Bundle
+	selections  []selection
+	problem     pick.Problem
+	refs        [2][]pick.OptionRef
+	changes     []LineChange
+	savings     fit.Savings
+	facts       rules.Facts
 	ids         map[*catalog.Part]int32
 	evaluation  rules.Memory
 	key         []byte
@@ -49,7 +56,7 @@ var rooms = sync.Pool{New: func() any { return &room{ids: map[*catalog.Part]int3
 func (j *job) enter() {
 	j.room = rooms.Get().(*room)
 	j.room.job++
-	j.writer = newWriter()
+	j.writer, j.savings = newWriter(), &j.room.savings
 	if n := len(j.s.Catalog.Bundles()); len(j.room.sources) < n {
 		j.room.sources = make([]sourceBits, n)
 	}
@@ -86,9 +93,15 @@ func (r *room) release() {
 	empty(&r.items)
 	empty(&r.buys)
 	empty(&r.owned)
+	empty(&r.held)
 	empty(&r.switches)
 	empty(&r.holdings)
 	empty(&r.bundles)
+	empty(&r.selections)
+	r.problem.Items, r.problem.Groups = nil, nil // which are of the piles above
+	empty(&r.changes)
+	r.savings.Reset()
+	r.facts.Vehicle, r.facts.Carburetor, r.facts.Calc = nil, nil, nil
 	clear(r.ids)
 	r.evaluation.Release()
 	rooms.Put(r)

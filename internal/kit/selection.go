@@ -1,10 +1,10 @@
 package kit
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
@@ -110,8 +110,8 @@ const pickNodeLimit = 50_000
 
 // choose builds the selection problem of a job under an aim and solves it.
 func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
-	sel := &selection{aim: a}
-	sel.groups = j.groups(a)
+	sel := &lend(&j.room.selections, 1)[0]
+	sel.aim, sel.groups = a, j.groups(a)
 	p, offers := j.problem(sel)
 	var err error
 	if sel.solution, err = solve(ctx, p); err != nil {
@@ -130,7 +130,7 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 			sel.buys = append(sel.buys, b)
 		}
 	}
-	slices.SortFunc(sel.buys, func(x, y buy) int { return cmp.Compare(x.offer.SKU, y.offer.SKU) })
+	slices.SortFunc(sel.buys, func(x, y buy) int { return strings.Compare(x.offer.SKU, y.offer.SKU) })
 	return sel, nil
 }
 
@@ -152,7 +152,8 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 			uses += len(g.options[i].uses)
 		}
 	}
-	p := &pick.Problem{Groups: lend(&j.room.groups, len(sel.groups))[:0]}
+	p := &j.room.problem
+	*p = pick.Problem{Groups: lend(&j.room.groups, len(sel.groups))[:0], Conflicts: p.Conflicts[:0], Free: p.Free[:0]}
 	optionRoom, demandRoom := lend(&j.room.pickOptions, options), lend(&j.room.amounts, uses)[:0]
 	ids := j.room.ids
 	clear(ids)
@@ -188,7 +189,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 			if err != nil {
 				continue // refused when the catalogue was read
 			}
-			when := using(p, int32(n))
+			when := using(nil, p, int32(n))
 			p.Groups = append(p.Groups, pick.Group{
 				Name: required.SKU, When: when,
 				Options: []pick.Option{{Demands: []pick.Amount{{Resource: id(required), Units: 1}}}},
@@ -197,16 +198,16 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	}
 	for n, part := range sel.parts {
 		for _, sku := range part.Conflicts {
-			other, err := j.s.Catalog.Part(sku)
-			if err != nil {
+			m, used := j.resource(sku)
+			if !used {
 				continue
 			}
-			if m, used := ids[other]; used {
-				for _, a := range using(p, int32(n)) {
-					for _, b := range using(p, m) {
-						if a.Group != b.Group {
-							p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{a, b})
-						}
+			refs := &j.room.refs
+			refs[0], refs[1] = using(refs[0][:0], p, int32(n)), using(refs[1][:0], p, m)
+			for _, a := range refs[0] {
+				for _, b := range refs[1] {
+					if a.Group != b.Group {
+						p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{a, b})
 					}
 				}
 			}
@@ -243,12 +244,12 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 
 	sel.free = lend(&j.room.owned, len(sel.parts))
 	for _, in := range j.carburetor.InBox {
-		if n, ok := j.owned(ids, in.SKU); ok {
+		if n, ok := j.resource(in.SKU); ok {
 			sel.free[n].boxed += in.Quantity * fit.PieceUnits(sel.parts[n])
 		}
 	}
 	for _, h := range j.request.OnHand {
-		if n, ok := j.owned(ids, h.SKU); ok {
+		if n, ok := j.resource(h.SKU); ok {
 			sel.free[n].onHand += h.Quantity * fit.PieceUnits(sel.parts[n])
 		}
 	}
@@ -260,8 +261,8 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	return p, offers
 }
 
-// owned finds the resource of a SKU that is in the box or on hand.
-func (j *job) owned(ids map[*catalog.Part]int32, sku string) (int32, bool) {
+// resource finds the resource of a SKU in the problem being stated.
+func (j *job) resource(sku string) (int32, bool) {
 	if sku == "" {
 		return 0, false
 	}
@@ -269,13 +270,12 @@ func (j *job) owned(ids map[*catalog.Part]int32, sku string) (int32, bool) {
 	if err != nil {
 		return 0, false
 	}
-	n, ok := ids[part]
+	n, ok := j.room.ids[part]
 	return n, ok
 }
 
-// using lists the options of a problem that demand a resource.
-func using(p *pick.Problem, resource int32) []pick.OptionRef {
-	var refs []pick.OptionRef
+// using adds the options of a problem that demand a resource to a list.
+func using(refs []pick.OptionRef, p *pick.Problem, resource int32) []pick.OptionRef {
 	for g := range p.Groups {
 		for o := range p.Groups[g].Options {
 			for _, d := range p.Groups[g].Options[o].Demands {

@@ -48,6 +48,7 @@ type work struct {
 	buy    []int32
 	list1  []lot
 	list2  []lot
+	lim    limiter
 	few    few
 	core   core
 }
@@ -83,7 +84,7 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 		return Solution{}, fmt.Errorf("%w (%w)", ErrLimit, err)
 	}
 	w.p = p
-	defer func() { w.p = nil }()
+	defer func() { w.p, w.lim.ctx = nil, nil }()
 	if err := w.flatten(); err != nil {
 		return Solution{}, err
 	}
@@ -96,7 +97,7 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 	out := make([]int32, len(p.Groups)+len(p.Items))
 	w.choice, w.buy = out[:len(p.Groups):len(p.Groups)], out[len(p.Groups):]
 	sol := Solution{Choice: w.choice, Buy: w.buy, Optimal: true}
-	lim := limiter{ctx: ctx, max: l.MaxNodes}
+	w.lim = limiter{ctx: ctx, max: l.MaxNodes}
 	w.few.tried = 0
 	for at := 0; at < len(w.member); {
 		end := at + 1
@@ -119,7 +120,7 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 		cost, ok, err := w.enumerate(groups)
 		bound := cost
 		if !ok {
-			cost, bound, err = w.core.solve(w, groups, &lim, first)
+			cost, bound, err = w.core.solve(w, groups, &w.lim, first)
 		}
 		if err != nil {
 			return Solution{}, err
@@ -128,7 +129,7 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 		sol.LowerBound += bound
 		sol.Optimal = sol.Optimal && cost == bound
 	}
-	sol.Nodes = lim.nodes + w.few.tried
+	sol.Nodes = w.lim.nodes + w.few.tried
 	return sol, nil
 }
 
