@@ -15,8 +15,11 @@ type Offer struct {
 	Discontinued bool        `json:"discontinued"`
 	ReplacedBy   string      `json:"replaced_by,omitempty"`
 
-	ordinal int32 // row in the snapshot's stock table
+	ordinal int32 // set by NewSnapshot
 }
+
+// Ordinal is the number of the offer among all of a Snapshot, from 0. Known of those alone.
+func (o *Offer) Ordinal() int { return int(o.ordinal) }
 
 // StockLevel is how many packs a location has on hand.
 type StockLevel struct {

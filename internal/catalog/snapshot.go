@@ -27,7 +27,8 @@ type Snapshot struct {
 	forms   map[Kind][]*Form
 	joining map[kindEnd][]*Form
 
-	stock []int32 // by offer ordinal, then location
+	offers int     // how many there are: parts, carburetors and bundles
+	stock  []int32 // by offer ordinal, then location
 }
 
 type kindEnd struct {
@@ -113,7 +114,8 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 			})
 		}
 	}
-	s.stock = make([]int32, int(ordinal)*len(s.Locations))
+	s.offers = int(ordinal)
+	s.stock = make([]int32, s.offers*len(s.Locations))
 	if err := setStock(s, d.Stock); err != nil {
 		return nil, err
 	}
@@ -137,7 +139,9 @@ func (s *Snapshot) file(p *Part) {
 	f := p.Form
 	f.parts = []*Part{p}
 	f.thread = f.Thread()
-	f.spec, _ = f.Kind.Spec()
+	if f.spec, _ = f.Kind.Spec(); f.spec != nil {
+		f.Kind = f.spec.Kind // one text for all, which makes comparing quick
+	}
 	f.place = len(s.forms[f.Kind])
 	s.forms[f.Kind] = append(s.forms[f.Kind], f)
 	for i, e := range f.Ends {
@@ -206,10 +210,10 @@ func (s *Snapshot) WithParts(parts []*Part) *Snapshot {
 	for k, forms := range s.joining {
 		next.joining[k] = slices.Clip(forms)
 	}
-	next.stock = slices.Clone(s.stock)
+	next.stock, next.offers = slices.Clone(s.stock), s.offers+len(parts)
 	for i, p := range parts {
 		own, form := *p, *p.Form
-		own.Form, own.ordinal = &form, int32(len(s.stock)/max(1, len(s.Locations))+i)
+		own.Form, own.ordinal = &form, int32(s.offers+i)
 		next.file(&own)
 		for range s.Locations {
 			next.stock = append(next.stock, plenty)
@@ -276,6 +280,9 @@ func nearIDs[T any](id string, sorted []T, idOf func(T) string) []string {
 	}
 	return Near(id, ids, 3)
 }
+
+// Offers is how many parts, carburetors and bundles there are; Offer.Ordinal numbers them.
+func (s *Snapshot) Offers() int { return s.offers }
 
 // Offer returns what is for sale under a SKU, nil when nothing is.
 func (s *Snapshot) Offer(sku string) *Offer {

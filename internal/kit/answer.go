@@ -101,7 +101,8 @@ func (j *job) lines(sel *selection) []Line {
 			}
 		}
 		for _, o := range sel.chosen {
-			for _, u := range o.uses {
+			for n := range o.uses {
+				u := &o.uses[n]
 				// a part that another one requires serves what that one serves
 				if b.holds(u.Part) || real(u.Part) && len(u.Part.Requires) > 0 && slices.ContainsFunc(u.Part.Requires, b.holdsSKU) {
 					fill(u.Need)
@@ -237,8 +238,8 @@ func (j *job) status(sel *selection, d *demand, lines []Line) (Status, float64) 
 	case missing:
 		return NotThere, quantity
 	case bought:
-		for _, l := range lines {
-			if slices.Contains(l.Fills, d.need) && !l.Stock.Enough {
+		for i := range lines {
+			if l := &lines[i]; !l.Stock.Enough && slices.Contains(l.Fills, d.need) {
 				return OutOfStock, quantity
 			}
 		}
@@ -416,34 +417,35 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 		Objective: name, Total: total, Delta: units.Money{AmountMinor: total.AmountMinor - was.AmountMinor, Currency: currency},
 		Available: true,
 	}
-	changes := j.room.changes[:0]
-	change := func(o *catalog.Offer, from, to int) {
-		if from != to {
-			changes = append(changes, LineChange{SKU: o.SKU, Name: o.Name, From: from, To: to, Delta: o.Price.Times(to - from)})
-		}
-	}
-	for _, b := range base.buys {
-		change(b.offer, b.packs, other.packs(b.offer))
-	}
-	for _, b := range other.buys {
-		if base.packs(b.offer) == 0 {
-			change(b.offer, 0, b.packs)
-		}
+	for i := range other.buys {
+		b := &other.buys[i]
 		a.Available = a.Available && j.s.Catalog.OnHand(b.offer, j.aim.location) >= b.packs
 	}
-	slices.SortFunc(changes, func(x, y LineChange) int { return strings.Compare(x.SKU, y.SKU) })
+	changes := j.room.changes[:0]
+	for was, is := base.buys, other.buys; len(was)+len(is) > 0; { // both by SKU
+		order := 1
+		switch {
+		case len(is) == 0:
+			order = -1
+		case len(was) > 0:
+			order = strings.Compare(was[0].offer.SKU, is[0].offer.SKU)
+		}
+		c := LineChange{}
+		var o *catalog.Offer
+		if order <= 0 {
+			o, c.From, was = was[0].offer, was[0].packs, was[1:]
+		}
+		if order >= 0 {
+			o, c.To, is = is[0].offer, is[0].packs, is[1:]
+		}
+		if c.From != c.To {
+			c.SKU, c.Name, c.Delta = o.SKU, o.Name, o.Price.Times(c.To-c.From)
+			changes = append(changes, c)
+		}
+	}
 	a.Changes = append(make([]LineChange, 0, len(changes)), changes...)
 	j.room.changes = changes
 	return a
-}
-
-func (sel *selection) packs(o *catalog.Offer) int {
-	for _, b := range sel.buys {
-		if b.offer == o {
-			return b.packs
-		}
-	}
-	return 0
 }
 
 // A lack is a need that nothing meets, or that stock does not cover.

@@ -127,7 +127,7 @@ func (j *job) saving(b *catalog.Bundle, known *sourceBits, a aim) int64 {
 }
 
 // bundle is what a bundle counts when it is bought.
-func (a aim) bundle(s *catalog.Snapshot, b *catalog.Bundle) int64 {
+func (a *aim) bundle(s *catalog.Snapshot, b *catalog.Bundle) int64 {
 	cost := b.Price.AmountMinor
 	if once, above := a.once(s, &b.Offer); above < 1 {
 		cost += once
@@ -249,6 +249,7 @@ func (j *job) findHoldings() {
 	for _, in := range j.carburetor.InBox {
 		add(in.SKU, in.Quantity)
 	}
+	j.inBox = len(j.holdings)
 	for _, h := range j.request.OnHand {
 		add(h.SKU, h.Quantity)
 	}
@@ -266,7 +267,7 @@ func (j *job) pieces(p *catalog.Part) int {
 }
 
 // alone is what pieces of a part count when bought for themselves.
-func (a aim) alone(s *catalog.Snapshot, p *catalog.Part, pieces int) int64 {
+func (a *aim) alone(s *catalog.Snapshot, p *catalog.Part, pieces int) int64 {
 	packs := fit.Packs(p, pieces*fit.PieceUnits(p))
 	cost := int64(packs) * p.Price.AmountMinor
 	if once, above := a.once(s, &p.Offer); packs > int(above) {

@@ -55,7 +55,7 @@ func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
 }
 
 // price is a candidate that is only bought.
-func (a aim) price(s *catalog.Snapshot, p *catalog.Part) fit.Candidate {
+func (a *aim) price(s *catalog.Snapshot, p *catalog.Part) fit.Candidate {
 	c := fit.Candidate{Part: p, Cost: p.Price.AmountMinor, Penalty: a.penalty(&p.Offer), Tied: p.Tied()}
 	c.Once, c.OnceAbove = a.once(s, &p.Offer)
 	return c

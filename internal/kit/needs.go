@@ -32,8 +32,8 @@ type demand struct {
 
 // accepts reports whether a form meets every match of the demand.
 func (d *demand) accepts(f *catalog.Form) bool {
-	for _, m := range d.matches {
-		if !m.Accepts(f) {
+	for i := range d.matches {
+		if !d.matches[i].Accepts(f) {
 			return false
 		}
 	}
@@ -66,9 +66,11 @@ func gather(fired []rules.Fired, r *room) []*demand {
 		if f.Rule.Need == "" {
 			continue
 		}
-		n := slices.IndexFunc(demands, func(d demand) bool { return d.need == f.Rule.Need && d.each == f.Each })
-		if n < 0 {
-			n = len(demands)
+		n := 0
+		for n < len(demands) && (demands[n].need != f.Rule.Need || demands[n].each != f.Each) {
+			n++
+		}
+		if n == len(demands) {
 			spec, _ := f.Rule.Kind.Spec()
 			demands = append(demands, demand{need: f.Rule.Need, each: f.Each, level: Level(f.Level), severity: Severity(f.Rule.Severity), spec: spec})
 		}

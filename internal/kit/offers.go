@@ -196,7 +196,7 @@ const maxRivals = 4
 func contradict(a, b *demand) bool {
 	for i := range a.matches {
 		for k := range b.matches {
-			if a.matches[i].Contradicts(b.matches[k]) {
+			if a.matches[i].Contradicts(&b.matches[k]) {
 				return true
 			}
 		}

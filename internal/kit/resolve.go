@@ -30,6 +30,7 @@ type job struct {
 
 	writer   *writer
 	holdings []fit.Holding // what is had by SKU
+	inBox    int           // of them, the first, are in the box
 	held     []sourceBits  // by holding
 	savings  *fit.Savings  // of all sources of parts, under all aims
 	paths    *fit.PathSearch

@@ -42,7 +42,7 @@ type room struct {
 	changes     []LineChange
 	savings     fit.Savings
 	facts       rules.Facts
-	ids         map[*catalog.Part]int32
+	ids         []int32 // by ordinal of a part: its resource, if that is of the part
 	evaluation  rules.Memory
 	key         []byte
 
@@ -50,7 +50,7 @@ type room struct {
 	sources []sourceBits // by index of bundle; of no account when of another job
 }
 
-var rooms = sync.Pool{New: func() any { return &room{ids: map[*catalog.Part]int32{}} }}
+var rooms = sync.Pool{New: func() any { return new(room) }}
 
 // enter takes a room for a job.
 func (j *job) enter() {
@@ -59,6 +59,9 @@ func (j *job) enter() {
 	j.writer, j.savings = newWriter(), &j.room.savings
 	if n := len(j.s.Catalog.Bundles()); len(j.room.sources) < n {
 		j.room.sources = make([]sourceBits, n)
+	}
+	if n := j.s.Catalog.Offers(); len(j.room.ids) < n {
+		j.room.ids = make([]int32, n)
 	}
 }
 
@@ -102,7 +105,6 @@ func (r *room) release() {
 	empty(&r.changes)
 	r.savings.Reset()
 	r.facts.Vehicle, r.facts.Carburetor, r.facts.Calc = nil, nil, nil
-	clear(r.ids)
 	r.evaluation.Release()
 	rooms.Put(r)
 }

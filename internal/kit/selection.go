@@ -31,11 +31,11 @@ type aim struct {
 }
 
 // penalty is what choosing a part counts beside its price.
-func (a aim) penalty(o *catalog.Offer) int64 {
+func (a *aim) penalty(o *catalog.Offer) int64 {
 	return a.penaltyOf(o.Finish)
 }
 
-func (a aim) penaltyOf(f catalog.Finish) int64 {
+func (a *aim) penaltyOf(f catalog.Finish) int64 {
 	if a.finish != "" && f != a.finish {
 		return finishMismatchMinor
 	}
@@ -43,7 +43,7 @@ func (a aim) penaltyOf(f catalog.Finish) int64 {
 }
 
 // onHand is how many packs of an offer the aim counts as in stock.
-func (a aim) onHand(s *catalog.Snapshot, o *catalog.Offer) int {
+func (a *aim) onHand(s *catalog.Snapshot, o *catalog.Offer) int {
 	if a.restock != nil && a.restock.plenty[o] {
 		return 10 * enoughStock
 	}
@@ -51,7 +51,7 @@ func (a aim) onHand(s *catalog.Snapshot, o *catalog.Offer) int {
 }
 
 // once is what a line counts on top of its packs when it has more than above packs.
-func (a aim) once(s *catalog.Snapshot, o *catalog.Offer) (charge int64, above int32) {
+func (a *aim) once(s *catalog.Snapshot, o *catalog.Offer) (charge int64, above int32) {
 	switch a.objective {
 	case ByStock:
 		charge = lineWeight
@@ -155,14 +155,12 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	p := &j.room.problem
 	*p = pick.Problem{Groups: lend(&j.room.groups, len(sel.groups))[:0], Conflicts: p.Conflicts[:0], Free: p.Free[:0]}
 	optionRoom, demandRoom := lend(&j.room.pickOptions, options), lend(&j.room.amounts, uses)[:0]
-	ids := j.room.ids
-	clear(ids)
 	sel.parts = lend(&j.room.parts, uses)[:0]
 	id := func(part *catalog.Part) int32 {
-		n, known := ids[part]
+		n, known := j.resource(sel, part)
 		if !known {
 			n = int32(len(sel.parts))
-			ids[part] = n
+			j.room.ids[part.Ordinal()] = n
 			sel.parts = append(sel.parts, part)
 		}
 		return n
@@ -198,7 +196,11 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	}
 	for n, part := range sel.parts {
 		for _, sku := range part.Conflicts {
-			m, used := j.resource(sku)
+			other, err := j.s.Catalog.Part(sku)
+			if err != nil {
+				continue
+			}
+			m, used := j.resource(sel, other)
 			if !used {
 				continue
 			}
@@ -234,7 +236,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 			bundles = append(bundles, b)
 			supplies := lend(&j.room.amounts, len(b.Contents))[:0]
 			for i, inside := range b.Parts() {
-				if m, wanted := ids[inside]; wanted {
+				if m, wanted := j.resource(sel, inside); wanted {
 					supplies = append(supplies, pick.Amount{Resource: m, Units: int32(b.Contents[i].Quantity * fit.PieceUnits(inside))})
 				}
 			}
@@ -243,14 +245,13 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	}
 
 	sel.free = lend(&j.room.owned, len(sel.parts))
-	for _, in := range j.carburetor.InBox {
-		if n, ok := j.resource(in.SKU); ok {
-			sel.free[n].boxed += in.Quantity * fit.PieceUnits(sel.parts[n])
-		}
-	}
-	for _, h := range j.request.OnHand {
-		if n, ok := j.resource(h.SKU); ok {
-			sel.free[n].onHand += h.Quantity * fit.PieceUnits(sel.parts[n])
+	for i, h := range j.holdings {
+		switch n, ok := j.resource(sel, h.Part); {
+		case !ok:
+		case i < j.inBox:
+			sel.free[n].boxed += h.Units
+		default:
+			sel.free[n].onHand += h.Units
 		}
 	}
 	for n, own := range sel.free {
@@ -261,17 +262,10 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	return p, offers
 }
 
-// resource finds the resource of a SKU in the problem being stated.
-func (j *job) resource(sku string) (int32, bool) {
-	if sku == "" {
-		return 0, false
-	}
-	part, err := j.s.Catalog.Part(sku)
-	if err != nil {
-		return 0, false
-	}
-	n, ok := j.room.ids[part]
-	return n, ok
+// resource finds the resource of a part in the problem being stated.
+func (j *job) resource(sel *selection, part *catalog.Part) (n int32, known bool) {
+	n = j.room.ids[part.Ordinal()]
+	return n, int(n) < len(sel.parts) && sel.parts[n] == part
 }
 
 // using adds the options of a problem that demand a resource to a list.

@@ -44,10 +44,10 @@ type Match struct {
 
 // Equal is the value asked of the i-th attribute of Rule.EqualityAttrs; of the
 // Value only the half described at Test is set.
-func (m Match) Equal(i int) catalog.Value { return m.Tests[i].Value }
+func (m *Match) Equal(i int) catalog.Value { return m.Tests[i].Value }
 
 // Accepts reports whether a form is of the kind and passes every test.
-func (m Match) Accepts(f *catalog.Form) bool {
+func (m *Match) Accepts(f *catalog.Form) bool {
 	if f.Kind != m.Kind {
 		return false
 	}
@@ -61,7 +61,7 @@ func (m Match) Accepts(f *catalog.Form) bool {
 
 // Contradicts reports whether the two ask different values of one attribute, so that no
 // form passes both. False does not say that one does.
-func (m Match) Contradicts(o Match) bool {
+func (m *Match) Contradicts(o *Match) bool {
 	for i := range m.Tests {
 		t := &m.Tests[i]
 		for k := range o.Tests {
@@ -75,7 +75,7 @@ func (m Match) Contradicts(o Match) bool {
 
 // Fails says what a form of the kind lacks, one line per failed test:
 // "bore_in: 3/8, wanted 5/16". Empty when the form is accepted.
-func (m Match) Fails(f *catalog.Form) []string {
+func (m *Match) Fails(f *catalog.Form) []string {
 	if f.Kind != m.Kind {
 		return []string{fmt.Sprintf("kind: %s, wanted %s", f.Kind, m.Kind)}
 	}
@@ -93,7 +93,7 @@ func (m Match) Fails(f *catalog.Form) []string {
 }
 
 // Failing is how many lines Fails has.
-func (m Match) Failing(f *catalog.Form) int {
+func (m *Match) Failing(f *catalog.Form) int {
 	if f.Kind != m.Kind {
 		return 1
 	}

@@ -338,6 +338,7 @@ func (p *parser) readMatch(r *Rule, n *yaml.Node, sc scope) {
 				return
 			}
 			spec, _ = r.Kind.Spec()
+			r.Kind = spec.Kind // the same text as that of parts, which makes comparing quick
 		}
 	}
 	if spec == nil {
