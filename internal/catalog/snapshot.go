@@ -364,29 +364,31 @@ type Index struct {
 
 // A Bucket is forms that are found together, in the order of Snapshot.Forms, and their
 // parts on sale as a search for the cheapest wants them: Rows of those that are merely
-// bought, and Apart, the tied ones and those in a bundle.
+// bought, and Apart, the tied ones and those in a bundle. Of kinds that stand in the
+// mounting stack those of Rows are on Ladders too.
 type Bucket struct {
-	Forms []*Form
-	Rows  []Row
-	Apart []*Part
+	Forms   []*Form
+	Rows    []Row
+	Ladders []Ladder
+	Apart   []*Part
 }
 
 // A Row is parts of one finish and pack, cheapest first, so that a search ends where
-// nothing better can come. In buckets by size they are of one height and length too, the
-// lowest first, of one height the longest.
+// nothing better can come. In buckets by length they are of one length too, the longest
+// first.
 type Row struct {
-	Finish             Finish
-	Pack               int
-	HeightIn, LengthIn float64 // 0 unless by size
-	Parts              []*Part
+	Finish   Finish
+	Pack     int
+	LengthIn float64 // 0 unless by length
+	Parts    []*Part
 }
 
-// NewBucket sorts the parts of forms, by size too if that is asked for.
-func NewBucket(forms []*Form, bySize bool) *Bucket {
+// NewBucket sorts the parts of forms, by length too if that is asked for.
+func NewBucket(forms []*Form, byLength bool) *Bucket {
 	type kind struct {
-		finish             Finish
-		pack               int
-		heightIn, lengthIn float64
+		finish   Finish
+		pack     int
+		lengthIn float64
 	}
 	b, rows := &Bucket{Forms: forms}, map[kind]int{}
 	for _, f := range forms {
@@ -397,14 +399,14 @@ func NewBucket(forms []*Form, bySize bool) *Bucket {
 				b.Apart = append(b.Apart, p)
 			default:
 				k := kind{finish: p.Finish, pack: p.PackQuantity}
-				if bySize {
-					k.heightIn, k.lengthIn = f.HeightIn, f.LengthIn
+				if byLength {
+					k.lengthIn = f.LengthIn
 				}
 				i, known := rows[k]
 				if !known {
 					i = len(b.Rows)
 					rows[k] = i
-					b.Rows = append(b.Rows, Row{Finish: k.finish, Pack: k.pack, HeightIn: k.heightIn, LengthIn: k.lengthIn})
+					b.Rows = append(b.Rows, Row{Finish: k.finish, Pack: k.pack, LengthIn: k.lengthIn})
 				}
 				b.Rows[i].Parts = append(b.Rows[i].Parts, p)
 			}
@@ -413,9 +415,7 @@ func NewBucket(forms []*Form, bySize bool) *Bucket {
 	for _, r := range b.Rows {
 		slices.SortStableFunc(r.Parts, func(a, b *Part) int { return cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor) })
 	}
-	slices.SortStableFunc(b.Rows, func(a, b Row) int {
-		return cmp.Or(cmp.Compare(a.HeightIn, b.HeightIn), cmp.Compare(b.LengthIn, a.LengthIn))
-	})
+	slices.SortStableFunc(b.Rows, func(a, b Row) int { return cmp.Compare(b.LengthIn, a.LengthIn) })
 	return b
 }
 
@@ -434,10 +434,14 @@ func (s *Snapshot) Index(k Kind, attrs []string) *Index {
 		forms[key] = append(forms[key], f)
 	}
 	spec, _ := k.Spec()
-	bySize := spec.NeedsHeight || spec.NeedsLength && !spec.ByLength
+	stacked := spec.NeedsHeight || spec.NeedsLength && !spec.ByLength && spec.Ends == 0 // layers and studs
 	ix := &Index{attrs: attrs, buckets: make(map[uint64]*Bucket, len(forms))}
 	for key, list := range forms {
-		ix.buckets[key] = NewBucket(list, bySize)
+		b := NewBucket(list, false)
+		if stacked {
+			b.Ladders = newLadders(b.Rows)
+		}
+		ix.buckets[key] = b
 	}
 	return ix
 }

@@ -30,8 +30,8 @@ type filed struct{ class, order int32 }
 type class struct {
 	forms []*catalog.Form
 	*catalog.Bucket
-	bySize bool // its rows are: how much of a part is taken depends on its length
-	apart  []*catalog.Part
+	byLength bool // its rows are: how much of a part is taken depends on its length
+	apart    []*catalog.Part
 }
 
 // class makes an empty class.
@@ -93,7 +93,7 @@ func NewNetwork(forms FuelForms, apart func(*catalog.Part) bool) *Network {
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
 	x.findBores(forms.Hoses, forms.Clamps)
 	for i := range x.classes {
-		x.classes[i].Bucket = catalog.NewBucket(x.classes[i].forms, x.classes[i].bySize)
+		x.classes[i].Bucket = catalog.NewBucket(x.classes[i].forms, x.classes[i].byLength)
 	}
 	x.through = make([][]endPair, len(x.classes))
 	note := func(class int32, pair endPair) {
@@ -193,7 +193,7 @@ func (x *Network) findBores(hoses, clamps []*catalog.Form) {
 	for i, bore := range sizes {
 		at[bore] = i
 		x.bores = append(x.bores, networkBore{x.fixed(hoseEnd(bore)), x.class(), x.class()})
-		x.classes[x.bores[i].hoses].bySize = true
+		x.classes[x.bores[i].hoses].byLength = true
 	}
 	for order, f := range hoses {
 		x.file(f, x.bores[at[f.Ends[0].Size]].hoses, order)

@@ -77,14 +77,6 @@ func (c *Candidate) once(packs int) int64 {
 	return 0
 }
 
-// share is the least that one piece adds to what packs of the part cost.
-func (c *Candidate) share() int64 {
-	if c.Part == nil {
-		return 0
-	}
-	return c.Cost/int64(max(1, c.Part.PackQuantity)) + c.Penalty
-}
-
 // packs is what a number of packs costs, bought for one purpose.
 func (c *Candidate) packs(n int) int64 { return int64(n)*c.Cost + c.once(n) }
 

@@ -87,25 +87,25 @@ type StackOption struct {
 // StackSearch is memory that searches for stacks use one after another; it is for one
 // goroutine.
 type StackSearch struct {
-	q     *StackQuery
-	studs []*Candidate
-	slots []stackSlot // of the run
-	above []float64   // least height of the slots from each on
-	rest  []int64     // least that they cost, after all that their sources could save
-	path  []*Candidate
-	taken []*Candidate // studs, for the stack in path
-	best  int64
-	found []rawStack
-	alike map[special]int // index of found
+	q      *StackQuery
+	lists  [studLayer + 1]stackList
+	slots  []stackSlot               // of the run, lowest first
+	steps  []stackStep               // of the run, in the order in which they are taken
+	path   [studLayer + 1]*Candidate // by layer
+	ownIn  float64                   // of flange and layers that the vehicle's own studs hold down
+	mostIn float64                   // that any studs do
+	best   int64                     // of the stacks found that can be had in any kit
+	found  []rawStack                // that without anything special first
+	alike  map[special]int           // index of found
 
 	// room for what stacks are made of
-	slotRoom   []stackSlot
-	candidates []*Candidate
-	byCost     []*rawStack
-	options    []StackOption
-	layers     []Layer
-	uses       []Use
-	chosen     []chosen
+	slotRoom []stackSlot
+	ranked   []rankedCandidate
+	byCost   []*rawStack
+	options  []StackOption
+	layers   []Layer
+	uses     []Use
+	chosen   []chosen
 }
 
 var stackSearches = sync.Pool{New: func() any { return new(StackSearch) }}
@@ -115,13 +115,14 @@ func NewStackSearch() *StackSearch { return stackSearches.Get().(*StackSearch) }
 
 // Release lets the memory of a search be used again, with the stacks it returned.
 func (s *StackSearch) Release() {
-	s.q, s.studs, s.slots = nil, nil, nil
+	s.q, s.slots = nil, nil
+	clear(s.lists[:])
+	clear(s.path[:])
 	clear(s.alike)
-	emptied(&s.path)
-	emptied(&s.taken)
+	emptied(&s.steps)
 	emptied(&s.found)
 	emptied(&s.slotRoom)
-	emptied(&s.candidates)
+	emptied(&s.ranked)
 	emptied(&s.byCost)
 	emptied(&s.options)
 	emptied(&s.layers)
@@ -136,115 +137,189 @@ func (s *StackSearch) Release() {
 // until Release.
 func (s *StackSearch) Stack(q *StackQuery) ([]StackOption, *Gap) {
 	s.q, s.best = q, math.MaxInt64
-	emptied(&s.found)
-	if s.alike == nil {
-		s.alike = map[special]int{}
-	}
 	clear(s.alike)
-	s.studs = s.undominated(q.Studs, 1, func(a, b *Candidate) bool {
-		return a.Part == nil || b.Part != nil && a.Part.LengthIn >= b.Part.LengthIn && a.Part.Text("thread") == b.Part.Text("thread")
-	})
+	emptied(&s.found)
+	s.found = append(s.found, rawStack{cost: math.MaxInt64})
+	s.list()
 	gap := s.run(false)
 	if len(q.LowProfile) > 0 {
 		gap = s.run(true)
 	}
-	if len(s.found) == 0 {
-		return nil, gap
+	if out := s.spellOut(); len(out) > 0 {
+		return out, nil
 	}
-	return s.spellOut(), nil
+	return nil, gap
 }
 
-// stackSlot is a layer to be chosen, or a given one of the nominal height.
-type stackSlot struct {
+// stackLayers are the layers that are chosen, lowest first, and the studs. The carburetor
+// stands under the neck adapter.
+var stackLayers = [...]struct {
 	need, item string
 	nominalIn  float64
-	candidates []*Candidate
-	given      bool
 	clamped    bool // held down by the studs
+}{
+	{needBaseGasket, "gasket under the adapter", nominalGasketIn, true},
+	{needAdapter, "adapter plate", nominalAdapterIn, true},
+	{needBaseGasket, "gasket under the spacer", nominalGasketIn, true},
+	{needSpacer, "heat spacer", nominalSpacerIn, true},
+	{needBaseGasket, "base gasket", nominalGasketIn, true},
+	neckAdapterLayer: {needNeckAdapter, "neck adapter", nominalNeckAdapterIn, false},
+	{needAirGasket, "air cleaner gasket", nominalCleanerGasketIn, false},
+	lowProfileLayer: {needLowProfile, "low-profile air cleaner", nominalLowProfileIn, false},
+	studLayer:       {needStuds, "studs", 0, false},
 }
 
-func (s *stackSlot) heightIn(c *Candidate) float64 {
-	if s.given || c.Part == nil {
-		return s.nominalIn
-	}
-	return c.Part.HeightIn
+const (
+	neckAdapterLayer = 5
+	lowProfileLayer  = 7
+	studLayer        = 8
+)
+
+// stackList is the candidates for a layer.
+type stackList struct {
+	asked  bool
+	most   int // layers that one part may be
+	ranked []rankedCandidate
 }
 
-// layersOf lists the layers, lowest first, each with the candidates that no other can
-// stand in for; a lower part can stand in for a higher one.
-func (s *StackSearch) layersOf(lowProfile bool) []stackSlot {
-	q, slots := s.q, lendZero(&s.slotRoom, maxLayers)[:0]
-	choose := func(need, item string, nominalIn float64, clamped bool, candidates []Candidate) {
-		slot := stackSlot{need: need, item: item, nominalIn: nominalIn, clamped: clamped}
-		slot.candidates = s.undominated(candidates, MaxGaskets, func(a, b *Candidate) bool { return slot.heightIn(a) <= slot.heightIn(b) })
-		slots = append(slots, slot)
+// rankedCandidate is a candidate with what one of it costs by itself, and its height; as
+// studs with what they can hold down, taken negative.
+type rankedCandidate struct {
+	*Candidate
+	alone  int64
+	sizeIn float64
+}
+
+// special reports whether a candidate may cost less in the whole kit, or not be had there.
+func (c *Candidate) special() bool { return c.Sources != 0 || c.Tied }
+
+// list lists the candidates of all layers, without those that another can stand in for.
+func (s *StackSearch) list() {
+	q := s.q
+	roles := [...]StackRole{q.ManifoldGasket, q.Adapter, q.SpacerGasket, q.Spacer, q.BaseGasket, q.NeckAdapter, q.CleanerGasket,
+		{len(q.LowProfile) > 0, q.LowProfile}, {true, q.Studs}}
+	if !roles[2].Asked {
+		roles[2] = q.BaseGasket
 	}
-	given := func(item string, heightIn float64) {
-		slots = append(slots, stackSlot{item: item, nominalIn: heightIn, given: true, candidates: nothing})
-	}
-	if q.Adapter.Asked {
-		if q.ManifoldGasket.Asked {
-			choose(needBaseGasket, "gasket under the adapter", nominalGasketIn, true, q.ManifoldGasket.Candidates)
+	roles[0].Asked = roles[0].Asked && q.Adapter.Asked
+	roles[2].Asked = roles[2].Asked && q.Spacer.Asked
+	for i, role := range roles {
+		l := &s.lists[i]
+		if *l = (stackList{asked: role.Asked, most: 1}); !l.asked {
+			continue
 		}
-		choose(needAdapter, "adapter plate", nominalAdapterIn, true, q.Adapter.Candidates)
-	}
-	if q.Spacer.Asked {
-		gasket := q.SpacerGasket
-		if !gasket.Asked {
-			gasket = q.BaseGasket
+		for k, other := range roles {
+			if k != i && other.Asked && overlap(role.Candidates, other.Candidates) {
+				l.most++
+			}
 		}
-		if gasket.Asked {
-			choose(needBaseGasket, "gasket under the spacer", nominalGasketIn, true, gasket.Candidates)
+		l.ranked = lendZero(&s.ranked, len(role.Candidates))
+		for k := range role.Candidates {
+			c := &role.Candidates[k]
+			sizeIn := stackLayers[i].nominalIn
+			switch {
+			case i == studLayer:
+				sizeIn = -holdsDown(c.Part)
+			case c.Part != nil:
+				sizeIn = c.Part.HeightIn
+			}
+			l.ranked[k] = rankedCandidate{c, c.Alone(1), sizeIn}
 		}
-		choose(needSpacer, "heat spacer", nominalSpacerIn, true, q.Spacer.Candidates)
+		l.ranked = undominated(l.ranked, l.most, q.Savings)
 	}
-	if q.BaseGasket.Asked {
-		choose(needBaseGasket, "base gasket", nominalGasketIn, true, q.BaseGasket.Candidates)
+	s.ownIn = math.Inf(-1)
+	if q.StudLengthIn != nil {
+		s.ownIn = *q.StudLengthIn - StudNeededFor(0, q.StudThread)
 	}
-	given("carburetor", q.CarburetorHeightIn)
-	if q.NeckAdapter.Asked && !lowProfile {
-		choose(needNeckAdapter, "neck adapter", nominalNeckAdapterIn, false, q.NeckAdapter.Candidates)
+	s.mostIn = s.ownIn
+	for i := range s.lists[studLayer].ranked {
+		s.mostIn = max(s.mostIn, -s.lists[studLayer].ranked[i].sizeIn)
 	}
-	if q.CleanerGasket.Asked {
-		choose(needAirGasket, "air cleaner gasket", nominalCleanerGasketIn, false, q.CleanerGasket.Candidates)
+}
+
+// overlap reports whether a part is in two lists. A list is of one kind of part.
+func overlap(a, b []Candidate) bool {
+	if len(a) == 0 || len(b) == 0 || a[0].Part == nil || b[0].Part == nil || a[0].Part.Kind != b[0].Part.Kind {
+		return false
 	}
-	if lowProfile {
-		choose(needLowProfile, "low-profile air cleaner", nominalLowProfileIn, false, q.LowProfile)
-	} else {
-		given("air cleaner", q.CleanerHeightIn)
+	return slices.ContainsFunc(a, func(c Candidate) bool {
+		return slices.ContainsFunc(b, func(d Candidate) bool { return c.Part == d.Part })
+	})
+}
+
+// holdsDown is how much flange and layers, in inches, studs can hold down; nil: enough.
+func holdsDown(studs *catalog.Part) float64 {
+	if studs == nil {
+		return math.Inf(1)
+	}
+	thread := studs.Thread()
+	if thread.IsZero() {
+		return math.Inf(-1) // not a stud set
+	}
+	return studs.LengthIn - StudNeededFor(0, &thread)
+}
+
+// stackSlot is a layer that is chosen, or one that is given.
+type stackSlot struct {
+	layer    int // -1: given
+	item     string
+	heightIn float64 // when given
+}
+
+// slotsOf lists the layers, lowest first.
+func (s *StackSearch) slotsOf(lowProfile bool) []stackSlot {
+	slots := lendZero(&s.slotRoom, len(stackLayers)+1)[:0]
+	for i := range studLayer {
+		if i == neckAdapterLayer {
+			slots = append(slots, stackSlot{-1, "carburetor", s.q.CarburetorHeightIn})
+		}
+		if s.lists[i].asked && (i != neckAdapterLayer || !lowProfile) && (i != lowProfileLayer || lowProfile) {
+			slots = append(slots, stackSlot{layer: i, item: stackLayers[i].item})
+		}
+	}
+	if !lowProfile {
+		slots = append(slots, stackSlot{-1, "air cleaner", s.q.CleanerHeightIn})
 	}
 	return slots
 }
 
-// nothing is the one candidate for a layer that is given.
-var nothing = []*Candidate{{}}
+// stackStep is the choice for one layer. What is said of later steps bounds them together.
+type stackStep struct {
+	*stackList
+	layer            int
+	aboveIn, clampIn float64 // the least that later steps add, in height and held down
+	rest             int64   // the least that they cost, after all that their sources could save
+	plain            bool    // nothing from this step on is special
+}
 
-// run collects the stacks of the slots, or says why there is none.
+// run collects the stacks with the vehicle's own air cleaner or a low-profile one, or says
+// why there is none.
 func (s *StackSearch) run(lowProfile bool) *Gap {
-	slots := s.layersOf(lowProfile)
-	s.slots, s.above, s.rest = slots, zeroed(s.above, len(slots)+1), zeroed(s.rest, len(slots)+1)
-	clampedIn := flangeIn
-	for i := len(slots) - 1; i >= 0; i-- {
-		slot := &slots[i]
-		lowest, least := math.Inf(1), int64(math.MaxInt64)
-		for _, c := range slot.candidates {
-			lowest, least = min(lowest, slot.heightIn(c)), min(least, c.share()-s.q.Savings.Of(c.Sources))
+	s.slots = s.slotsOf(lowProfile)
+	clear(s.path[:])
+	lowestIn, clampedIn := 0.0, flangeIn
+	given := place{clampedIn: flangeIn}
+	for i := len(s.slots) - 1; i >= 0; i-- {
+		slot := &s.slots[i]
+		if slot.layer < 0 {
+			given.totalIn += slot.heightIn
+			lowestIn += slot.heightIn
+			continue
 		}
-		if len(slot.candidates) == 0 {
-			return &Gap{Need: slot.need, Text: "nothing meets what the rules ask of the " + slot.item}
+		list := s.lists[slot.layer].ranked
+		if len(list) == 0 {
+			return &Gap{Need: stackLayers[slot.layer].need, Text: "nothing meets what the rules ask of the " + slot.item}
 		}
-		s.above[i], s.rest[i] = s.above[i+1]+lowest, s.rest[i+1]+least
-		if slot.clamped {
-			clampedIn += lowest
+		heightIn := lowest(list)
+		lowestIn += heightIn
+		if stackLayers[slot.layer].clamped {
+			clampedIn += heightIn
 		}
 	}
-	before := len(s.found)
-	s.walk(0, 0, flangeIn, 0, 0)
-	switch {
-	case len(s.found) > before:
-		return nil
-	case !s.fits(s.above[0]):
-		return &Gap{Need: needLowProfile, Text: fmt.Sprintf("the lowest stack stands %.4g in above the manifold flange, and under the hood are %.4g in, of which %g in must stay free", s.above[0], s.q.HoodClearanceIn, HoodMarginIn)}
+	s.plan(clampedIn)
+	s.walk(0, given)
+	if !s.fits(lowestIn) {
+		return &Gap{Need: needLowProfile, Text: fmt.Sprintf("the lowest stack stands %.4g in above the manifold flange, and under the hood are %.4g in, of which %g in must stay free", lowestIn, s.q.HoodClearanceIn, HoodMarginIn)}
 	}
 	return &Gap{Need: needStuds, Text: fmt.Sprintf("no studs have the %.4g in of free length that the lowest stack takes", StudNeededFor(clampedIn, s.q.StudThread))}
 }
@@ -253,105 +328,156 @@ func (s *StackSearch) fits(totalIn float64) bool {
 	return totalIn+HoodMarginIn <= s.q.HoodClearanceIn+roundingIn
 }
 
-// walk chooses the slots from i on, over totalIn of stack of which clampedIn is held
-// by studs.
-func (s *StackSearch) walk(i int, totalIn, clampedIn float64, cost int64, sources uint64) {
-	if !s.fits(totalIn+s.above[i]) || cost+s.rest[i]-s.q.Savings.Of(sources) > s.best {
-		return
+// lowest is the least height in a list.
+func lowest(list []rankedCandidate) float64 {
+	least := math.Inf(1)
+	for i := range list {
+		least = min(least, list[i].sizeIn)
 	}
-	if i == len(s.slots) {
-		s.chooseStuds(totalIn, clampedIn, cost, sources)
-		return
-	}
-	slot := &s.slots[i]
-	for j := range slot.candidates {
-		c := slot.candidates[j]
-		height, clamped := slot.heightIn(c), clampedIn
-		if slot.clamped {
-			clamped += height
-		}
-		s.path = append(s.path, c)
-		s.walk(i+1, totalIn+height, clamped, cost+c.share(), sources|c.Sources)
-		s.path = s.path[:len(s.path)-1]
-	}
+	return least
 }
 
-// chooseStuds completes a stack with the vehicle's own studs or with each set that is
-// long enough.
-func (s *StackSearch) chooseStuds(totalIn, clampedIn float64, cost int64, sources uint64) {
-	needed := StudNeededFor(clampedIn, s.q.StudThread)
-	if own := s.q.StudLengthIn; own != nil && *own+roundingIn >= needed {
-		s.add(totalIn, needed, nil)
-		return
-	}
-	s.taken = s.taken[:0]
-	for i := range s.studs {
-		c := s.studs[i]
-		if cost+c.share()-s.q.Savings.Of(sources|c.Sources) > s.best || s.bettered(c) {
-			continue
-		}
-		if c.Part == nil {
-			s.add(totalIn, needed, c)
-			s.taken = append(s.taken, c)
-			continue
-		}
-		thread := c.Part.Thread()
-		if thread.IsZero() {
-			continue // not a stud set
-		}
-		if needed := StudNeededFor(clampedIn, &thread); c.Part.LengthIn+roundingIn >= needed {
-			s.add(totalIn, needed, c)
-			s.taken = append(s.taken, c)
-		}
-	}
-}
-
-// improves reports whether a stack stays one, and costs no more whatever the rest of the
-// kit, with a cheaper part in place of one that comes from nowhere else: then that stack
-// is found too.
-func (s *StackSearch) improves(r *rawStack, studs *Candidate) bool {
-	hoodIn := s.q.HoodClearanceIn - HoodMarginIn - r.totalIn + roundingIn // what the other part may be higher
-	studIn := math.Inf(1)
-	if studs == nil && s.q.StudLengthIn != nil {
-		studIn = *s.q.StudLengthIn - r.studNeededIn + roundingIn
-	} else if studs != nil && studs.Part != nil {
-		studIn = studs.Part.LengthIn - r.studNeededIn + roundingIn
-	}
-	for i := range r.slots {
-		slot, c := &r.slots[i], r.chosen[i]
-		if slot.given || c.Part == nil || c.Sources != 0 || r.often(c.Part) > 1 {
-			continue
-		}
-		for _, k := range slot.candidates {
-			if k == c {
-				break
+// plan puts the steps in the order in which they are taken: layers that share parts, so that
+// it is soon known what they cost; what the studs hold down; the studs; all others. At least
+// clampedIn is held down.
+func (s *StackSearch) plan(clampedIn float64) {
+	s.steps = s.steps[:0]
+	for turn := range 4 {
+		for _, slot := range s.slots {
+			if slot.layer < 0 {
+				continue
 			}
-			higherIn := slot.heightIn(k) - slot.heightIn(c)
-			if !k.Tied && r.often(k.Part) == 0 && higherIn <= hoodIn && (!slot.clamped || higherIn <= studIn) && neverDearer(k, c, 1, 0) {
-				return true
+			mine := 3
+			switch {
+			case s.lists[slot.layer].most > 1:
+				mine = 0
+			case stackLayers[slot.layer].clamped:
+				mine = 1
+			}
+			if turn == mine {
+				s.steps = append(s.steps, stackStep{stackList: &s.lists[slot.layer], layer: slot.layer})
 			}
 		}
+		if turn == 2 {
+			s.steps = append(s.steps, stackStep{stackList: &s.lists[studLayer], layer: studLayer})
+		}
 	}
-	return false
+	var later stackStep
+	later.plain = true
+	for i := len(s.steps) - 1; i >= 0; i-- {
+		step := &s.steps[i]
+		step.aboveIn, step.clampIn, step.rest = later.aboveIn, later.clampIn, later.rest
+		step.plain = later.plain && !slices.ContainsFunc(step.ranked, func(c rankedCandidate) bool { return c.special() })
+		later = *step
+		least := int64(math.MaxInt64)
+		for k := range step.ranked {
+			c := &step.ranked[k]
+			cost := c.alone
+			for n := 1; n < step.most; n++ {
+				cost = min(cost, c.more(n))
+			}
+			least = min(least, cost-s.q.Savings.Of(c.Sources))
+		}
+		switch {
+		case step.layer != studLayer:
+			later.rest += least
+			heightIn := lowest(step.ranked)
+			later.aboveIn += heightIn
+			if stackLayers[step.layer].clamped {
+				later.clampIn += heightIn
+			}
+		case clampedIn > s.ownIn+roundingIn && len(step.ranked) > 0:
+			later.rest += least
+		}
+	}
 }
 
-// bettered reports whether studs that the same stack was given already can take the
-// place of others, even after all that the sources of these could save.
-func (s *StackSearch) bettered(studs *Candidate) bool {
-	saving := s.q.Savings.Of(studs.Sources)
-	return slices.ContainsFunc(s.taken, func(c *Candidate) bool { return !c.Tied && neverDearer(c, studs, 1, saving) })
+// place is a stack so far.
+type place struct {
+	totalIn, clampedIn float64
+	cost               int64
+	sources            uint64
+	special            bool
+	known              bool // nothing special can follow:
+	of                 int  // index of found of stacks with the same that is special
 }
 
-// rawStack is a stack found: what was chosen for each slot, then the studs if any.
+// walk takes the steps from k on.
+func (s *StackSearch) walk(k int, at place) {
+	if !at.known && (k == len(s.steps) || s.steps[k].plain) {
+		at.known = true
+		if at.special {
+			at.of = s.record(k)
+		}
+	}
+	if k == len(s.steps) {
+		s.add(&at)
+		return
+	}
+	step := &s.steps[k]
+	if step.layer == studLayer && at.clampedIn <= s.ownIn+roundingIn {
+		s.path[studLayer] = nil
+		s.walk(k+1, at)
+		return
+	}
+	for i := range step.ranked {
+		c := &step.ranked[i]
+		next := at
+		if step.layer == studLayer {
+			if at.clampedIn > roundingIn-c.sizeIn {
+				continue
+			}
+		} else {
+			next.totalIn += c.sizeIn
+			if stackLayers[step.layer].clamped {
+				next.clampedIn += c.sizeIn
+			}
+			if !s.fits(next.totalIn+step.aboveIn) || next.clampedIn+step.clampIn > s.mostIn+roundingIn {
+				continue
+			}
+		}
+		if step.most == 1 {
+			next.cost += c.alone
+		} else {
+			next.cost += c.more(s.taken(k, c.Part))
+		}
+		next.sources |= c.Sources
+		if least := next.cost + step.rest; least-s.q.Savings.Of(next.sources) > s.best || at.known && least > s.found[at.of].cost {
+			if step.plain && step.most == 1 {
+				break // those that follow cost more
+			}
+			continue
+		}
+		next.special = next.special || c.special()
+		s.path[step.layer] = c.Candidate
+		s.walk(k+1, next)
+	}
+}
+
+// taken is how often a part was taken before step k.
+func (s *StackSearch) taken(k int, p *catalog.Part) int {
+	n := 0
+	for i := range s.steps[:k] {
+		if c := s.path[s.steps[i].layer]; p != nil && c != nil && c.Part == p {
+			n++
+		}
+	}
+	return n
+}
+
+// more is what one more of a candidate costs when n are taken already.
+func (c *Candidate) more(n int) int64 {
+	return c.packs(Packs(c.Part, n+1)) - c.packs(Packs(c.Part, n)) + c.Penalty
+}
+
+// rawStack is a stack found, by layer; nil where it has none, or needs no studs.
 type rawStack struct {
-	slots                 []stackSlot
-	chosen                [maxLayers]*Candidate
-	count                 int
-	parts                 [maxLayers]often // without repeats
-	kinds                 int              // of parts
-	totalIn, studNeededIn float64
-	cost, floor, penalty  int64
-	tied                  bool
+	slots                []stackSlot // nil when none was found
+	chosen               [studLayer + 1]*Candidate
+	cost, floor, penalty int64
+
+	parts [studLayer + 1]often // without repeats; see countParts
+	kinds int                  // of parts
 }
 
 // often is how often a candidate's part is in a stack.
@@ -360,70 +486,72 @@ type often struct {
 	n int
 }
 
-// maxLayers is more than a stack can have: every layer of StackQuery, and studs.
-const maxLayers = 12
-
-func (s *StackSearch) add(totalIn, studNeededIn float64, studs *Candidate) {
-	r := rawStack{slots: s.slots, totalIn: totalIn, studNeededIn: studNeededIn}
-	r.count = copy(r.chosen[:], s.path)
-	if studs != nil {
-		r.chosen[r.count] = studs
-		r.count++
-	}
-	sources := uint64(0)
-	for _, c := range r.chosen[:r.count] {
-		r.tied = r.tied || c.Tied
-		r.penalty += c.Penalty
-		sources |= c.Sources
-		if c.Part == nil {
+// countParts counts how often each part is in the stack.
+func (r *rawStack) countParts() {
+	for _, c := range r.chosen {
+		if c == nil || c.Part == nil {
 			continue
 		}
-		k := slices.IndexFunc(r.parts[:r.kinds], func(o often) bool { return o.Part == c.Part })
-		if k < 0 {
-			k = r.kinds
+		k := 0
+		for k < r.kinds && r.parts[k].Part != c.Part {
+			k++
+		}
+		if k == r.kinds {
 			r.parts[k].Candidate = c
 			r.kinds++
 		}
 		r.parts[k].n++
 	}
-	if s.improves(&r, studs) {
-		return
-	}
-	for _, o := range r.parts[:r.kinds] {
-		r.cost += o.packs(Packs(o.Part, o.n))
-	}
-	r.cost += r.penalty
-	r.floor = r.cost - s.q.Savings.Of(sources)
-	if r.floor > s.best {
-		return
-	}
-	if !r.tied {
-		s.best = min(s.best, r.cost)
-	}
-	// Of stacks that differ only in parts that come from nowhere else the cheapest counts.
-	var key special
-	for i, c := range r.chosen[:r.count] {
-		if c.Sources != 0 || c.Tied {
-			key[i] = c
-		}
-	}
-	if at, known := s.alike[key]; !known {
-		s.alike[key] = len(s.found)
-		s.found = append(s.found, r)
-	} else if r.compare(&s.found[at]) < 0 {
-		s.found[at] = r
-	}
 }
 
-// special are the candidates of a stack, by layer, that may come from elsewhere or are
-// tied.
-type special [maxLayers]*Candidate
+// special are the candidates of a stack that are special, by layer.
+type special [studLayer + 1]*Candidate
+
+// record is the index of found of stacks with what is special before step k.
+func (s *StackSearch) record(k int) int {
+	var key special
+	for i := range s.steps[:k] {
+		if c := s.path[s.steps[i].layer]; c != nil && c.special() {
+			key[s.steps[i].layer] = c
+		}
+	}
+	at, known := s.alike[key]
+	if !known {
+		if s.alike == nil {
+			s.alike = map[special]int{}
+		}
+		at = len(s.found)
+		s.alike[key] = at
+		s.found = append(s.found, rawStack{cost: math.MaxInt64})
+	}
+	return at
+}
+
+// add keeps the stack taken when it is the cheapest of those with the same that is special:
+// where that can be had, no other of them can be part of an optimum.
+func (s *StackSearch) add(at *place) {
+	r := rawStack{slots: s.slots, chosen: s.path, cost: at.cost, floor: at.cost - s.q.Savings.Of(at.sources)}
+	tied := false
+	for _, c := range r.chosen {
+		if c != nil {
+			r.penalty += c.Penalty
+			tied = tied || c.Tied
+		}
+	}
+	if !tied {
+		s.best = min(s.best, r.cost)
+	}
+	if known := &s.found[at.of]; known.slots == nil || r.compare(known) < 0 {
+		*known = r
+	}
+}
 
 // spellOut spells out the stacks that none other can stand in for.
 func (s *StackSearch) spellOut() []StackOption {
 	byCost := lendZero(&s.byCost, len(s.found))[:0]
 	for i := range s.found {
-		if r := &s.found[i]; r.floor <= s.best {
+		if r := &s.found[i]; r.slots != nil && r.floor <= s.best {
+			r.countParts()
 			byCost = append(byCost, r)
 		}
 	}
@@ -447,8 +575,35 @@ next:
 
 // compare orders stacks by cost, then by fewer layers, then by SKUs.
 func (r *rawStack) compare(o *rawStack) int {
-	return cmp.Or(cmp.Compare(r.cost, o.cost), cmp.Compare(r.count, o.count), slices.CompareFunc(r.chosen[:r.count], o.chosen[:o.count],
-		func(x, y *Candidate) int { return strings.Compare(sku(x.Part), sku(y.Part)) }))
+	if n := cmp.Or(cmp.Compare(r.cost, o.cost), cmp.Compare(r.count(), o.count())); n != 0 {
+		return n
+	}
+	for i := range r.slots {
+		if n := strings.Compare(r.sku(i), o.sku(i)); n != 0 {
+			return n
+		}
+	}
+	return strings.Compare(r.sku(len(r.slots)), o.sku(len(o.slots)))
+}
+
+// count is how many layers a stack has, and studs.
+func (r *rawStack) count() int {
+	if r.chosen[studLayer] != nil {
+		return len(r.slots) + 1
+	}
+	return len(r.slots)
+}
+
+// sku is the SKU of a slot, or after those of the studs.
+func (r *rawStack) sku(slot int) string {
+	layer := studLayer
+	if slot < len(r.slots) {
+		layer = r.slots[slot].layer
+	}
+	if layer < 0 || r.chosen[layer] == nil {
+		return ""
+	}
+	return sku(r.chosen[layer].Part)
 }
 
 // standsInFor reports whether one stack can stand in for another in every kit without
@@ -457,7 +612,8 @@ func (r *rawStack) compare(o *rawStack) int {
 // Tied parts displace nothing.
 func (r *rawStack) standsInFor(o *rawStack, savings *Savings) bool {
 	spare, lost := o.penalty-r.penalty, uint64(0)
-	for _, c := range o.parts[:o.kinds] {
+	for i := range o.parts[:o.kinds] {
+		c := &o.parts[i]
 		n, left := c.n, r.often(c.Part)
 		if n <= left {
 			continue
@@ -467,7 +623,8 @@ func (r *rawStack) standsInFor(o *rawStack, savings *Savings) bool {
 			spare += c.packs(Packs(c.Part, n)) - c.packs(Packs(c.Part, left))
 		}
 	}
-	for _, c := range r.parts[:r.kinds] {
+	for i := range r.parts[:r.kinds] {
+		c := &r.parts[i]
 		n, had := c.n, o.often(c.Part)
 		switch {
 		case n <= had:
@@ -493,41 +650,55 @@ func (r *rawStack) often(p *catalog.Part) int {
 }
 
 func (s *StackSearch) option(r *rawStack) StackOption {
-	o := StackOption{Layers: lendZero(&s.layers, len(r.slots)), TotalIn: r.totalIn,
-		MarginIn: s.q.HoodClearanceIn - r.totalIn, StudNeededIn: r.studNeededIn}
-	o.Uses, o.chosen = lendZero(&s.uses, r.count)[:0], s.chosen[:0]
+	o := StackOption{Layers: lendZero(&s.layers, len(r.slots))}
+	o.Uses, o.chosen = lendZero(&s.uses, len(r.chosen))[:0], s.chosen[:0]
+	clampedIn := flangeIn
 	for i := range r.slots {
-		slot, c := &r.slots[i], r.chosen[i]
-		o.Layers[i] = Layer{slot.item, c.Part, slot.heightIn(c)}
-		if !slot.given {
-			o.add(slot.need, *c, 1)
+		slot := &r.slots[i]
+		if slot.layer < 0 {
+			o.Layers[i] = Layer{slot.item, nil, slot.heightIn}
+		} else {
+			c, layer := r.chosen[slot.layer], &stackLayers[slot.layer]
+			o.Layers[i] = Layer{slot.item, c.Part, layer.nominalIn}
+			if c.Part != nil {
+				o.Layers[i].HeightIn = c.Part.HeightIn
+			}
+			if layer.clamped {
+				clampedIn += o.Layers[i].HeightIn
+			}
+			o.add(layer.need, *c, 1)
+		}
+		o.TotalIn += o.Layers[i].HeightIn
+	}
+	thread := s.q.StudThread
+	if c := r.chosen[studLayer]; c != nil {
+		o.add(needStuds, *c, 1)
+		if c.Part != nil {
+			thread = new(c.Part.Thread())
 		}
 	}
-	if r.count > len(r.slots) {
-		o.add(needStuds, *r.chosen[len(r.slots)], 1)
-	}
+	o.MarginIn, o.StudNeededIn = s.q.HoodClearanceIn-o.TotalIn, StudNeededFor(clampedIn, thread)
 	o.finish(s.q.Savings)
 	s.chosen, o.chosen = o.chosen[:0], nil
 	return o
 }
 
-// undominated lists candidates by cost, without those that another can stand in for at no
-// more cost, however often (up to most times) it is used. replaces reports whether a can
-// physically stand in for b.
-func (s *StackSearch) undominated(list []Candidate, most int, replaces func(a, b *Candidate) bool) []*Candidate {
-	byCost := lendZero(&s.candidates, len(list))
-	for i := range list {
-		byCost[i] = &list[i]
-	}
-	slices.SortStableFunc(byCost, func(a, b *Candidate) int {
-		return cmp.Or(cmp.Compare(a.Cost+a.Penalty, b.Cost+b.Penalty), cmp.Compare(Packs(a.Part, most), Packs(b.Part, most)), strings.Compare(sku(a.Part), sku(b.Part)))
+// undominated sorts candidates by cost and leaves out those that another, no larger, can
+// stand in for at no more cost, however often (up to most times) it is used.
+func undominated(list []rankedCandidate, most int, savings *Savings) []rankedCandidate {
+	slices.SortFunc(list, func(a, b rankedCandidate) int {
+		if n := cmp.Compare(a.alone, b.alone); n != 0 {
+			return n
+		}
+		return cmp.Or(cmp.Compare(Packs(a.Part, most), Packs(b.Part, most)), strings.Compare(sku(a.Part), sku(b.Part)))
 	})
-	kept := byCost[:0]
+	kept := list[:0]
 next:
-	for _, c := range byCost {
-		saving := s.q.Savings.Of(c.Sources)
-		for _, k := range kept {
-			if !k.Tied && replaces(k, c) && neverDearer(k, c, most, saving) {
+	for _, c := range list {
+		saving := savings.Of(c.Sources)
+		for i := range kept {
+			k := &kept[i]
+			if k.sizeIn <= c.sizeIn && !k.Tied && k.alone <= c.alone-saving && (most == 1 || neverDearer(k.Candidate, c.Candidate, most, saving)) {
 				continue next
 			}
 		}

@@ -2,7 +2,10 @@ package kit
 
 import (
 	"context"
+	"slices"
 
+	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
 	"onetrip/internal/pick"
 )
 
@@ -31,4 +34,52 @@ func SetMostSettled(n int) (restore func()) {
 	was := mostSettled
 	mostSettled = n
 	return func() { mostSettled = was }
+}
+
+// Stacks are the mounting stacks of a request under its own objective, and those when every
+// part that could be in one is looked at; gaps say why there are none.
+func Stacks(s *Snapshot, req *Request) (found, all []fit.StackOption, gaps [2]*fit.Gap, err error) {
+	j, err := s.read(req)
+	if err != nil {
+		return nil, nil, gaps, err
+	}
+	defer j.release()
+	if err := j.demand(); err != nil {
+		return nil, nil, gaps, err
+	}
+	q := j.stackQuery(j.aim)
+	found, gaps[0] = new(fit.StackSearch).Stack(q)
+	every := func(list *[]fit.Candidate, need string, flange catalog.Flange) {
+		if len(*list) == 1 && (*list)[0].Part == nil {
+			return // in the box or at hand
+		}
+		d, out := j.role(need), slices.Clone(*list)
+		if d == nil {
+			return
+		}
+		for _, p := range s.Catalog.Parts() {
+			listed := slices.ContainsFunc(*list, func(c fit.Candidate) bool { return c.Part == p })
+			if !listed && p.Spec() == d.spec && !p.Discontinued && d.accepts(p.Form) && (flange == "" || p.Text("flange") == string(flange)) {
+				out = append(out, j.candidate(p, j.aim))
+			}
+		}
+		*list = out
+	}
+	every(&q.Adapter.Candidates, "mount.adapter", "")
+	every(&q.BaseGasket.Candidates, "mount.base_gasket", j.carburetor.Flange)
+	if q.SpacerGasket.Asked {
+		every(&q.SpacerGasket.Candidates, "mount.base_gasket", j.carburetor.Flange)
+	}
+	if q.ManifoldGasket.Asked {
+		every(&q.ManifoldGasket.Candidates, "mount.base_gasket", j.vehicle.Intake.Flange)
+	}
+	if q.Spacer.Asked {
+		every(&q.Spacer.Candidates, "mount.spacer", "")
+	}
+	every(&q.Studs, "mount.studs", "")
+	every(&q.NeckAdapter.Candidates, "air.neck_adapter", "")
+	every(&q.CleanerGasket.Candidates, "air.gasket", "")
+	every(&q.LowProfile, "air.low_profile", "")
+	all, gaps[1] = new(fit.StackSearch).Stack(q)
+	return found, all, gaps, nil
 }

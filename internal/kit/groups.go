@@ -262,45 +262,57 @@ func (j *job) demandFor(need, text string) *demand {
 
 func (j *job) stackQuery(a aim) *fit.StackQuery {
 	v, c := j.vehicle, j.carburetor
-	role := func(need string, keep func(*catalog.Form) bool) fit.StackRole {
-		d := j.role(need)
-		if d == nil {
-			return fit.StackRole{}
+	adapter, gasket, spacer, studs := j.role("mount.adapter"), j.role("mount.base_gasket"), j.role("mount.spacer"), j.role("mount.studs")
+	neck, airGasket, lowProfile := j.role("air.neck_adapter"), j.role("air.gasket"), j.role("air.low_profile")
+	// A spacer is nothing the carburetor must have: one not asked for is not there.
+	if spacer != nil && spacer.status == Declined {
+		spacer = nil
+	}
+	layer := func(d *demand, flange catalog.Flange) fit.StackRole {
+		most := 0
+		for _, o := range [...]*demand{adapter, gasket, spacer, studs, neck, airGasket, lowProfile} {
+			if o != nil && o.spec == d.spec {
+				most++
+			}
 		}
-		if had(d) {
+		if gasket != nil && gasket.spec == d.spec && spacer != nil {
+			most++ // on either side of it
+		}
+		return j.layer(d, flange, min(most, fit.MaxGaskets), a)
+	}
+	role := func(d *demand, flange catalog.Flange) fit.StackRole {
+		switch {
+		case d == nil:
+			return fit.StackRole{}
+		case had(d):
 			return fit.StackRole{Asked: true, Candidates: []fit.Candidate{{}}}
 		}
-		return j.layer(d, keep, a)
-	}
-	// A spacer is nothing the carburetor must have: one not asked for is not there.
-	spacer := role("mount.spacer", nil)
-	if d := j.role("mount.spacer"); d != nil && d.status == Declined {
-		spacer = fit.StackRole{}
-	}
-	flange := func(want catalog.Flange) func(*catalog.Form) bool {
-		return func(f *catalog.Form) bool { return f.Text("flange") == string(want) }
+		return layer(d, flange)
 	}
 	q := &fit.StackQuery{
 		HoodClearanceIn: v.Intake.HoodClearanceIn, CarburetorHeightIn: c.HeightIn, CleanerHeightIn: v.AirCleaner.HeightIn,
 		Savings:      j.savings,
 		StudLengthIn: v.Intake.StudLengthIn, StudThread: v.Intake.StudThread,
-		Adapter:       role("mount.adapter", nil),
-		BaseGasket:    role("mount.base_gasket", flange(c.Flange)),
-		Spacer:        spacer,
-		Studs:         role("mount.studs", nil).Candidates,
-		NeckAdapter:   role("air.neck_adapter", nil),
-		CleanerGasket: role("air.gasket", nil),
-		LowProfile:    role("air.low_profile", nil).Candidates,
+		Adapter:       role(adapter, ""),
+		BaseGasket:    role(gasket, c.Flange),
+		Spacer:        role(spacer, ""),
+		Studs:         role(studs, "").Candidates,
+		NeckAdapter:   role(neck, ""),
+		CleanerGasket: role(airGasket, ""),
+		LowProfile:    role(lowProfile, "").Candidates,
+	}
+	if gasket == nil {
+		return q
 	}
 	// A box or shelf with one gasket has none for the other side of a spacer.
-	if d := j.role("mount.base_gasket"); d != nil && q.Spacer.Asked && d.status == "" && had(d) && d.boxed+d.owned < 2 {
-		q.SpacerGasket = j.layer(d, flange(c.Flange), a)
+	if q.Spacer.Asked && gasket.status == "" && had(gasket) && gasket.boxed+gasket.owned < 2 {
+		q.SpacerGasket = layer(gasket, c.Flange)
 	}
 	// The gasket in the box is of the carburetor's flange: under an adapter it is no use.
-	if d := j.role("mount.base_gasket"); d != nil && v.Intake.Flange != c.Flange {
+	if v.Intake.Flange != c.Flange {
 		q.ManifoldGasket = fit.StackRole{Asked: true, Candidates: []fit.Candidate{{}}}
-		if d.status != Declined && d.owned == 0 {
-			q.ManifoldGasket = j.layer(d, flange(v.Intake.Flange), a)
+		if gasket.status != Declined && gasket.owned == 0 {
+			q.ManifoldGasket = layer(gasket, v.Intake.Flange)
 		}
 	}
 	return q

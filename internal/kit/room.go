@@ -19,7 +19,8 @@ type room struct {
 	forms       []*catalog.Form
 	candidates  []fit.Candidate
 	layer       []fit.Candidate
-	costs       [][fit.MaxGaskets]int64
+	costs       []layerCost
+	climbs      []climb
 	bids        []bid
 	choices     []group
 	options     []option
@@ -84,6 +85,8 @@ func (r *room) release() {
 	empty(&r.forms)
 	empty(&r.candidates)
 	empty(&r.layer)
+	empty(&r.costs)
+	empty(&r.climbs)
 	empty(&r.bids)
 	empty(&r.choices)
 	empty(&r.options)

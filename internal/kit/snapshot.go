@@ -19,6 +19,7 @@ type Snapshot struct {
 
 	indexes    map[*rules.Rule]*catalog.Index
 	adapters   *catalog.Index // by carburetor_flange, manifold_flange
+	gaskets    *catalog.Index // base gaskets, by flange
 	network    *fit.Network
 	dear       []bool                        // by index of bundle; see dear
 	wireGauges []int                         // AWG of every choke wire in the catalogue
@@ -42,6 +43,9 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 			Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
 			Hoses: cat.Forms("fuel_hose"), Clamps: cat.Forms("hose_clamp"),
 		}, func(p *catalog.Part) bool { return p.Tied() || p.Bundled() })
+	}
+	if kind, known := s.Rules.NeedKind("mount.base_gasket"); known && changed(kind) {
+		s.gaskets = cat.Index(kind, []string{"flange"})
 	}
 	shared := map[string]*catalog.Index{}
 	for _, r := range s.Rules.Rules() {

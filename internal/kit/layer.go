@@ -1,0 +1,136 @@
+package kit
+
+import (
+	"math"
+	"slices"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/fit"
+)
+
+// Parts of the mounting stack are found on ladders, lowest first: a part that can be had
+// settles all that are no lower and no cheaper, and those are jumped over. So the search
+// does not grow with the catalogue, while what it leaves out could stand in no stack where
+// something that it found could not, for no more. Studs are on ladders too, longest first.
+
+// A climb is the search on one ladder.
+type climb struct {
+	*catalog.Ladder
+	at      int   // of Rungs; those before are done with
+	penalty int64 // of its finish
+	limit   int64 // from this price on parts are settled; at it, those of a later SKU
+	sku     string
+}
+
+// settled jumps over rungs that are settled, and reports whether the ladder is at its end.
+// A rung that Next leads over comes after one that is settled.
+func (c *climb) settled() bool {
+	for c.at < len(c.Rungs) {
+		r := &c.Rungs[c.at]
+		if r.PriceMinor < c.limit || r.PriceMinor == c.limit && r.Part.SKU <= c.sku {
+			return false
+		}
+		c.at = int(r.Next)
+	}
+	return true
+}
+
+// layerCost is what 1, 2 and so on of a candidate cost: at most, beside others of it, and by
+// themselves.
+type layerCost struct {
+	part          *catalog.Part
+	beside, alone [fit.MaxGaskets]int64
+}
+
+func costLayer(c *fit.Candidate, most int) layerCost {
+	l := layerCost{part: c.Part}
+	for n := range most {
+		l.beside[n], l.alone[n] = c.Beside(n+1, most), c.Alone(n+1)+int64(n)*c.Penalty
+	}
+	return l
+}
+
+// settles reports whether up to most of a part cost no more than as many of another, which
+// comes later where they cost the same.
+func (l *layerCost) settles(o *layerCost, most int) bool {
+	for n := range most {
+		if l.beside[n] > o.alone[n] {
+			return false
+		}
+	}
+	return l.beside[0] < o.alone[0] || l.part.SKU < o.part.SKU
+}
+
+// limits lets a part found, which is no higher than any left on a ladder, settle those of
+// them that can cost no less: if nothing else, they cost their packs.
+func (l *layerCost) limits(c *climb, most int) {
+	if c.Thread != l.part.Text("thread") { // other studs take other nuts
+		return
+	}
+	price := int64(0)
+	for n := range most {
+		packs := int64(1) // of LadderPack pieces or more
+		if c.Pack < catalog.LadderPack {
+			packs += int64(n / max(1, c.Pack))
+		}
+		price = max(price, (l.beside[n]-int64(n+1)*c.penalty+packs-1)/packs)
+	}
+	sku := l.part.SKU
+	if l.beside[0] < price+c.penalty {
+		sku = "" // cheaper than any at that price, whatever its SKU
+	}
+	if price < c.limit || price == c.limit && sku < c.sku {
+		c.limit, c.sku = price, sku
+	}
+}
+
+// layer is a layer of the stack that must come from the catalogue: the parts of which a
+// stack may take one, highest first. A gasket is of the flange given, "" for what is none.
+// They may be most layers of it.
+func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.StackRole {
+	out, costs, climbs := j.room.layer[:0], j.room.costs[:0], j.room.climbs[:0]
+	keeps := func(f *catalog.Form) bool { return flange == "" || f.Text("flange") == string(flange) }
+	bucket := j.find(d)
+	if flange != "" {
+		bucket = j.s.gaskets.Lookup([]catalog.Value{{Text: string(flange)}})
+	}
+	for i := range bucket.Ladders {
+		l := &bucket.Ladders[i]
+		climbs = append(climbs, climb{Ladder: l, penalty: a.penaltyOf(l.Finish), limit: math.MaxInt64})
+	}
+	for {
+		var on *climb // the ladder with the lowest rung
+		for i := range climbs {
+			if c := &climbs[i]; !c.settled() && (on == nil || c.Rungs[c.at].RankIn < on.Rungs[on.at].RankIn) {
+				on = c
+			}
+		}
+		if on == nil {
+			break
+		}
+		p := on.Rungs[on.at].Part
+		on.at++
+		if !(keeps(p.Form) && j.fits(d, p.Form)) || j.pieces(p) > 0 {
+			continue
+		}
+		c := a.price(j.s.Catalog, p)
+		cost := costLayer(&c, most)
+		if slices.ContainsFunc(costs, func(l layerCost) bool { return l.settles(&cost, most) }) {
+			continue // charges for lines counted
+		}
+		out, costs = append(out, c), append(costs, cost)
+		for i := range climbs {
+			cost.limits(&climbs[i], most)
+		}
+	}
+	slices.Reverse(out)
+	j.eachApart(d, func(p *catalog.Part) {
+		if keeps(p.Form) {
+			out = append(out, j.candidate(p, a))
+		}
+	})
+	j.room.layer, j.room.costs, j.room.climbs = out, costs, climbs
+	candidates := lend(&j.room.candidates, len(out))
+	copy(candidates, out)
+	return fit.StackRole{Asked: true, Candidates: candidates}
+}
