@@ -52,7 +52,6 @@ type End struct {
 // NewEnd builds an end from its contract fields. size may be a fraction, a dash
 // size or a thread, as the family allows: "3/8", "-6", "5/8-18".
 func NewEnd(family Family, size string, gender Gender) (End, error) {
-	e := End{Family: family, Gender: gender}
 	switch family {
 	case PlainTube, HoseBarb, Hose:
 		if gender != Neutral {
@@ -65,26 +64,36 @@ func NewEnd(family Family, size string, gender Gender) (End, error) {
 	default:
 		return End{}, fmt.Errorf("end family %q is unknown; accepted: %s", family, joinStrings(Families))
 	}
-	isThread := strings.LastIndexByte(size, '-') > 0 && !strings.Contains(size[strings.LastIndexByte(size, '-'):], "/")
-	var err error
-	if isThread {
-		if e.Thread, err = units.ParseThread(size); err != nil {
+	if at := strings.LastIndexByte(size, '-'); at > 0 && !strings.Contains(size[at:], "/") {
+		thread, err := units.ParseThread(size)
+		if err != nil {
 			return End{}, err
 		}
-		e.Size, err = sizeOfThread(family, e.Thread)
-	} else {
-		if e.Size, err = units.ParseSize(size); err != nil {
+		s, err := sizeOfThread(family, thread)
+		if err != nil {
 			return End{}, err
 		}
-		e.Thread, err = threadOfSize(family, e.Size)
+		return newEnd(family, s, thread, gender), nil
 	}
+	s, err := units.ParseSize(size)
 	if err != nil {
 		return End{}, err
 	}
-	if family == NPT {
-		e.Thread.Taper = true
+	return endOfSize(family, s, gender)
+}
+
+// endOfSize builds an end of a family that has sizes; of gender, what the family has.
+func endOfSize(family Family, size units.Size, gender Gender) (End, error) {
+	thread, err := threadOfSize(family, size)
+	if err != nil {
+		return End{}, err
 	}
-	return e, nil
+	return newEnd(family, size, thread, gender), nil
+}
+
+func newEnd(family Family, size units.Size, thread units.Thread, gender Gender) End {
+	thread.Taper = thread.Taper || family == NPT
+	return End{Family: family, Size: size, Thread: thread, Gender: gender}
 }
 
 // ParseEnd reads the one-line form used in CSV files and printed to people:

@@ -3,7 +3,11 @@
 // It imports nothing of ours but units.
 package catalog
 
-import "onetrip/internal/units"
+import (
+	"fmt"
+
+	"onetrip/internal/units"
+)
 
 // Enumerations of the contract. Each named type is one enum of openapi.yaml.
 type (
@@ -211,5 +215,8 @@ func (f Fuel) SupplyEnd() (End, error) {
 	case ANFlare:
 		gender = Female
 	}
-	return NewEnd(f.LineEnd, f.LineODIn.String(), gender)
+	if f.LineODIn.IsZero() {
+		return End{}, fmt.Errorf("end %s: its size is missing", f.LineEnd)
+	}
+	return endOfSize(f.LineEnd, f.LineODIn, gender)
 }
