@@ -3,7 +3,6 @@ package rules
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -51,7 +50,7 @@ func (m *Match) Accepts(f *catalog.Form) bool {
 	if f.Kind != m.Kind {
 		return false
 	}
-	for i := range m.Tests {
+	for i := len(m.Tests) - 1; i >= 0; i-- { // what indexes look at, which most forms pass, last
 		if !m.Tests[i].Accepts(f) {
 			return false
 		}
@@ -109,21 +108,26 @@ func (m *Match) Failing(f *catalog.Form) int {
 // Accepts reports whether a form passes the test; an attribute that is not stated
 // fails it.
 func (t *Test) Accepts(f *catalog.Form) bool {
+	var v *catalog.Value
 	if t.at < len(f.Attributes) && f.Attributes[t.at].Name == t.Attr { // as a rule; copies nothing
-		return t.passes(&f.Attributes[t.at].Value)
+		v = &f.Attributes[t.at].Value
+	} else if a, stated := f.Attr(t.Attr); stated {
+		v = &a.Value
+	} else {
+		return false
 	}
-	a, ok := f.Attr(t.Attr)
-	return ok && t.passes(&a.Value)
-}
-
-func (t *Test) passes(v *catalog.Value) bool {
 	switch t.Op {
 	case AtLeast:
 		return v.Num >= t.Value.Num
 	case AtMost:
 		return v.Num <= t.Value.Num
 	case OneOf:
-		return slices.ContainsFunc(t.Values, func(one catalog.Value) bool { return t.same(v, &one) })
+		for i := range t.Values {
+			if t.same(v, &t.Values[i]) {
+				return true
+			}
+		}
+		return false
 	}
 	return t.same(v, &t.Value)
 }
