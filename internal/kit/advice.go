@@ -87,7 +87,7 @@ var usualStudThread = units.Thread{Major: units.Inches(5, 16), PerInch: 18}
 
 // tools follow from the fasteners in the kit.
 func (j *job) tools(sel *selection) []Tool {
-	out := make([]Tool, 0, 20)
+	out := make([]Tool, 0, 14)
 	add := func(name, purpose string) {
 		if !slices.ContainsFunc(out, func(t Tool) bool { return t.Name == name }) {
 			out = append(out, Tool{name, purpose})
@@ -147,15 +147,21 @@ func (j *job) tools(sel *selection) []Tool {
 
 // cautions are those of the rules that fired and those every swap has.
 func (j *job) cautions() []Caution {
-	out := make([]Caution, 0, 16)
+	fired := 0
+	for i := range j.fired {
+		if j.fired[i].Caution != nil {
+			fired++
+		}
+	}
+	out := make([]Caution, 0, fired+1)
 	add := func(c Caution) {
 		if !slices.ContainsFunc(out, func(o Caution) bool { return o.ID == c.ID }) {
 			out = append(out, c)
 		}
 	}
-	for _, f := range j.fired {
-		if f.Caution != nil {
-			add(Caution{f.Caution.ID, f.Caution.Text, f.Caution.Source})
+	for i := range j.fired {
+		if c := j.fired[i].Caution; c != nil {
+			add(Caution{c.ID, c.Text, c.Source})
 		}
 	}
 	add(Caution{"general.computed", "A passed check is arithmetic on the figures given, not a guarantee of safety. The vehicle maker's manual, the carburetor maker's instructions, local codes and a licensed mechanic's judgement come first.", ""})

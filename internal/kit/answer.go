@@ -82,7 +82,7 @@ func (j *job) lines(sel *selection) []Line {
 	for _, o := range sel.chosen {
 		uses += len(o.uses)
 	}
-	fills := make([]string, 0, 2*uses) // of all lines: hardly a part serves two needs
+	fills := make([]string, 0, uses) // of all lines: hardly a part serves two needs
 	elsewhere := make([]catalog.StockLevel, 0, len(lines)*len(j.s.Catalog.Locations))
 	for i, b := range sel.buys {
 		l := &lines[i]
@@ -343,8 +343,8 @@ func (sel *selection) proof(currency string) Proof {
 // being complete.
 func (j *job) verdict(k *Kit) (Verdict, []string) {
 	reasons := []string{}
-	for _, f := range j.fired {
-		if f.Unsuitable {
+	for i := range j.fired {
+		if f := &j.fired[i]; f.Unsuitable {
 			reasons = append(reasons, f.Because)
 		}
 	}
@@ -365,8 +365,8 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 		}
 		reasons = append(reasons, m.Need+": "+m.Reason)
 	}
-	for _, c := range k.Checks {
-		if c.Outcome == Warn || c.Outcome == Fail {
+	for i := range k.Checks {
+		if c := &k.Checks[i]; c.Outcome == Warn || c.Outcome == Fail {
 			worse(CompleteWithWarnings)
 			reasons = append(reasons, c.ID+": "+c.Text)
 		}

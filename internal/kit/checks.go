@@ -77,8 +77,8 @@ type writer struct {
 }
 
 func newWriter() *writer {
-	wr := &writer{numbers: make([]float64, 0, 24), figures: make([]Input, 0, 48), si: make([]SI, 0, 12)}
-	wr.Grow(3 << 10)
+	wr := &writer{numbers: make([]float64, 0, 20), figures: make([]Input, 0, 48), si: make([]SI, 0, 12)}
+	wr.Grow(2 << 10)
 	return wr
 }
 

@@ -166,6 +166,14 @@ type piece struct {
 
 type template []piece
 
+// fixed is the text of a template without placeholders.
+func (t template) fixed() (text string, ok bool) {
+	if len(t) == 1 && t[0].expr == nil {
+		return t[0].text, true
+	}
+	return "", len(t) == 0
+}
+
 func (t template) append(b []byte, fr *frame) []byte {
 	for _, p := range t {
 		if p.expr == nil {
@@ -261,7 +269,9 @@ func (s *Set) EvaluateIn(m *Memory, f *Facts) ([]Fired, error) {
 			}
 		}
 		x.from = int32(len(fr.print))
-		fr.print = r.because.append(fr.print, fr)
+		if _, fixed := r.because.fixed(); !fixed {
+			fr.print = r.because.append(fr.print, fr)
+		}
 		x.to = int32(len(fr.print))
 		fr.print = r.cautionBy.append(fr.print, fr)
 		x.cautionTo = int32(len(fr.print))
@@ -272,7 +282,10 @@ func (s *Set) EvaluateIn(m *Memory, f *Facts) ([]Fired, error) {
 	text := string(fr.print)
 	for i, x := range fr.firing {
 		one := &fired[i]
-		one.Because = text[x.from:x.to]
+		var fixed bool
+		if one.Because, fixed = one.Rule.because.fixed(); !fixed {
+			one.Because = text[x.from:x.to]
+		}
 		if one.Rule.cautionBy != nil {
 			one.Caution = &Caution{one.Rule.caution.ID, text[x.to:x.cautionTo], one.Rule.caution.Source}
 		}
