@@ -4,6 +4,7 @@
 package units
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/big"
@@ -22,23 +23,30 @@ const maxPart = 1_000_000
 // Inches returns the fraction num/den in inches. It panics unless both are
 // positive: it is for constants in code, ParseSize is for input.
 func Inches(num, den int) Size {
-	s, err := newSize(big.NewInt(int64(num)), big.NewInt(int64(den)))
+	s, err := newSize(0, uint64(max(num, 0)), uint64(max(den, 0)))
 	if err != nil {
 		panic(err)
 	}
 	return s
 }
 
-func newSize(num, den *big.Int) (Size, error) {
-	if num.Sign() <= 0 || den.Sign() <= 0 {
+// newSize is whole+num/den. The fraction is reduced first, so that nothing overflows.
+func newSize(whole, num, den uint64) (Size, error) {
+	if whole == 0 && num == 0 || den == 0 {
 		return Size{}, fmt.Errorf("a size must be above zero")
 	}
-	r := new(big.Rat).SetFrac(num, den)
-	if !r.Num().IsInt64() || !r.Denom().IsInt64() || r.Num().Int64() > maxPart || r.Denom().Int64() > maxPart {
-		return Size{}, fmt.Errorf("a size must have at most six digits in each part")
+	common, rest := den, num
+	for rest > 0 {
+		common, rest = rest, common%rest
 	}
-	return Size{int32(r.Num().Int64()), int32(r.Denom().Int64())}, nil
+	num, den = num/common, den/common
+	if max(whole, num, den) > maxPart || whole*den+num > maxPart {
+		return Size{}, errDigits
+	}
+	return Size{int32(whole*den + num), int32(den)}, nil
 }
+
+var errDigits = errors.New("a size must have at most six digits in each part")
 
 // ParseSize reads a length in inches: a fraction "5/16", a mixed number "1-1/16"
 // or "1 1/16", a decimal "0.375", a whole number "2", or a dash size "-6", which
@@ -63,7 +71,7 @@ func parseSize(s string) (Size, error) {
 		if err != nil {
 			return Size{}, err
 		}
-		return newSize(n, big.NewInt(16))
+		return newSize(0, n, 16)
 	}
 	whole, rest, mixed := strings.Cut(s, "-")
 	if !mixed {
@@ -91,38 +99,59 @@ func parseSize(s string) (Size, error) {
 	if err != nil {
 		return Size{}, err
 	}
-	if d.Sign() == 0 {
+	if d == 0 {
 		return Size{}, fmt.Errorf("divides by zero")
 	}
-	if n.Sign() == 0 {
+	if n == 0 {
 		return Size{}, fmt.Errorf("must be above zero")
 	}
-	return newSize(n.Add(n, w.Mul(w, d)), d)
+	return newSize(w, n, d)
 }
 
 func parseDecimal(s string) (Size, error) {
 	whole, frac, _ := strings.Cut(s, ".")
-	if whole == "" {
-		whole = "0"
-	}
-	n, err := digits(whole + frac)
+	frac = strings.TrimRight(frac, "0")
+	w, err := digits("0" + whole)
 	if err != nil {
 		return Size{}, err
 	}
-	den := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(len(frac))), nil)
-	return newSize(n, den)
+	n, err := digits("0" + frac)
+	if err != nil {
+		return Size{}, err
+	}
+	if len(frac) > mostDigits {
+		return Size{}, errDigits
+	}
+	den := uint64(1)
+	for range len(frac) {
+		den *= 10
+	}
+	return newSize(w, n, den)
 }
 
-func digits(s string) (*big.Int, error) {
+// mostDigits is as many as a uint64 is sure to hold. What has more, leading zeros and
+// zeros behind the point apart, does not come down to maxPart: of a fraction that long
+// the other part has too few digits to be a factor of it, and the denominator of a
+// decimal that long is at least 2 to the 20th.
+const mostDigits = 19
+
+func digits(s string) (uint64, error) {
 	if s == "" {
-		return nil, fmt.Errorf("has a missing number")
+		return 0, fmt.Errorf("has a missing number")
 	}
 	for _, r := range s {
 		if r < '0' || r > '9' {
-			return nil, fmt.Errorf("has %q where a digit belongs", r)
+			return 0, fmt.Errorf("has %q where a digit belongs", r)
 		}
 	}
-	n, _ := new(big.Int).SetString(s, 10)
+	s = strings.TrimLeft(s, "0")
+	if len(s) > mostDigits {
+		return 0, errDigits
+	}
+	n := uint64(0)
+	for _, digit := range []byte(s) {
+		n = 10*n + uint64(digit-'0')
+	}
 	return n, nil
 }
 
@@ -145,7 +174,7 @@ func SizeFromFloat(in float64) (Size, error) {
 	if in < 0.00005 {
 		return Size{}, fmt.Errorf("size %v in: rounds to nothing at 1/10000 in; give a larger length", in)
 	}
-	return newSize(big.NewInt(int64(math.Round(in*10000))), big.NewInt(10000))
+	return newSize(0, uint64(math.Round(in*10000)), 10000)
 }
 
 // IsZero reports whether no size is set.

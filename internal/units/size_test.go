@@ -148,6 +148,42 @@ func TestPropertySizeFormsAgree(t *testing.T) {
 	})
 }
 
+// Whatever number of digits a text has, it is the size that big.Rat reads, or refused
+// where that has parts too large.
+func TestPropertyParseSizeIsAsBigRat(t *testing.T) {
+	read := 0
+	rapid.Check(t, func(t *rapid.T) {
+		text, want := "", new(big.Rat)
+		s := anySize().Draw(t, "size")
+		switch kind := rapid.IntRange(0, 3).Draw(t, "kind"); kind {
+		case 0: // a fraction that need not be reduced
+			times := big.NewInt(rapid.Int64Range(1, 1e12).Draw(t, "times"))
+			text = new(big.Int).Mul(s.rat().Num(), times).String() + "/" + new(big.Int).Mul(s.rat().Denom(), times).String()
+			want = s.rat()
+		case 1: // a decimal that ends
+			power := rapid.IntRange(1, 22).Draw(t, "power")
+			want.SetFrac(big.NewInt(rapid.Int64Range(1, 3<<power).Draw(t, "num")), new(big.Int).Lsh(big.NewInt(1), uint(power)))
+			text = want.FloatString(power) + strings.Repeat("0", rapid.IntRange(0, 3).Draw(t, "zeros"))
+		default: // any digits; big.Rat takes a fraction with leading zeros for octal
+			text = rapid.StringMatching(`0{0,3}[0-9]{1,20}\.[0-9]{0,20}|[1-9][0-9]{0,19}(/[1-9][0-9]{0,19})?`).Draw(t, "text")
+			if _, ok := want.SetString(text); !ok {
+				t.Fatalf("%s is no number", text)
+			}
+		}
+		got, err := ParseSize(text)
+		fits := len(text) <= 24 && want.Sign() > 0 && want.Num().IsInt64() && want.Denom().IsInt64() && want.Num().Int64() <= maxPart && want.Denom().Int64() <= maxPart
+		if (err == nil) != fits || fits && got.rat().Cmp(want) != 0 {
+			t.Fatalf("%s is %v (%v), big.Rat says %v", text, got, err, want)
+		}
+		if fits {
+			read++
+		}
+	})
+	if read < 10 {
+		t.Errorf("only %d were read", read)
+	}
+}
+
 func TestPropertyCompareIsTheOrderOfRationals(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		a, b, c := anySize().Draw(t, "a"), anySize().Draw(t, "b"), anySize().Draw(t, "c")
@@ -246,6 +282,11 @@ func TestSizeHotPathsDoNotAllocate(t *testing.T) {
 	sum := 0.0
 	if n := testing.AllocsPerRun(100, func() { sum += float64(a.Compare(b)) + a.Inches() }); n != 0 {
 		t.Errorf("%v allocations", n)
+	}
+	for _, text := range []string{"5/16", "1-1/16", "0.405", "-6"} {
+		if n := testing.AllocsPerRun(100, func() { _, _ = ParseSize(text) }); n != 0 {
+			t.Errorf("%s: %v allocations", text, n)
+		}
 	}
 }
 

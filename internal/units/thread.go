@@ -2,7 +2,6 @@ package units
 
 import (
 	"fmt"
-	"math/big"
 	"strconv"
 	"strings"
 )
@@ -49,10 +48,10 @@ func parseThread(s string) (Thread, error) {
 		return t, err
 	}
 	n, err := digits(body[i+1:])
-	if err != nil || n.Cmp(big.NewInt(3)) < 0 || n.Cmp(big.NewInt(100)) > 0 {
+	if err != nil || n < 3 || n > 100 {
 		return t, fmt.Errorf("threads per inch must be a whole number from 3 to 100")
 	}
-	t.Major, t.PerInch = major, int16(n.Int64())
+	t.Major, t.PerInch = major, int16(n)
 	return t, nil
 }
 
