@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"reflect"
+	"regexp"
 	"slices"
 	"sync"
 	"unicode/utf8"
@@ -72,9 +73,12 @@ func compile(s *openapi3.Schema, within []*openapi3.Schema) check {
 			return arrayCheck(child(s.Items), s.MinItems, *s.MaxItems)
 		}
 	case s.Type.Is(openapi3.TypeString):
-		known.Enum, known.MinLength, known.MaxLength = s.Enum, s.MinLength, s.MaxLength
-		if reflect.DeepEqual(known, *s) {
-			return textCheck(s)
+		known.Enum, known.MinLength, known.MaxLength, known.Pattern = s.Enum, s.MinLength, s.MaxLength, s.Pattern
+		if formats[s.Format] != nil {
+			known.Format = s.Format
+		}
+		if pattern, err := regexp.Compile(s.Pattern); err == nil && reflect.DeepEqual(known, *s) {
+			return textCheck(s, pattern)
 		}
 	case s.Type.Is(openapi3.TypeNumber), s.Type.Is(openapi3.TypeInteger):
 		known.Min, known.Max = s.Min, s.Max
@@ -153,8 +157,8 @@ func arrayCheck(item check, least, most uint64) check {
 	}
 }
 
-// textCheck wants one of an enum, or has so many characters.
-func textCheck(s *openapi3.Schema) check {
+// textCheck wants one of an enum, so many characters, or of a pattern or format.
+func textCheck(s *openapi3.Schema, pattern *regexp.Regexp) check {
 	words := map[string]bool{}
 	for _, v := range s.Enum {
 		if word, ok := v.(string); ok {
@@ -165,6 +169,7 @@ func textCheck(s *openapi3.Schema) check {
 	if s.MaxLength != nil {
 		most = int(*s.MaxLength)
 	}
+	format := formats[s.Format]
 	return func(r *reader) bool {
 		raw, err := r.ReadValue()
 		if err != nil || raw.Kind() != jsontext.KindString {
@@ -175,7 +180,7 @@ func textCheck(s *openapi3.Schema) check {
 			return false
 		}
 		n := utf8.RuneCount(value)
-		return least <= n && n <= most
+		return least <= n && n <= most && (s.Pattern == "" || pattern.Match(value)) && (format == nil || format(string(value)) == nil)
 	}
 }
 

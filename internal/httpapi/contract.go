@@ -29,25 +29,30 @@ var contractYAML []byte
 // contract parses the embedded contract once. It panics when the contract is
 // broken, which no input can cause and the package's tests would show.
 var contract = sync.OnceValue(func() *openapi3.T {
-	format := func(name string, check func(string) error) {
+	for name, check := range formats {
 		openapi3.DefineStringFormatValidator(name, openapi3.NewCallbackValidator(check))
 	}
-	size := func(text string) error { _, err := units.ParseSize(text); return err }
-	thread := func(text string) error { _, err := units.ParseThread(text); return err }
-	format("inch-size", size)
-	format("inch-thread", thread)
-	format("end-size", func(text string) error {
-		if thread(text) == nil {
-			return nil
-		}
-		return size(text)
-	})
 	doc, err := openapi3.NewLoader().LoadFromData(contractYAML)
 	if err != nil {
 		panic(fmt.Sprintf("the embedded openapi.yaml does not load: %v", err))
 	}
 	return doc
 })
+
+// formats of texts that the contract names.
+var formats = map[string]func(string) error{
+	"inch-size":   aSize,
+	"inch-thread": aThread,
+	"end-size": func(text string) error {
+		if aThread(text) == nil {
+			return nil
+		}
+		return aSize(text)
+	},
+}
+
+func aSize(text string) error   { _, err := units.ParseSize(text); return err }
+func aThread(text string) error { _, err := units.ParseThread(text); return err }
 
 // schemaNamed is a schema of the contract.
 func schemaNamed(name string) *openapi3.Schema { return contract().Components.Schemas[name].Value }
