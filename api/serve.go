@@ -90,6 +90,8 @@ func (c *serveCommand) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return fmt.Errorf("--listen: %w", err)
 	}
+	headStart := httpapi.HeadStart()
+	defer runtime.KeepAlive(headStart)
 	server := &http.Server{
 		Handler: handler, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
 		ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,

@@ -24,7 +24,7 @@ func TestDecodingAllocatesLittle(t *testing.T) {
 	if problem != nil {
 		t.Fatal(problem)
 	}
-	if got > 60 { // 42; kin-openapi's check alone makes it 240
+	if got > 20 { // 9; kin-openapi's check alone makes it 240
 		t.Errorf("%v allocations", got)
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -36,6 +37,8 @@ const connections = 16
 // of this process: the clients are in it, and cost both sides the same.
 func BenchmarkHTTPResolve(b *testing.B) {
 	service, key := guardedOnPostgres(b)
+	headStart := HeadStart() // as serve has
+	defer runtime.KeepAlive(headStart)
 	body, err := os.ReadFile("../../testdata/requests/first.json")
 	if err != nil {
 		b.Fatal(err)
