@@ -153,7 +153,8 @@ func TestPropertySizeFormsAgree(t *testing.T) {
 func TestPropertyParseSizeIsAsBigRat(t *testing.T) {
 	read := 0
 	rapid.Check(t, func(t *rapid.T) {
-		text, want := "", new(big.Rat)
+		var text string
+		want := new(big.Rat)
 		s := anySize().Draw(t, "size")
 		switch kind := rapid.IntRange(0, 3).Draw(t, "kind"); kind {
 		case 0: // a fraction that need not be reduced
