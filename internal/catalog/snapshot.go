@@ -363,14 +363,14 @@ type Index struct {
 }
 
 // A Bucket is forms that are found together, in the order of Snapshot.Forms, and their
-// parts on sale as a search for the cheapest wants them: Rows of those that are merely
-// bought, and Apart, the tied ones and those in a bundle. Of kinds that stand in the
-// mounting stack those of Rows are on Ladders too.
+// parts on sale as a search for the cheapest wants them: Rows, and apart from them the
+// Tied ones, whose price says little. Of kinds that stand in the mounting stack those of
+// Rows are on Ladders too.
 type Bucket struct {
 	Forms   []*Form
 	Rows    []Row
 	Ladders []Ladder
-	Apart   []*Part
+	Tied    []*Part
 }
 
 // A Row is parts of one finish and pack, cheapest first, so that a search ends where
@@ -395,8 +395,8 @@ func NewBucket(forms []*Form, byLength bool) *Bucket {
 		for _, p := range f.parts {
 			switch {
 			case p.Discontinued:
-			case p.Tied() || p.Bundled():
-				b.Apart = append(b.Apart, p)
+			case p.Tied():
+				b.Tied = append(b.Tied, p)
 			default:
 				k := kind{finish: p.Finish, pack: p.PackQuantity}
 				if byLength {

@@ -57,7 +57,9 @@ func indexed(s *shop) PathPrices {
 	for _, c := range s.all() {
 		priced[c.Part] = c
 	}
-	return PathPrices{func(p *catalog.Part) Candidate { return priced[p] }, noPenalty, s.switches}
+	prices := s.prices()
+	prices.Price = func(p *catalog.Part) Candidate { return priced[p] }
+	return prices
 }
 
 func BenchmarkPaths(b *testing.B) {

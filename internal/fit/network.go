@@ -19,19 +19,18 @@ type Network struct {
 	static              []bool      // by end: it enters or leaves a filter, a regulator or a hose
 	through             [][]endPair // by class: the runs it is in, of fittings
 	of                  map[*catalog.Form]filed
-	apart               func(*catalog.Part) bool
+	tied                func(*catalog.Part) bool
 }
 
 // filed is the class of a form, and its place among the forms of its kind.
 type filed struct{ class, order int32 }
 
-// A class is forms that join the same; apart are its parts that may be had otherwise than
-// by buying them.
+// A class is forms that join the same, with those of their parts that are tied.
 type class struct {
 	forms []*catalog.Form
 	*catalog.Bucket
 	byLength bool // its rows are: how much of a part is taken depends on its length
-	apart    []*catalog.Part
+	tied     []*catalog.Part
 }
 
 // class makes an empty class.
@@ -46,8 +45,8 @@ func (x *Network) file(f *catalog.Form, to int32, order int) {
 	c := &x.classes[to]
 	c.forms = append(c.forms, f)
 	for _, p := range f.Parts() {
-		if x.apart(p) {
-			c.apart = append(c.apart, p)
+		if x.tied(p) {
+			c.tied = append(c.tied, p)
 		}
 	}
 }
@@ -83,11 +82,10 @@ type networkBore struct {
 }
 
 // NewNetwork indexes fittings by the ends they lead from and to, single ones before
-// pairs, filters and regulators by their ends, hoses and clamps by bore. Apart tells the
-// parts that may be had otherwise than by buying them for the path, whoever asks: tied
-// ones, and those in a bundle.
-func NewNetwork(forms FuelForms, apart func(*catalog.Part) bool) *Network {
-	x := &Network{ends: map[catalog.End]int32{}, runs: map[endPair][]run{}, of: map[*catalog.Form]filed{}, apart: apart}
+// pairs, filters and regulators by their ends, hoses and clamps by bore. Tied tells the
+// parts that are (see Candidate).
+func NewNetwork(forms FuelForms, tied func(*catalog.Part) bool) *Network {
+	x := &Network{ends: map[catalog.End]int32{}, runs: map[endPair][]run{}, of: map[*catalog.Form]filed{}, tied: tied}
 	x.joinFittings(forms.Fittings)
 	x.static = make([]bool, len(x.ends))
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
@@ -243,6 +241,14 @@ func (x *Network) Serves(f *catalog.Form, from, to catalog.End) bool {
 	return known && slices.ContainsFunc(x.through[at.class], func(p endPair) bool {
 		return (x.static[p.in] || p.in == a || p.in == b) && (x.static[p.out] || p.out == a || p.out == b)
 	})
+}
+
+// Alike are the parts that join what a form does, nil for a form that no path takes.
+func (x *Network) Alike(f *catalog.Form) *catalog.Bucket {
+	if at, known := x.of[f]; known {
+		return x.classes[at.class].Bucket
+	}
+	return nil
 }
 
 // EachAlike visits the forms of a kind, together those that join the same ends.

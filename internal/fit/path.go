@@ -20,9 +20,9 @@ const (
 // Network.
 //
 // Accepts reports whether rules allow the parts of a form for a role. Parts that are
-// neither owned nor apart in the network are merely bought, so that of those that join
-// the same only the cheapest counts. StandIns, by role, are things without a SKU that
-// join whatever they must; nil where there is none. Owned is what is had already.
+// neither owned nor tied nor Bundled are merely bought, so that of those that join the
+// same only the cheapest counts. StandIns, by role, are things without a SKU that join
+// whatever they must; nil where there is none. Owned is what is had already.
 type PathQuery struct {
 	From, To      catalog.End
 	RunLengthIn   float64
@@ -33,13 +33,15 @@ type PathQuery struct {
 	Owned         []Holding
 }
 
-// PathPrices are what the parts of a path count under one objective, and the switches
-// among the parts that are apart. Which parts join does not depend on them.
+// PathPrices are what the parts of a path count under one objective, the parts Bundled
+// that a bundle may bring, and the switches among the parts that are apart: these, the
+// tied and the owned ones. Which parts join does not depend on them.
 //
 // Penalty is what parts of a finish count at least beside their price.
 type PathPrices struct {
 	Price    func(*catalog.Part) Candidate
 	Penalty  func(catalog.Finish) int64
+	Bundled  []*catalog.Part
 	Switches func(apart []*catalog.Part) []Switch
 }
 
@@ -116,16 +118,10 @@ type PathSearch struct {
 	bores  []boreChoice
 	of     [Fitting + 1][]int32 // choice + 1 by role and class of the network, 0 when not looked at yet
 	alone  [Roles]int32         // choice of the stand-in for a role, -1 where there is none
-	owned  []heldUnits
-
-	apart   []apart
-	apartID map[*catalog.Part]int32
-	parts   []*catalog.Part // of apart
 
 	// room for what the above refers to
-	entries []entry
-	lasting int // entries that are there under all prices
 	choices []choice
+	lasting []*catalog.Part // of choices
 	joins   []join
 	runs    []chosenRun
 	gates   []gate
@@ -133,6 +129,11 @@ type PathSearch struct {
 
 	// of the prices
 	prices   int32 // number
+	apart    []apart
+	apartID  map[*catalog.Part]int32
+	parts    []*catalog.Part // of apart
+	owned    []heldUnits
+	entries  []entry
 	price    func(*catalog.Part) Candidate
 	penalty  func(catalog.Finish) int64
 	switches []pathSwitch
@@ -171,11 +172,14 @@ type entry struct {
 }
 
 // choice is the parts that can take one place; the cheapest does. Those to be bought are
-// in rows.
+// in rows; lasting are those tied and owned, whatever the prices.
 type choice struct {
 	role     Role
+	class    int32 // -1 when there is only a stand-in
 	rows     []catalog.Row
-	from, to int32 // entries of the parts apart, and of a stand-in
+	lasting  []*catalog.Part
+	standIn  *catalog.Part
+	from, to int32 // entries of the parts apart, then of the stand-in
 	one      bought
 
 	number int32 // setting that now and entry are of
@@ -291,6 +295,7 @@ func (s *PathSearch) Release() {
 	emptied(&s.parts)
 	emptied(&s.entries)
 	emptied(&s.choices)
+	emptied(&s.lasting)
 	emptied(&s.joins)
 	emptied(&s.runs)
 	emptied(&s.gates)
@@ -338,12 +343,6 @@ func NewPathSearch(q *PathQuery) *PathSearch {
 	inlet := stage{from: s.leaving(), gates: lendZero(&s.gates, 1), last: true}
 	inlet.gates[0] = gate{in: net.open(q.To), choice: -1}
 	s.addStage(inlet)
-	s.lasting = len(s.entries)
-	for _, h := range q.Owned {
-		if id, ok := s.apartID[h.Part]; ok {
-			s.owned = append(s.owned, heldUnits{apart: id, units: h.Units})
-		}
-	}
 	return s
 }
 
@@ -448,7 +447,7 @@ func resize[T any](s []T, n int) []T {
 // choose makes a choice of the parts of a class that may take a role, and a stand-in if
 // it is not nil.
 func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
-	c := choice{role: role, from: int32(len(s.entries))}
+	c := choice{role: role, class: of, standIn: standIn}
 	if of >= 0 {
 		class := &s.q.Network.classes[of]
 		if slices.ContainsFunc(class.forms, func(f *catalog.Form) bool {
@@ -456,46 +455,72 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 		}) {
 			c.rows = class.Rows
 		}
-		for _, p := range class.apart {
-			if !p.Discontinued {
-				s.addApart(p, role)
+		lasting := lendZero(&s.lasting, len(class.tied)+len(s.q.Owned))[:0]
+		for _, p := range class.tied {
+			if !p.Discontinued && s.q.Accepts(role, p.Form) {
+				lasting = append(lasting, p)
 			}
 		}
 		for _, h := range s.q.Owned {
 			at, known := s.q.Network.of[h.Part.Form]
-			gone := h.Part.Discontinued // serves where a path takes no second
-			if known && at.class == of && (gone && slices.Contains(soleRoles[:], role) || !gone && !s.q.Network.apart(h.Part)) {
-				s.addApart(h.Part, role)
+			gone := h.Part.Discontinued && !slices.Contains(soleRoles[:], role) // serves where a path takes no second
+			if known && at.class == of && !gone && s.q.Accepts(role, h.Part.Form) && !slices.Contains(lasting, h.Part) {
+				lasting = append(lasting, h.Part)
 			}
 		}
+		c.lasting = lasting
 	}
-	if standIn != nil {
-		s.entries = append(s.entries, entry{Candidate{Part: standIn}, -1})
-	}
-	c.to = int32(len(s.entries))
 	s.choices = append(s.choices, c)
 	return int32(len(s.choices) - 1)
 }
 
+// enter makes the entries of all choices under the prices.
+func (s *PathSearch) enter(prices PathPrices) {
+	emptied(&s.entries)
+	emptied(&s.apart)
+	emptied(&s.parts)
+	clear(s.apartID)
+	for i := range s.choices {
+		c := &s.choices[i]
+		c.from = int32(len(s.entries))
+		for _, p := range c.lasting {
+			s.addApart(p, c.role)
+		}
+		for _, p := range prices.Bundled {
+			at, known := s.q.Network.of[p.Form]
+			if known && at.class == c.class && s.q.Accepts(c.role, p.Form) && !slices.Contains(c.lasting, p) {
+				s.addApart(p, c.role)
+			}
+		}
+		if c.standIn != nil {
+			s.entries = append(s.entries, entry{s.price(c.standIn), -1})
+		}
+		c.to = int32(len(s.entries))
+	}
+	emptied(&s.owned)
+	for _, h := range s.q.Owned {
+		if id, ok := s.apartID[h.Part]; ok {
+			s.owned = append(s.owned, heldUnits{apart: id, units: h.Units})
+		}
+	}
+}
+
 // addApart makes an entry of a part that is apart.
 func (s *PathSearch) addApart(p *catalog.Part, role Role) {
-	if !s.q.Accepts(role, p.Form) {
-		return
-	}
 	id, known := s.apartID[p]
 	if !known {
 		id = int32(len(s.apart))
 		s.apartID[p] = id
-		s.apart = append(s.apart, apart{})
+		s.apart = append(s.apart, apart{part: s.price(p)})
 		s.parts = append(s.parts, p)
 	}
 	s.apart[id].roles |= 1 << role
-	s.entries = append(s.entries, entry{Candidate{Part: p}, id})
+	s.entries = append(s.entries, entry{s.apart[id].part, id})
 }
 
 func (s *PathSearch) empty(choice int32) bool {
 	c := &s.choices[choice]
-	return c.from == c.to && len(c.rows) == 0
+	return len(c.rows) == 0 && len(c.lasting) == 0 && c.standIn == nil
 }
 
 // find finds the runs of a join.
@@ -513,7 +538,6 @@ func (s *PathSearch) find(j *join, from, to *open, last bool) {
 			return false
 		}
 		s.runs = append(s.runs, chosenRun{r, first, second})
-		j.hasApart = j.hasApart || s.hasApart(first) || second >= 0 && s.hasApart(second)
 		return true
 	}
 	if from.number >= 0 && to.number >= 0 {
@@ -558,17 +582,7 @@ func (s *PathSearch) fitting(role Role, i int32) int32 {
 func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	s.prices++
 	s.price, s.penalty = prices.Price, prices.Penalty
-	s.entries = s.entries[:s.lasting]
-	for i := range s.apart {
-		s.apart[i].part = prices.Price(s.parts[i])
-	}
-	for i := range s.entries {
-		if e := &s.entries[i]; e.apart >= 0 {
-			e.Candidate = s.apart[e.apart].part
-		} else {
-			e.Candidate = prices.Price(e.Part)
-		}
-	}
+	s.enter(prices)
 	s.rivals = s.rivals[:0]
 	s.setSwitches(prices)
 	first := len(s.found)
@@ -846,13 +860,15 @@ func (s *PathSearch) joined(j *join) int64 {
 	case j.number == s.number || !j.hasApart && j.prices == s.prices:
 		return j.cost
 	}
-	j.number, j.prices, j.cost = s.number, s.prices, impossible
+	j.number, j.prices, j.cost, j.hasApart = s.number, s.prices, impossible, false
 	for i := j.from; i < j.to; i++ {
 		r := &s.runs[i]
 		cost, _ := s.cheapest(r.first)
+		j.hasApart = j.hasApart || s.hasApart(r.first)
 		if r.second >= 0 {
 			more, _ := s.cheapest(r.second)
 			cost += more
+			j.hasApart = j.hasApart || s.hasApart(r.second)
 		}
 		if cost < j.cost {
 			j.cost, j.best = cost, i
@@ -965,15 +981,6 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 			bought := s.price(p)
 			if sum := bought.inPlaces(n, places); sum < cost || sum == cost && s.precedes(p, best.Part) {
 				best, cost = bought, sum
-			}
-		}
-	}
-	for e := c.from; e < c.to; e++ { // the parts apart that are merely bought all the same
-		if part := &s.entries[e]; part.apart >= 0 && !s.switched(part.Part) {
-			if n := unitsOf(part.Part); n > 0 {
-				if sum := part.inPlaces(n, places); sum < cost || sum == cost && s.precedes(part.Part, best.Part) {
-					best, cost = part.Candidate, sum
-				}
 			}
 		}
 	}

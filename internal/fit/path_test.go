@@ -86,18 +86,24 @@ func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery 
 		}
 		return forms
 	}
-	apart := func(p *catalog.Part) bool {
-		return s.candidate(p).Tied || slices.ContainsFunc(s.bundles, func(b bundle) bool {
-			return slices.ContainsFunc(b.holds, func(h Holding) bool { return h.Part == p })
-		})
-	}
+	tied := func(p *catalog.Part) bool { return s.candidate(p).Tied }
 	return &PathQuery{From: mustEnd(from), To: mustEnd(to), RunLengthIn: runIn, NeedRegulator: regulator, Owned: s.owned,
-		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}, apart),
+		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}, tied),
 		Accepts: func(Role, *catalog.Form) bool { return true },
 	}
 }
 
-func (s *shop) prices() PathPrices { return PathPrices{s.candidate, noPenalty, s.switches} }
+func (s *shop) prices() PathPrices {
+	var bundled []*catalog.Part
+	for _, b := range s.bundles {
+		for _, h := range b.holds {
+			if !slices.Contains(bundled, h.Part) {
+				bundled = append(bundled, h.Part)
+			}
+		}
+	}
+	return PathPrices{s.candidate, noPenalty, bundled, s.switches}
+}
 
 func noPenalty(catalog.Finish) int64 { return 0 }
 

@@ -1,6 +1,7 @@
 package kit
 
 import (
+	"math"
 	"slices"
 
 	"onetrip/internal/catalog"
@@ -8,53 +9,82 @@ import (
 )
 
 // A bundle is worth a look only when what it holds of use in this kit would cost at
-// least as much bought piece by piece, the same parts or others of their forms: otherwise
-// buying the useful pieces beats it in every kit. What its own parts cost more than it is
-// the most that it can save.
+// least as much bought piece by piece, the same parts or others that can take their
+// places: otherwise buying the useful pieces beats it in every kit. What its own parts
+// cost more than it is the most that it can save.
 
-// sourceBits are the bits of a bundle, or of a part that is had, in the savings of a job,
-// by objective; 0 for a bundle that cannot be in an optimum.
-type sourceBits struct {
-	job   int64 // that they are of
-	known [3]bool
-	bits  [3]uint64
+// source is what is known of a bundle, by job and by choice.
+type source struct {
+	job             int64  // that looked and useless are of
+	looked, useless uint64 // contents, a bit each of the first 64: looked at, and those that cannot serve
 
-	useless uint64 // contents of a bundle, a bit each of the first 64, that cannot serve
+	choice int64 // that bit is of
+	bit    uint64
+}
+
+// weigh finds the sources of parts for a choice under an aim: what is had already, and
+// the bundles that can be in an optimum, with the parts that these may bring.
+func (j *job) weigh(a aim) {
+	j.room.choice++
+	j.savings.Reset()
+	for i, h := range j.holdings {
+		j.held[i] = j.savings.Add(a.alone(j.s.Catalog, h.Part, j.pieces(h.Part)))
+	}
+	offered := j.room.offered[:0]
+	j.room.usual = j.room.usual[:0]
+	weigh := func(b *catalog.Bundle) {
+		known := &j.room.sources[b.Index()]
+		if known.choice == j.room.choice {
+			return
+		}
+		known.choice, known.bit = j.room.choice, 0
+		saving := j.saving(b, known, a)
+		if saving < 0 {
+			return
+		}
+		known.bit = j.savings.Add(saving)
+		for i, p := range b.Parts() {
+			if !p.Discontinued && !p.Tied() && j.useful(known, p, i) && !slices.Contains(offered, p) {
+				offered = append(offered, p)
+			}
+		}
+	}
+	if a.objective == ByPrice {
+		for _, b := range j.s.fair {
+			weigh(b)
+		}
+		for _, h := range j.holdings {
+			for _, b := range h.Part.Bundles() {
+				weigh(b)
+			}
+		}
+	} else {
+		for _, b := range j.s.Catalog.Bundles() {
+			weigh(b)
+		}
+	}
+	j.room.offered = offered
 }
 
 // sources are where a part may come from beside its own packs: bundles that can save
 // money, the box, the shelf at home.
-func (j *job) sources(p *catalog.Part, a aim) uint64 {
+func (j *job) sources(p *catalog.Part) uint64 {
 	bits := uint64(0)
 	for _, b := range p.Bundles() {
-		bits |= j.bundleBit(b, a)
+		bits |= j.bundleBit(b)
 	}
 	if i := slices.IndexFunc(j.holdings, func(h fit.Holding) bool { return h.Part == p }); i >= 0 {
-		bits |= j.bit(&j.held[i], a, func() int64 { return a.alone(j.s.Catalog, p, j.pieces(p)) })
+		bits |= j.held[i]
 	}
 	return bits
 }
 
-// bit is the bit of a source, worked out when it is asked for first.
-func (j *job) bit(known *sourceBits, a aim, saving func() int64) uint64 {
-	o := a.objective.index()
-	if !known.known[o] {
-		known.known[o] = true
-		if most := saving(); most >= 0 {
-			known.bits[o] = j.savings.Add(most)
-		}
+// bundleBit is the bit of a bundle among the sources, 0 when it cannot be in an optimum.
+func (j *job) bundleBit(b *catalog.Bundle) uint64 {
+	if known := &j.room.sources[b.Index()]; known.choice == j.room.choice {
+		return known.bit
 	}
-	return known.bits[o]
-}
-
-// bundleBit is the source bit of a bundle, 0 when it cannot be in an optimum.
-func (j *job) bundleBit(b *catalog.Bundle, a aim) uint64 {
-	if a.objective == ByPrice && j.s.dear[b.Index()] &&
-		!slices.ContainsFunc(j.holdings, func(h fit.Holding) bool { return slices.Contains(h.Part.Bundles(), b) }) {
-		return 0
-	}
-	known := j.source(b)
-	return j.bit(known, a, func() int64 { return j.saving(b, known, a) })
+	return 0
 }
 
 // dear reports whether a bundle can be in no kit of the least price, whatever the finish
@@ -81,49 +111,102 @@ func dear(b *catalog.Bundle) bool {
 	return spare < 0
 }
 
-// source is what is known of a bundle as a source.
-func (j *job) source(b *catalog.Bundle) *sourceBits {
-	known := &j.room.sources[b.Index()]
+// useful reports whether a content of a bundle could serve in this kit at all.
+func (j *job) useful(known *source, p *catalog.Part, i int) bool {
+	if i >= 64 {
+		return true
+	}
 	if known.job != j.room.job {
-		*known = sourceBits{job: j.room.job}
-		for i, p := range b.Parts() {
-			if i < 64 && !j.usable(p) {
-				known.useless |= 1 << i
-			}
+		known.job, known.looked, known.useless = j.room.job, 0, 0
+	}
+	if bit := uint64(1) << i; known.looked&bit == 0 {
+		known.looked |= bit
+		if !j.usable(p) {
+			known.useless |= bit
 		}
 	}
-	return known
-}
-
-// forgetSources lets all bits be worked out again.
-func (j *job) forgetSources() {
-	j.room.job++
-	clear(j.held)
+	return known.useless&(1<<i) == 0
 }
 
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
-// optimum: other parts of the same forms in place of its contents cost less.
-func (j *job) saving(b *catalog.Bundle, known *sourceBits, a aim) int64 {
+// optimum: other parts in place of its contents cost less.
+func (j *job) saving(b *catalog.Bundle, known *source, a aim) int64 {
 	if b.Discontinued {
 		return -1
 	}
 	saving := -a.bundle(j.s.Catalog, b)
 	for i, p := range b.Parts() {
-		if known.useless&(1<<i) == 0 {
-			saving += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
-		}
+		saving += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
 	}
-	spare := saving
 	for i, p := range b.Parts() {
-		if known.useless&(1<<i) == 0 && spare >= 0 {
-			alone := a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
-			spare -= alone - j.instead(p, b.Contents[i].Quantity, alone, a)
+		if saving >= 0 && !j.useful(known, p, i) {
+			saving -= a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
 		}
 	}
-	if spare < 0 {
-		return -1
+	for _, instead := range [...]func(*catalog.Part, int, int64, aim) int64{j.insteadUsual, j.instead} {
+		spare := saving
+		for i, p := range b.Parts() {
+			if spare >= 0 && j.useful(known, p, i) {
+				alone := a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
+				spare -= alone - instead(p, b.Contents[i].Quantity, alone, a)
+			}
+		}
+		if spare < 0 {
+			return -1
+		}
 	}
 	return saving
+}
+
+// usual is the cheapest part of a bucket that some demand accepts; part nil for none.
+type usual struct {
+	bucket *catalog.Bucket
+	part   *catalog.Part
+}
+
+// insteadUsual is what instead is, or more, from a look at one part: the one that is
+// cheapest for most.
+func (j *job) insteadUsual(p *catalog.Part, pieces int, alone int64, a aim) int64 {
+	if p.Tied() {
+		return alone
+	}
+	places := j.placesOf(p)
+	if places == nil {
+		return alone
+	}
+	i := slices.IndexFunc(j.room.usual, func(u usual) bool { return u.bucket == places })
+	if i < 0 {
+		i = len(j.room.usual)
+		j.room.usual = append(j.room.usual, usual{places, j.cheapest(places, a)})
+	}
+	q := j.room.usual[i].part
+	if q != nil && a.penaltyOf(q.Finish) <= a.penaltyOf(p.Finish) && (q.Form == p.Form || j.replaces(q, p)) {
+		alone = min(alone, j.inPlace(p, q, pieces, a))
+	}
+	return alone
+}
+
+// cheapest is the part of a bucket that costs least by the piece and that some demand
+// accepts, in stock where that counts.
+func (j *job) cheapest(bucket *catalog.Bucket, a aim) (best *catalog.Part) {
+	least := int64(math.MaxInt64)
+	for i := range bucket.Rows {
+		row := &bucket.Rows[i]
+		for _, p := range row.Parts {
+			cost := p.Price.AmountMinor + a.penaltyOf(row.Finish)
+			if cost >= least {
+				break
+			}
+			if once, above := a.once(j.s.Catalog, &p.Offer); once > 0 && above < 1 {
+				continue
+			}
+			if slices.ContainsFunc(j.demands, func(d *demand) bool { return d.status == "" && d.spec == p.Spec() && j.fits(d, p.Form) }) {
+				best, least = p, cost
+				break
+			}
+		}
+	}
+	return best
 }
 
 // bundle is what a bundle counts when it is bought.
@@ -136,40 +219,103 @@ func (a *aim) bundle(s *catalog.Snapshot, b *catalog.Bundle) int64 {
 }
 
 // instead is the most that it costs any kit to do without so many pieces of a part from a
-// bundle: at most alone, what they count when bought, or what parts of the same form do.
+// bundle: at most alone, what they count when bought, or what other parts count that can
+// take its place wherever it may stand, and are not tied.
 func (j *job) instead(p *catalog.Part, pieces int, alone int64, a aim) int64 {
 	if p.Tied() { // the kit may hang on this very part
 		return alone
 	}
-	most, mixed := j.taken(p)
-	if most == 0 {
+	units, mixed := j.taken(p, p)
+	places := j.placesOf(p)
+	if units == 0 || places == nil {
 		return alone
 	}
-	units := most
 	if mixed {
 		units = pieces
 	}
 	penalty := a.penaltyOf(p.Finish)
-	for _, q := range p.Form.Parts() { // cheapest first
-		if q.Price.AmountMinor >= alone {
-			break
-		}
-		if q.Discontinued || q.Tied() || a.penaltyOf(q.Finish) > penalty {
+	for i := range places.Rows {
+		row := &places.Rows[i]
+		if a.penaltyOf(row.Finish) > penalty {
 			continue
 		}
-		cost := int64(fit.Packs(q, units)) * q.Price.AmountMinor
-		if once, above := a.once(j.s.Catalog, &q.Offer); fit.Packs(q, most) > int(above) {
-			cost += once
+		packs := int64(1) // at least
+		if !p.ByLength() {
+			packs = int64(fit.Packs(row.Parts[0], units)) // as of all in the row
 		}
-		alone = min(alone, cost)
+		for _, q := range row.Parts { // cheapest first
+			if packs*q.Price.AmountMinor >= alone {
+				break
+			}
+			if q.Form == p.Form || j.replaces(q, p) {
+				alone = min(alone, j.inPlace(p, q, pieces, a))
+			}
+		}
 	}
 	return alone
 }
 
-// taken is the most units of parts of one form that the kit takes, 0 when that is not
-// known. They are mixed when each piece may be another part; else all that a demand takes
-// are of one.
-func (j *job) taken(p *catalog.Part) (most int, mixed bool) {
+// inPlace is the most that a part q costs any kit in place of so many pieces of a part p
+// from a bundle.
+func (j *job) inPlace(p, q *catalog.Part, pieces int, a aim) int64 {
+	units, mixed := j.taken(p, q)
+	switch {
+	case units == 0:
+		return math.MaxInt64
+	case mixed:
+		units = pieces
+	}
+	cost := int64(fit.Packs(q, units)) * q.Price.AmountMinor
+	most, _ := j.taken(q, q)
+	if once, above := a.once(j.s.Catalog, &q.Offer); fit.Packs(q, most) > int(above) {
+		cost += once
+	}
+	return cost
+}
+
+// placesOf are the parts among which those are that can take a part's place: in a fuel
+// path they join what it does; nil when nothing takes it.
+func (j *job) placesOf(p *catalog.Part) *catalog.Bucket {
+	var places *catalog.Bucket
+	for _, d := range j.demands {
+		if d.status == "" && d.spec == p.Spec() && d.accepts(p.Form) {
+			if slices.Contains(pathNeeds, d.need) {
+				return j.s.network.Alike(p.Form)
+			}
+			if places == nil {
+				places = j.find(d)
+			}
+		}
+	}
+	return places
+}
+
+// replaces reports whether a part of placesOf can stand wherever another can.
+func (j *job) replaces(q, p *catalog.Part) bool {
+	for _, d := range j.demands {
+		if d.status != "" || d.spec != p.Spec() || !d.accepts(p.Form) {
+			continue
+		}
+		if !j.fits(d, q.Form) {
+			return false
+		}
+		if !slices.Contains(stackNeeds, d.need) {
+			continue
+		}
+		if q.HeightIn > p.HeightIn || q.Text("flange") != p.Text("flange") {
+			return false
+		}
+		if d.need == "mount.studs" && (q.Thread() != p.Thread() || q.LengthIn < p.LengthIn) {
+			return false
+		}
+	}
+	return true
+}
+
+// taken is the most units of a part q that the kit takes in place of a part p, 0 when that
+// is not known. They are mixed when each piece may be another part; else all that a demand
+// takes are of one.
+func (j *job) taken(p, q *catalog.Part) (most int, mixed bool) {
 	mixed = true
 	for _, d := range j.demands {
 		if d.status != "" || d.spec != p.Spec() || !d.accepts(p.Form) {
@@ -186,7 +332,11 @@ func (j *job) taken(p *catalog.Part) (most int, mixed bool) {
 			most += max(fit.MaxGaskets, int(d.remaining()))
 			mixed = mixed && d.remaining() <= 1
 		default:
-			most, mixed = most+j.consumed(d, p), false
+			n := j.consumed(d, q)
+			if n == 0 {
+				return 0, false
+			}
+			most, mixed = most+n, false
 		}
 	}
 	return most, mixed
@@ -208,7 +358,7 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 				continue
 			}
 			seen = append(seen, b)
-			if j.bundleBit(b, a) != 0 {
+			if j.bundleBit(b) != 0 {
 				out = append(out, j.bundleSwitch(b, parts, a))
 			}
 		}
@@ -218,13 +368,13 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 }
 
 func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.Switch {
-	sw := fit.Switch{Cost: a.bundle(j.s.Catalog, b), Saving: j.savings.Of(j.bundleBit(b, a)), Holds: lend(&j.room.holdings, len(b.Contents))[:0]}
+	sw := fit.Switch{Cost: a.bundle(j.s.Catalog, b), Saving: j.savings.Of(j.bundleBit(b)), Holds: lend(&j.room.holdings, len(b.Contents))[:0]}
 	for i, p := range b.Parts() {
 		pieces := b.Contents[i].Quantity
 		switch {
 		case slices.Contains(parts, p):
 			sw.Holds = append(sw.Holds, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
-		case j.source(b).useless&(1<<i) == 0:
+		case j.useful(&j.room.sources[b.Index()], p, i):
 			sw.Cost -= a.alone(j.s.Catalog, p, pieces)
 		}
 	}
@@ -243,7 +393,7 @@ func (j *job) findHoldings() {
 				j.holdings, j.held = lend(&j.room.holdings, n)[:0], lend(&j.room.held, n)[:0]
 			}
 			j.holdings = append(j.holdings, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
-			j.held = append(j.held, sourceBits{})
+			j.held = append(j.held, 0)
 		}
 	}
 	for _, in := range j.carburetor.InBox {

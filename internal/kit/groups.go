@@ -50,7 +50,7 @@ func (j *job) one(d *demand) []*demand {
 // candidate prices a part under an aim.
 func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
 	c := a.price(j.s.Catalog, p)
-	c.Sources = j.sources(p, a)
+	c.Sources = j.sources(p)
 	return c
 }
 
@@ -96,6 +96,7 @@ func (j *job) fuelGroup(a aim) group {
 			return a.price(j.s.Catalog, p) // its sources are switches
 		},
 		Penalty:  a.penaltyOf,
+		Bundled:  j.room.offered,
 		Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, a) },
 	}
 	var paths []fit.PathOption

@@ -110,7 +110,7 @@ func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.Stack
 		}
 		p := on.Rungs[on.at].Part
 		on.at++
-		if !(keeps(p.Form) && j.fits(d, p.Form)) || j.pieces(p) > 0 {
+		if !(keeps(p.Form) && j.fits(d, p.Form)) || j.sources(p) != 0 {
 			continue
 		}
 		c := a.price(j.s.Catalog, p)

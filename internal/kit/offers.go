@@ -12,8 +12,8 @@ import (
 
 // What may meet a demand is found in the bucket of its strictest rule, cheapest parts
 // first, and the search ends where nothing better can come: so that it does not grow with
-// the catalogue. Parts that are tied, in a bundle or had already are looked at apart, as
-// their price says little.
+// the catalogue. Parts that are tied, had already or from a bundle worth a look are looked
+// at apart, as their price says little.
 
 // find finds the bucket of a demand, through the index of the rule with most equality
 // tests.
@@ -102,11 +102,16 @@ func (j *job) shared(d *demand, f *catalog.Form) bool {
 	})
 }
 
-// eachApart visits the parts apart that meet a demand. Bucket.Apart has none that are
-// discontinued; of those had already, one that is counts where no more of it is needed.
+// eachApart visits the parts apart that meet a demand. Of those had already, one that is
+// discontinued counts where no more of it is needed.
 func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
-	for _, p := range j.find(d).Apart {
+	for _, p := range j.find(d).Tied {
 		if j.fits(d, p.Form) {
+			visit(p)
+		}
+	}
+	for _, p := range j.room.offered {
+		if p.Spec() == d.spec && j.fits(d, p.Form) {
 			visit(p)
 		}
 	}
@@ -116,7 +121,7 @@ func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
 		if twice || p.Spec() != d.spec || !j.fits(d, p.Form) {
 			continue
 		}
-		if p.Discontinued && j.lasts(p) || !p.Discontinued && !p.Tied() && !p.Bundled() {
+		if p.Discontinued && j.lasts(p) || !p.Discontinued && !p.Tied() && !slices.Contains(j.room.offered, p) {
 			visit(p)
 		}
 	}
@@ -155,22 +160,16 @@ func (j *job) single(d *demand, a aim) group {
 		}
 	}
 	j.eachApart(d, func(p *catalog.Part) {
-		if c := j.candidate(p, a); c.Sources != 0 || c.Tied {
-			found.special(&c)
-		}
+		c := j.candidate(p, a)
+		found.special(&c)
 	})
-	for _, p := range j.find(d).Apart { // those that are merely bought all the same
-		if c := j.candidate(p, a); j.fits(d, p.Form) && c.Sources == 0 && !c.Tied && j.pieces(p) == 0 {
-			found.add(&c)
-		}
-	}
 	for _, row := range j.find(d).Rows {
 		penalty := a.penaltyOf(row.Finish)
 		for _, p := range row.Parts {
 			if found.beats(p, penalty) {
 				break
 			}
-			if j.fits(d, p.Form) && j.pieces(p) == 0 {
+			if j.fits(d, p.Form) && j.sources(p) == 0 {
 				c := a.price(j.s.Catalog, p)
 				found.add(&c)
 			}

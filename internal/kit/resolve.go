@@ -31,8 +31,8 @@ type job struct {
 	writer   *writer
 	holdings []fit.Holding // what is had by SKU
 	inBox    int           // of them, the first, are in the box
-	held     []sourceBits  // by holding
-	savings  *fit.Savings  // of all sources of parts, under all aims
+	held     []uint64      // bits of the holdings as sources
+	savings  *fit.Savings  // of all sources of parts, under the aim
 	paths    *fit.PathSearch
 	stacks   *fit.StackSearch
 

@@ -33,7 +33,7 @@ type room struct {
 	items       []pick.Item
 	buys        []buy
 	owned       []ownedUnits
-	held        []sourceBits
+	held        []uint64
 	switches    []fit.Switch
 	holdings    []fit.Holding
 	bundles     []*catalog.Bundle
@@ -47,8 +47,11 @@ type room struct {
 	evaluation  rules.Memory
 	key         []byte
 
-	job     int64        // number of the job that uses the room
-	sources []sourceBits // by index of bundle; of no account when of another job
+	job     int64           // number of the job that uses the room
+	choice  int64           // number of the choice made
+	sources []source        // by index of bundle; of no account when of another job or choice
+	offered []*catalog.Part // that bundles may bring
+	usual   []usual
 }
 
 var rooms = sync.Pool{New: func() any { return new(room) }}
@@ -59,7 +62,7 @@ func (j *job) enter() {
 	j.room.job++
 	j.writer, j.savings = newWriter(), &j.room.savings
 	if n := len(j.s.Catalog.Bundles()); len(j.room.sources) < n {
-		j.room.sources = make([]sourceBits, n)
+		j.room.sources = make([]source, n)
 	}
 	if n := j.s.Catalog.Offers(); len(j.room.ids) < n {
 		j.room.ids = make([]int32, n)
@@ -108,6 +111,8 @@ func (r *room) release() {
 	empty(&r.changes)
 	r.savings.Reset()
 	r.facts.Vehicle, r.facts.Carburetor, r.facts.Calc = nil, nil, nil
+	empty(&r.offered)
+	empty(&r.usual)
 	r.evaluation.Release()
 	rooms.Put(r)
 }

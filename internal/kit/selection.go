@@ -110,6 +110,7 @@ const pickNodeLimit = 50_000
 
 // choose builds the selection problem of a job under an aim and solves it.
 func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
+	j.weigh(a)
 	sel := &lend(&j.room.selections, 1)[0]
 	sel.aim, sel.groups = a, j.groups(a)
 	p, offers := j.problem(sel)
@@ -230,7 +231,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		supplyRoom[n] = pick.Amount{Resource: int32(n), Units: int32(fit.PackUnits(part))}
 		item(buy{offer: &part.Offer, part: part}, supplyRoom[n:n+1:n+1], 0)
 		for _, b := range part.Bundles() {
-			if slices.Contains(bundles, b) || j.bundleBit(b, sel.aim) == 0 {
+			if slices.Contains(bundles, b) || j.bundleBit(b) == 0 {
 				continue
 			}
 			bundles = append(bundles, b)

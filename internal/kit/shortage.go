@@ -142,7 +142,6 @@ func (j *job) alone(ctx context.Context, b buy, out *Shortage) error {
 			out.Alone = append(out.Alone, sku)
 			shunned[j.s.Catalog.Offer(sku)] = true
 		}
-		j.forgetSources() // what bundles can save depends on who is shunned
 		sel, err := j.choose(ctx, j.aim)
 		if err != nil {
 			return err

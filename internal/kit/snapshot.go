@@ -21,7 +21,7 @@ type Snapshot struct {
 	adapters   *catalog.Index // by carburetor_flange, manifold_flange
 	gaskets    *catalog.Index // base gaskets, by flange
 	network    *fit.Network
-	dear       []bool                        // by index of bundle; see dear
+	fair       []*catalog.Bundle             // those that are not dear
 	wireGauges []int                         // AWG of every choke wire in the catalogue
 	steps      func() map[kindAttr][]float64 // for sweeps; see stepsOf
 }
@@ -42,7 +42,7 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 		s.network = fit.NewNetwork(fit.FuelForms{
 			Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
 			Hoses: cat.Forms("fuel_hose"), Clamps: cat.Forms("hose_clamp"),
-		}, func(p *catalog.Part) bool { return p.Tied() || p.Bundled() })
+		}, (*catalog.Part).Tied)
 	}
 	if kind, known := s.Rules.NeedKind("mount.base_gasket"); known && changed(kind) {
 		s.gaskets = cat.Index(kind, []string{"flange"})
@@ -59,9 +59,11 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 		}
 		s.indexes[r] = shared[key]
 	}
-	s.dear = make([]bool, len(cat.Bundles()))
+	s.fair = nil
 	for _, b := range cat.Bundles() {
-		s.dear[b.Index()] = dear(b)
+		if !dear(b) {
+			s.fair = append(s.fair, b)
+		}
 	}
 	s.wireGauges = nil
 	for _, f := range cat.Forms("choke_wire") {
