@@ -155,9 +155,10 @@ type PathSearch struct {
 
 const maxLinks = 3 // to filter, regulator and inlet
 
-// Pieces that a path takes at most: fittings two at each end of the hose of a link, clamps
-// one.
+// Pieces that a path takes at most: a hose in each link, fittings two at each of its ends,
+// clamps one.
 const (
+	MaxHoses    = maxLinks
 	MaxFittings = 4 * maxLinks
 	MaxClamps   = 2 * maxLinks
 )

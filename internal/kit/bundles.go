@@ -32,7 +32,7 @@ func (j *job) weigh(a aim) {
 	}
 	offered := j.room.offered[:0]
 	j.room.usual = j.room.usual[:0]
-	weigh := func(b *catalog.Bundle) {
+	weigh := func(b fairBundle) {
 		known := &j.room.sources[b.Index()]
 		if known.choice == j.room.choice {
 			return
@@ -49,19 +49,13 @@ func (j *job) weigh(a aim) {
 			}
 		}
 	}
-	if a.objective == ByPrice {
-		for _, b := range j.s.fair {
-			weigh(b)
+	for _, h := range j.holdings { // what is known beforehand is not of jobs that have some already
+		for _, b := range h.Part.Bundles() {
+			weigh(j.s.fairness.all[b.Index()])
 		}
-		for _, h := range j.holdings {
-			for _, b := range h.Part.Bundles() {
-				weigh(b)
-			}
-		}
-	} else {
-		for _, b := range j.s.Catalog.Bundles() {
-			weigh(b)
-		}
+	}
+	for _, b := range j.worthALook(a) {
+		weigh(b)
 	}
 	j.room.offered = offered
 }
@@ -87,30 +81,6 @@ func (j *job) bundleBit(b *catalog.Bundle) uint64 {
 	return 0
 }
 
-// dear reports whether a bundle can be in no kit of the least price, whatever the finish
-// wanted, of a job that has none of its parts already: even if all that it holds is of
-// use, as many pieces of other parts cost less. These are of the same forms, finishes and
-// packs and no dearer, so that they can take the place of further pieces bought too, but
-// not of those that come from another bundle.
-func dear(b *catalog.Bundle) bool {
-	spare := -b.Price.AmountMinor
-	for i, p := range b.Parts() {
-		least := p.Price.AmountMinor
-		if !p.Tied() && len(p.Bundles()) == 1 {
-			for _, q := range p.Form.Parts() { // cheapest first
-				if q.Price.AmountMinor >= least {
-					break
-				}
-				if q.Finish == p.Finish && q.PackQuantity == p.PackQuantity && !q.Discontinued && !q.Tied() {
-					least = q.Price.AmountMinor
-				}
-			}
-		}
-		spare += int64(fit.Packs(p, b.Contents[i].Quantity*fit.PieceUnits(p))) * least
-	}
-	return spare < 0
-}
-
 // useful reports whether a content of a bundle could serve in this kit at all.
 func (j *job) useful(known *source, p *catalog.Part, i int) bool {
 	if i >= 64 {
@@ -130,11 +100,11 @@ func (j *job) useful(known *source, p *catalog.Part, i int) bool {
 
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
 // optimum: other parts in place of its contents cost less.
-func (j *job) saving(b *catalog.Bundle, known *source, a aim) int64 {
+func (j *job) saving(b fairBundle, known *source, a aim) int64 {
 	if b.Discontinued {
 		return -1
 	}
-	saving := -a.bundle(j.s.Catalog, b)
+	saving := -a.bundle(j.s.Catalog, b.Bundle)
 	for i, p := range b.Parts() {
 		saving += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
 	}
@@ -143,17 +113,35 @@ func (j *job) saving(b *catalog.Bundle, known *source, a aim) int64 {
 			saving -= a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
 		}
 	}
-	for _, instead := range [...]func(*catalog.Part, int, int64, aim) int64{j.insteadUsual, j.instead} {
-		spare := saving
+	// What it costs to do without the contents is looked for only as far as need be.
+	var few [8]int64
+	instead, spare := append(few[:0], b.least...), saving
+	for i, p := range b.Parts() {
+		if j.useful(known, p, i) {
+			alone := a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
+			instead[i] = min(instead[i], alone)
+			spare -= alone - instead[i]
+		}
+	}
+	for _, everything := range [...]bool{false, true} {
 		for i, p := range b.Parts() {
-			if spare >= 0 && j.useful(known, p, i) {
-				alone := a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
-				spare -= alone - instead(p, b.Contents[i].Quantity, alone, a)
+			if spare < 0 {
+				return -1
 			}
+			if !j.useful(known, p, i) {
+				continue
+			}
+			found := instead[i]
+			if everything {
+				found = j.instead(p, b.Contents[i].Quantity, found, a)
+			} else {
+				found = j.insteadUsual(p, b.Contents[i].Quantity, found, a)
+			}
+			spare, instead[i] = spare-(instead[i]-found), found
 		}
-		if spare < 0 {
-			return -1
-		}
+	}
+	if spare < 0 {
+		return -1
 	}
 	return saving
 }
@@ -166,13 +154,13 @@ type usual struct {
 
 // insteadUsual is what instead is, or more, from a look at one part: the one that is
 // cheapest for most.
-func (j *job) insteadUsual(p *catalog.Part, pieces int, alone int64, a aim) int64 {
+func (j *job) insteadUsual(p *catalog.Part, pieces int, known int64, a aim) int64 {
 	if p.Tied() {
-		return alone
+		return known
 	}
 	places := j.placesOf(p)
 	if places == nil {
-		return alone
+		return known
 	}
 	i := slices.IndexFunc(j.room.usual, func(u usual) bool { return u.bucket == places })
 	if i < 0 {
@@ -181,9 +169,9 @@ func (j *job) insteadUsual(p *catalog.Part, pieces int, alone int64, a aim) int6
 	}
 	q := j.room.usual[i].part
 	if q != nil && a.penaltyOf(q.Finish) <= a.penaltyOf(p.Finish) && (q.Form == p.Form || j.replaces(q, p)) {
-		alone = min(alone, j.inPlace(p, q, pieces, a))
+		known = min(known, j.inPlace(p, q, pieces, a))
 	}
-	return alone
+	return known
 }
 
 // cheapest is the part of a bucket that costs least by the piece and that some demand
@@ -219,16 +207,16 @@ func (a *aim) bundle(s *catalog.Snapshot, b *catalog.Bundle) int64 {
 }
 
 // instead is the most that it costs any kit to do without so many pieces of a part from a
-// bundle: at most alone, what they count when bought, or what other parts count that can
-// take its place wherever it may stand, and are not tied.
-func (j *job) instead(p *catalog.Part, pieces int, alone int64, a aim) int64 {
+// bundle: at most known, or what other parts count that can take its place wherever it may
+// stand, and are not tied.
+func (j *job) instead(p *catalog.Part, pieces int, known int64, a aim) int64 {
 	if p.Tied() { // the kit may hang on this very part
-		return alone
+		return known
 	}
 	units, mixed := j.taken(p, p)
 	places := j.placesOf(p)
 	if units == 0 || places == nil {
-		return alone
+		return known
 	}
 	if mixed {
 		units = pieces
@@ -244,15 +232,15 @@ func (j *job) instead(p *catalog.Part, pieces int, alone int64, a aim) int64 {
 			packs = int64(fit.Packs(row.Parts[0], units)) // as of all in the row
 		}
 		for _, q := range row.Parts { // cheapest first
-			if packs*q.Price.AmountMinor >= alone {
+			if packs*q.Price.AmountMinor >= known {
 				break
 			}
 			if q.Form == p.Form || j.replaces(q, p) {
-				alone = min(alone, j.inPlace(p, q, pieces, a))
+				known = min(known, j.inPlace(p, q, pieces, a))
 			}
 		}
 	}
-	return alone
+	return known
 }
 
 // inPlace is the most that a part q costs any kit in place of so many pieces of a part p

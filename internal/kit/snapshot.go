@@ -21,7 +21,8 @@ type Snapshot struct {
 	adapters   *catalog.Index // by carburetor_flange, manifold_flange
 	gaskets    *catalog.Index // base gaskets, by flange
 	network    *fit.Network
-	fair       []*catalog.Bundle             // those that are not dear
+	fairness   *fairness
+	inStock    []func() []fairBundle         // see fairByStock
 	wireGauges []int                         // AWG of every choke wire in the catalogue
 	steps      func() map[kindAttr][]float64 // for sweeps; see stepsOf
 }
@@ -30,6 +31,8 @@ type Snapshot struct {
 func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
 	s := &Snapshot{Catalog: cat, Rules: set, indexes: map[*rules.Rule]*catalog.Index{}}
 	s.bind(func(catalog.Kind) bool { return true })
+	s.fairness = newFairness(s)
+	s.inStock = s.fairByStock()
 	return s
 }
 
@@ -59,12 +62,6 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 		}
 		s.indexes[r] = shared[key]
 	}
-	s.fair = nil
-	for _, b := range cat.Bundles() {
-		if !dear(b) {
-			s.fair = append(s.fair, b)
-		}
-	}
 	s.wireGauges = nil
 	for _, f := range cat.Forms("choke_wire") {
 		if awg := int(f.Num("awg")); !slices.Contains(s.wireGauges, awg) {
@@ -81,6 +78,7 @@ var fuelKinds = []catalog.Kind{"fuel_fitting", "fuel_filter", "pressure_regulato
 func (s *Snapshot) WithPlenty() *Snapshot {
 	next := *s
 	next.Catalog = s.Catalog.WithPlenty()
+	next.inStock = next.fairByStock()
 	return &next
 }
 
@@ -116,5 +114,6 @@ func (s *Snapshot) WithStock(revision int64, levels []catalog.Stock) (*Snapshot,
 	}
 	next := *s
 	next.Catalog = cat
+	next.inStock = next.fairByStock()
 	return &next, nil
 }

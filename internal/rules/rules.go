@@ -52,6 +52,20 @@ func (s *Set) Reads() []string {
 	return slices.Compact(all)
 }
 
+// Tested lists the attributes that some rule tests in parts of a kind, sorted.
+func (s *Set) Tested(kind catalog.Kind) []string {
+	var all []string
+	for _, r := range s.rules {
+		for i := range r.tests {
+			if r.Kind == kind {
+				all = append(all, r.tests[i].test.Attr)
+			}
+		}
+	}
+	slices.Sort(all)
+	return slices.Compact(all)
+}
+
 // Rule is one rule. The fields are what its author wrote.
 type Rule struct {
 	ID         string
