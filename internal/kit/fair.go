@@ -76,7 +76,7 @@ func newFairness(s *Snapshot) *fairness {
 		}
 		f.instead, f.all = append(f.instead, contents), append(f.all, fairBundle{b, slices.Repeat([]int64{unknown}, len(b.Contents))})
 	}
-	f.byPrice = f.fair(func(p *catalog.Part) bool { return true })
+	f.byPrice = f.fair(func(*catalog.Part) bool { return true })
 	return f
 }
 

@@ -37,10 +37,6 @@ const (
 	ByFewest Objective = "fewest" // fewest SKUs, then money
 )
 
-var objectives = []Objective{ByPrice, ByStock, ByFewest}
-
-func (o Objective) index() int { return slices.Index(objectives, o) }
-
 // Level is how much a need matters.
 type Level string
 
