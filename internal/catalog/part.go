@@ -106,9 +106,6 @@ func (p *Part) Tied() bool { return p.tied }
 // Bundles lists the bundles that hold the part.
 func (p *Part) Bundles() []*Bundle { return p.bundles }
 
-// Bundled reports whether some bundle holds the part.
-func (p *Part) Bundled() bool { return len(p.bundles) > 0 }
-
 type partJSON struct {
 	Offer
 	Kind       Kind                       `json:"kind"`

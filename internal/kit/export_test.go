@@ -47,6 +47,7 @@ func Stacks(s *Snapshot, req *Request) (found, all []fit.StackOption, gaps [2]*f
 	if err := j.demand(); err != nil {
 		return nil, nil, gaps, err
 	}
+	j.weigh(j.aim)
 	q := j.stackQuery(j.aim)
 	found, gaps[0] = new(fit.StackSearch).Stack(q)
 	every := func(list *[]fit.Candidate, need string, flange catalog.Flange) {

@@ -23,6 +23,7 @@ const meteringNeed = "tuning.metering_set"
 // one for the fuel path, one for the stack. What nothing meets is left out here and
 // noted as a gap of the job.
 func (j *job) groups(a aim) []group {
+	j.weigh(a)
 	out := lend(&j.room.choices, len(j.demands)+2)[:0]
 	for _, d := range j.demands {
 		if d.status != "" || slices.Contains(pathNeeds, d.need) || slices.Contains(stackNeeds, d.need) {

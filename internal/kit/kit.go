@@ -4,8 +4,6 @@
 package kit
 
 import (
-	"slices"
-
 	"onetrip/internal/catalog"
 	"onetrip/internal/units"
 )

@@ -110,7 +110,6 @@ const pickNodeLimit = 50_000
 
 // choose builds the selection problem of a job under an aim and solves it.
 func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
-	j.weigh(a)
 	sel := &lend(&j.room.selections, 1)[0]
 	sel.aim, sel.groups = a, j.groups(a)
 	p, offers := j.problem(sel)
