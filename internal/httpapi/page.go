@@ -8,6 +8,7 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/labstack/echo/v4"
 )
@@ -145,14 +146,26 @@ func hasWords(words []string, texts ...string) bool {
 }
 
 // containsFold is strings.Contains in either case, without making a lower-case copy
-// of every name in the catalogue.
+// of every name in the catalogue. Where text and part begin with ASCII that differs
+// nothing is compared: that is nearly everywhere.
 func containsFold(text, part string) bool {
+	if part == "" {
+		return true
+	}
+	first := lower(part[0])
 	for i := 0; i+len(part) <= len(text); i++ {
-		if strings.EqualFold(text[i:i+len(part)], part) {
+		if c := text[i]; (lower(c) == first || c|first >= utf8.RuneSelf) && strings.EqualFold(text[i:i+len(part)], part) {
 			return true
 		}
 	}
 	return false
+}
+
+func lower(c byte) byte {
+	if 'A' <= c && c <= 'Z' {
+		c += 'a' - 'A'
+	}
+	return c
 }
 
 // is reports whether a filter is not set or equals the value.
