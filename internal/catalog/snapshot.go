@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"sync"
 )
 
 // Snapshot is the catalogue at one revision: immutable, indexed and safe to share
@@ -29,6 +30,8 @@ type Snapshot struct {
 
 	offers int     // how many there are: parts, carburetors and bundles
 	stock  []int32 // by offer ordinal, then location
+
+	texts func() *partTexts // see SearchParts
 }
 
 type kindEnd struct {
@@ -114,6 +117,7 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 			})
 		}
 	}
+	s.texts = sync.OnceValue(func() *partTexts { return textsOf(s.parts) })
 	s.offers = int(ordinal)
 	s.stock = make([]int32, s.offers*len(s.Locations))
 	if err := setStock(s, d.Stock); err != nil {

@@ -4,6 +4,7 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"hash/fnv"
+	"iter"
 	"net/url"
 	"slices"
 	"sort"
@@ -18,6 +19,7 @@ const defaultPageLimit = 50 // the contract's default
 // list is one kind of thing in the order of its key, and the question asked of it.
 type list[T any] struct {
 	items  []T
+	search func(from int) iter.Seq[T] // of items from an index on those that can match; nil for all
 	key    func(T) string
 	match  func(T) bool
 	write  func(*buffer, T) error
@@ -43,7 +45,11 @@ func writePage[T any](c echo.Context, l list[T]) error {
 		}
 		from = sort.Search(len(l.items), func(i int) bool { return l.key(l.items[i]) > after })
 	}
-	return writeItems(c, pageLimit(l.limit), l.items[from:], l.match, l.key, l.write)
+	items := slices.Values(l.items[from:])
+	if l.search != nil {
+		items = l.search(from)
+	}
+	return writeItems(c, pageLimit(l.limit), items, l.match, l.key, l.write)
 }
 
 func pageLimit(asked *PageLimit) int {
@@ -55,12 +61,12 @@ func pageLimit(asked *PageLimit) int {
 
 // writeItems answers with the first of items that match, and the way to the next page
 // when more do.
-func writeItems[T any](c echo.Context, limit int, items []T, match func(T) bool, key func(T) string, write func(*buffer, T) error) error {
+func writeItems[T any](c echo.Context, limit int, items iter.Seq[T], match func(T) bool, key func(T) string, write func(*buffer, T) error) error {
 	b := takeBuffer()
 	defer b.release()
 	b.WriteString(`{"items":[`)
 	written, last := 0, ""
-	for _, item := range items {
+	for item := range items {
 		if !match(item) {
 			continue
 		}

@@ -1,6 +1,7 @@
 package httpapi
 
 import (
+	"iter"
 	"maps"
 	"slices"
 	"strings"
@@ -26,17 +27,19 @@ func (s *server) ListParts(c echo.Context, p ListPartsParams) error {
 	if err != nil {
 		return err
 	}
-	search := words(p.Q)
-	return writePage(c, list[*catalog.Part]{
+	parts := list[*catalog.Part]{
 		items: snap.Catalog.Parts(),
 		key:   func(part *catalog.Part) string { return part.SKU },
 		match: func(part *catalog.Part) bool {
-			return is(p.Kind, part.Kind) && is(p.Finish, part.Finish) && is(p.Discontinued, part.Discontinued) &&
-				hasAttributes(part, wanted) && hasWords(search, part.SKU, part.Name)
+			return is(p.Kind, part.Kind) && is(p.Finish, part.Finish) && is(p.Discontinued, part.Discontinued) && hasAttributes(part, wanted)
 		},
 		write: func(b *buffer, part *catalog.Part) error { return stocked(b, snap.Catalog, part, &part.Offer) },
 		limit: p.Limit, cursor: p.Cursor,
-	})
+	}
+	if search := words(p.Q); len(search) > 0 {
+		parts.search = func(from int) iter.Seq[*catalog.Part] { return snap.Catalog.SearchParts(search, from) }
+	}
+	return writePage(c, parts)
 }
 
 // GetPart serves GET /v1/parts/{sku}.

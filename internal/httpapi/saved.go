@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -202,7 +203,7 @@ func (s *server) ListKits(c echo.Context, p ListKitsParams) error {
 	if err != nil {
 		return err
 	}
-	return writeItems(c, pageLimit(p.Limit), kits, func(kit.SavedSummary) bool { return true },
+	return writeItems(c, pageLimit(p.Limit), slices.Values(kits), func(kit.SavedSummary) bool { return true },
 		func(sv kit.SavedSummary) string { return sv.SavedAt.Format(time.RFC3339Nano) + " " + sv.Code },
 		func(b *buffer, sv kit.SavedSummary) error { return b.value(sv) })
 }
