@@ -53,6 +53,16 @@ func (c client) saveKit(body string, headers ...string) (path string, r reply) {
 	return r.header.Get("Location"), r
 }
 
+// kitIn is the kit in an answer that holds a saved one.
+func kitIn(t testing.TB, r reply) *kit.Kit {
+	t.Helper()
+	_, k, err := (&kit.Saved{Request: member(t, r.body, "request"), Kit: member(t, r.body, "kit")}).Read()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k
+}
+
 func (c client) mark(path, tag, marks string) reply {
 	c.t.Helper()
 	return c.do(http.MethodPatch, path, `{"marks": `+marks+`}`, "Content-Type", mergePatch, "If-Match", tag)
@@ -129,10 +139,7 @@ func TestSavedKitIsReadAsItWasSaved(t *testing.T) {
 func TestMarksOfLines(t *testing.T) {
 	onBoth(t, func(t *testing.T, c client) {
 		path, r := c.saveKit(ferrymaster)
-		_, k, err := (&kit.Saved{Request: member(t, r.body, "request"), Kit: member(t, r.body, "kit")}).Read()
-		if err != nil {
-			t.Fatal(err)
-		}
+		k := kitIn(t, r)
 		a, b := k.Lines[0].SKU, k.Lines[1].SKU
 		tag := r.header.Get("ETag")
 		done := func(r reply, status kit.SavedStatus, marks string) kit.Saved {
@@ -264,10 +271,7 @@ func partOfKind(t *testing.T, c client, kind string) string {
 func TestSheetOfASavedKit(t *testing.T) {
 	onBoth(t, func(t *testing.T, c client) {
 		path, r := c.saveKit(ferrymaster)
-		_, k, err := (&kit.Saved{Request: member(t, r.body, "request"), Kit: member(t, r.body, "kit")}).Read()
-		if err != nil {
-			t.Fatal(err)
-		}
+		k := kitIn(t, r)
 		a, b := k.Lines[0].SKU, k.Lines[1].SKU
 		plain := c.get(path + "/sheet")
 		code := strings.TrimPrefix(path, "/v1/kits/")
@@ -306,10 +310,7 @@ func TestSheetOfASavedKit(t *testing.T) {
 func TestMarksAreNotLost(t *testing.T) {
 	onBoth(t, func(t *testing.T, c client) {
 		path, r := c.saveKit(ferrymaster)
-		_, k, err := (&kit.Saved{Request: member(t, r.body, "request"), Kit: member(t, r.body, "kit")}).Read()
-		if err != nil {
-			t.Fatal(err)
-		}
+		k := kitIn(t, r)
 		const writers = 8
 		status := make([]int, writers)
 		var all sync.WaitGroup

@@ -250,24 +250,7 @@ func TestMain(m *testing.M) {
 	p := instances(s.needs, s.candidates, s.conflicts, s.proportional, instance+1)[instance]
 	_, costs, rows, _ := compact(p).Boolean()
 	start := time.Now()
-	var constrs []solver.PBConstr
-	for _, r := range rows {
-		var lits, weights []int
-		for _, t := range r.Terms {
-			lits, weights = append(lits, t.Var), append(weights, int(t.Coef))
-		}
-		constrs = append(constrs, solver.GtEq(lits, weights, int(r.Right)))
-	}
-	pb := solver.ParsePBConstrs(constrs)
-	var lits []solver.Lit
-	var weights []int
-	for _, t := range costs {
-		if t.Var <= pb.NbVars { // others are in no constraint and cost nothing
-			lits, weights = append(lits, solver.IntToLit(int32(t.Var))), append(weights, int(t.Coef))
-		}
-	}
-	pb.SetCostFunc(lits, weights)
-	cost := solver.New(pb).Minimize()
+	cost := solver.New(forGophersat(costs, rows)).Minimize()
 	fmt.Println(time.Since(start).Nanoseconds(), cost)
 }
 

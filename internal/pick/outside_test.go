@@ -126,36 +126,15 @@ func claspOptimum(path, dir string, p *pick.Problem, limit time.Duration) (cost 
 	return cost, done, err
 }
 
-// gophersat solves a problem with gophersat, within a time. The rows of the OPB text are handed over directly:
-// gophersat 1.4.0's own OPB reader loses constraints that force a single variable. Its selection is checked, since
-// its simplification of constraints over forced variables can lose one too.
+// gophersat solves a problem with gophersat, within a time. Its selection is checked, since
+// its simplification of constraints over forced variables can lose one.
 func gophersat(p *pick.Problem, limit time.Duration) (cost int64, done bool) {
 	m := outside.Linear(p)
 	_, costs, rows, digits := m.Boolean()
-	var constrs []solver.PBConstr
-	for _, r := range rows {
-		var lits, weights []int
-		for _, t := range r.Terms {
-			lits, weights = append(lits, t.Var), append(weights, int(t.Coef))
-		}
-		if r.Op == "=" {
-			constrs = append(constrs, solver.Eq(lits, weights, int(r.Right))...)
-		} else {
-			constrs = append(constrs, solver.GtEq(lits, weights, int(r.Right)))
-		}
-	}
-	pb := solver.ParsePBConstrs(constrs)
+	pb := forGophersat(costs, rows)
 	if pb.Status == solver.Unsat {
 		return infeasible, true
 	}
-	var lits []solver.Lit
-	var weights []int
-	for _, t := range costs {
-		if t.Var <= pb.NbVars { // others are in no constraint and cost nothing
-			lits, weights = append(lits, solver.IntToLit(int32(t.Var))), append(weights, int(t.Coef))
-		}
-	}
-	pb.SetCostFunc(lits, weights)
 	s := solver.New(pb)
 	found := make(chan int, 1)
 	go func() { found <- s.Minimize() }()
@@ -181,6 +160,33 @@ func gophersat(p *pick.Problem, limit time.Duration) (cost int64, done bool) {
 	case <-time.After(limit):
 		return 0, false // its goroutine ends with the test: Minimize cannot be stopped
 	}
+}
+
+// forGophersat hands the rows of the OPB text over directly: gophersat 1.4.0's own OPB
+// reader loses constraints that force a single variable.
+func forGophersat(costs []outside.Term, rows []outside.Row) *solver.Problem {
+	var constrs []solver.PBConstr
+	for _, r := range rows {
+		var lits, weights []int
+		for _, t := range r.Terms {
+			lits, weights = append(lits, t.Var), append(weights, int(t.Coef))
+		}
+		if r.Op == "=" {
+			constrs = append(constrs, solver.Eq(lits, weights, int(r.Right))...)
+		} else {
+			constrs = append(constrs, solver.GtEq(lits, weights, int(r.Right)))
+		}
+	}
+	pb := solver.ParsePBConstrs(constrs)
+	var lits []solver.Lit
+	var weights []int
+	for _, t := range costs {
+		if t.Var <= pb.NbVars { // others are in no constraint and cost nothing
+			lits, weights = append(lits, solver.IntToLit(int32(t.Var))), append(weights, int(t.Coef))
+		}
+	}
+	pb.SetCostFunc(lits, weights)
+	return pb
 }
 
 func TestOptimaEqualGLPK(t *testing.T) {

@@ -23,6 +23,15 @@ func (w *Writer) RuleDraft(ctx context.Context) (*rules.Draft, error) {
 	return d, pgError(err)
 }
 
+// heldDraft is the draft, when a precondition holds for a tag of it.
+func heldDraft(ctx context.Context, tx pgx.Tx, pre catalog.Precondition, tag func(*rules.Draft) string) (*rules.Draft, error) {
+	d, err := readRuleDraft(ctx, tx)
+	if err == nil && !pre.Holds(tag(d)) {
+		return nil, catalog.ErrPreconditionFailed
+	}
+	return d, err
+}
+
 func readRuleDraft(ctx context.Context, tx pgx.Tx) (*rules.Draft, error) {
 	published, err := loadRuleTexts(ctx, tx)
 	if err != nil {
@@ -64,14 +73,11 @@ func (w *Writer) DeleteRule(ctx context.Context, actor, id string, pre catalog.P
 // draftRule makes a rule's text in the draft after, "" for none.
 func (w *Writer) draftRule(ctx context.Context, actor, id, after string, pre catalog.Precondition, check func(*rules.Draft) error) (catalog.Written, error) {
 	return w.commit(ctx, func(ctx context.Context, tx pgx.Tx, current catalogueRow) (catalog.Written, error) {
-		d, err := readRuleDraft(ctx, tx)
+		d, err := heldDraft(ctx, tx, pre, func(d *rules.Draft) string { return rules.ETag(d.Text(id)) })
 		if err != nil {
 			return catalog.Written{}, err
 		}
 		before := d.Text(id)
-		if !pre.Holds(rules.ETag(before)) {
-			return catalog.Written{}, catalog.ErrPreconditionFailed
-		}
 		if err := check(d); err != nil {
 			return catalog.Written{}, err
 		}
@@ -88,14 +94,10 @@ func (w *Writer) draftRule(ctx context.Context, actor, id, after string, pre cat
 // DiscardRuleDraft throws the changes away.
 func (w *Writer) DiscardRuleDraft(ctx context.Context, _ string, pre catalog.Precondition) (catalog.Written, error) {
 	return w.commit(ctx, func(ctx context.Context, tx pgx.Tx, current catalogueRow) (catalog.Written, error) {
-		d, err := readRuleDraft(ctx, tx)
-		if err != nil {
+		if _, err := heldDraft(ctx, tx, pre, (*rules.Draft).ETag); err != nil {
 			return catalog.Written{}, err
 		}
-		if !pre.Holds(d.ETag()) {
-			return catalog.Written{}, catalog.ErrPreconditionFailed
-		}
-		_, err = tx.Exec(ctx, "DELETE FROM rule_drafts")
+		_, err := tx.Exec(ctx, "DELETE FROM rule_drafts")
 		return catalog.Written{Revision: current.revision}, err
 	})
 }
@@ -104,12 +106,9 @@ func (w *Writer) DiscardRuleDraft(ctx context.Context, _ string, pre catalog.Pre
 // why the rules do not go together.
 func (w *Writer) PublishRules(ctx context.Context, actor string, pre catalog.Precondition) (catalog.Written, error) {
 	return w.commit(ctx, func(ctx context.Context, tx pgx.Tx, current catalogueRow) (catalog.Written, error) {
-		d, err := readRuleDraft(ctx, tx)
+		d, err := heldDraft(ctx, tx, pre, (*rules.Draft).ETag)
 		if err != nil {
 			return catalog.Written{}, err
-		}
-		if !pre.Holds(d.ETag()) {
-			return catalog.Written{}, catalog.ErrPreconditionFailed
 		}
 		ids := make([]string, len(d.Changes))
 		for i, c := range d.Changes {
