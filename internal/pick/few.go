@@ -16,25 +16,28 @@ type few struct {
 	w       *work
 	at      []int32 // options of the n-th group: options[at[n]:at[n+1]]
 	options []int32
+	wantsAt []int32 // what the n-th option wants: wants[wantsAt[n]:wantsAt[n+1]]
+	wants   []demand
 	rows    []fewRow
 	known   []bool  // resource is in rows
 	extra   []lot   // items that are no fillers, with the most packs that are of use
-	items   []int32 // all that may be bought
-
-	lack   []int64 // units of a resource still wanted
-	packs  []int64 // of an item
-	picked []int32 // options, by n
-
-	cost       int64 // of the best selection so far
-	bestPacks  []int64
-	bestPicked []int32
-	tried      int64
+	now     trial
+	best    trial
+	lack    []int64 // units of a resource still wanted
+	tried   int64
 }
 
 // A fewRow is a scarce resource with its filler, -1 if it has none.
 type fewRow struct {
 	res, filler int32
 	units       int64
+}
+
+// A trial is one combination.
+type trial struct {
+	cost   int64
+	packs  []int64 // of the extra items, then of the fillers by row
+	picked []int32 // options by group
 }
 
 // enumerate writes the optimum of a component of few combinations to the work. It tries those alone that need nothing
@@ -46,53 +49,37 @@ func (w *work) enumerate(groups []int32) (cost int64, ok bool, err error) {
 		return 0, false, nil
 	}
 	f.try(0, 0)
-	if f.cost == infinite {
+	if f.best.cost == infinite {
 		return 0, true, errInfeasible
 	}
-	for n, o := range f.bestPicked {
+	for n, o := range f.best.picked {
 		w.choice[groups[n]] = o - w.optAt[groups[n]]
+		w.buyFolded(o)
 	}
-	for n, item := range f.items {
-		w.buy[item] = int32(f.bestPacks[n])
+	w.list1 = f.bought(w.list1[:0], &f.best)
+	for _, x := range w.list1 {
+		w.buy[x.item] = int32(x.packs)
 	}
-	return f.cost, true, nil
+	return f.best.cost, true, nil
 }
 
 // list lists what is tried, and says whether it is little enough and simple enough.
 func (f *few) list(w *work, groups []int32) bool {
 	f.w, f.at, f.options = w, append(f.at[:0], 0), f.options[:0]
+	f.wantsAt, f.wants = append(f.wantsAt[:0], 0), f.wants[:0]
+	f.rows, f.known, f.extra = f.rows[:0], resize(f.known, len(w.need)), f.extra[:0]
 	combinations := int64(1)
 	for _, g := range groups {
-		plain := w.cheapestPlain(g)
+		plain, first := w.cheapestPlain(g), len(f.options)
 		for o := w.optAt[g]; o < w.optAt[g+1]; o++ {
-			if w.worthwhile(o, plain) {
-				if w.confAt[o] < w.confAt[o+1] {
-					return false
-				}
-				f.options = append(f.options, o)
+			if w.worthwhile(o, plain) && !f.option(o) {
+				return false
 			}
 		}
 		f.at = append(f.at, int32(len(f.options)))
-		combinations *= int64(len(f.options)) - int64(f.at[len(f.at)-2])
+		combinations *= int64(len(f.options) - first)
 		if combinations > mostCombinations || len(w.p.Groups[g].When) > 0 {
 			return false
-		}
-	}
-	f.rows, f.items, f.extra, f.known = f.rows[:0], f.items[:0], f.extra[:0], resize(f.known, len(w.need))
-	for _, o := range f.options {
-		for _, d := range w.demands(o) {
-			switch {
-			case w.need[d.res] <= w.free[d.res]:
-			case w.fold[d.res]:
-				if item, _ := w.folded(d); !f.buys(item) {
-					return false
-				}
-			case !f.known[d.res]:
-				f.known[d.res] = true
-				if !f.row(d.res) {
-					return false
-				}
-			}
 		}
 	}
 	for _, x := range f.extra {
@@ -100,30 +87,56 @@ func (f *few) list(w *work, groups []int32) bool {
 			return false
 		}
 	}
-	f.lack, f.packs, f.picked = resize(f.lack, len(w.need)), resize(f.packs, len(w.p.Items)), resize(f.picked, len(groups))
+	f.lack = resize(f.lack, len(w.need))
 	for _, r := range f.rows {
 		f.lack[r.res] = -w.free[r.res]
 	}
-	f.cost, f.bestPacks, f.bestPicked = infinite, resize(f.bestPacks, len(f.items)), resize(f.bestPicked, len(groups))
+	for _, t := range [...]*trial{&f.now, &f.best} {
+		t.cost, t.packs, t.picked = infinite, resize(t.packs, len(f.extra)+len(f.rows)), resize(t.picked, len(groups))
+	}
+	return true
+}
+
+// option lists an option.
+func (f *few) option(o int32) bool {
+	w := f.w
+	if w.confAt[o] < w.confAt[o+1] {
+		return false
+	}
+	for _, d := range w.demands(o) {
+		switch {
+		case w.need[d.res] <= w.free[d.res]:
+			continue
+		case w.fold[d.res]:
+			if item, _ := w.folded(d); w.p.Items[item].Unit == 0 {
+				return false
+			}
+			continue
+		case !f.known[d.res] && !f.row(d.res):
+			return false
+		}
+		f.wants = append(f.wants, d)
+	}
+	f.options, f.wantsAt = append(f.options, o), append(f.wantsAt, int32(len(f.wants)))
 	return true
 }
 
 // row lists a resource with its suppliers.
 func (f *few) row(res int32) bool {
-	row := fewRow{res: res, filler: -1}
-	for _, s := range f.w.suppliers(res) {
-		if !f.buys(s.item) {
+	w, row := f.w, fewRow{res: res, filler: -1}
+	for _, s := range w.suppliers(res) {
+		it := &w.p.Items[s.item]
+		limit := int64(it.Max)
+		switch {
+		case it.Unit == 0:
 			return false
-		}
-		limit := int64(f.w.p.Items[s.item].Max)
-		if row.filler < 0 && limit == 0 && f.w.serves[s.item] == 1 {
+		case row.filler < 0 && limit == 0 && w.serves[s.item] == 1:
 			row.filler, row.units = s.item, s.units
 			continue
-		}
-		if limit == 0 {
+		case limit == 0:
 			limit = math.MaxInt32
 		}
-		most := min(limit, ceilDiv(f.w.need[res]-f.w.free[res], s.units))
+		most := min(limit, ceilDiv(w.need[res]-w.free[res], s.units))
 		if n := slices.IndexFunc(f.extra, func(x lot) bool { return x.item == s.item }); n >= 0 {
 			f.extra[n].packs = max(f.extra[n].packs, most)
 		} else if f.extra = append(f.extra, lot{s.item, most}); int64(1)<<len(f.extra) > mostCombinations {
@@ -131,28 +144,21 @@ func (f *few) row(res int32) bool {
 		}
 	}
 	f.rows = append(f.rows, row)
+	f.known[res] = true
 	return true
-}
-
-// buys lists an item, and says whether its packs cost something.
-func (f *few) buys(item int32) bool {
-	if !slices.Contains(f.items, item) {
-		f.items = append(f.items, item)
-	}
-	return f.w.p.Items[item].Unit > 0
 }
 
 // try tries all that can be decided from the n-th decision on: first packs, then options in the order of the
 // tie-break.
 func (f *few) try(n int, cost int64) {
-	if cost > f.cost {
+	if cost > f.best.cost {
 		return
 	}
 	if n < len(f.extra) {
 		x := f.extra[n]
 		it := &f.w.p.Items[x.item]
 		for k := int64(0); k <= x.packs; k++ {
-			f.packs[x.item] = k
+			f.now.packs[n] = k
 			f.try(n+1, cost+it.packCost(k))
 			for _, a := range it.Supplies {
 				f.lack[a.Resource] -= int64(a.Units)
@@ -164,34 +170,27 @@ func (f *few) try(n int, cost int64) {
 		return
 	}
 	g := n - len(f.extra)
-	if g == len(f.picked) {
+	if g == len(f.now.picked) {
 		f.fill(cost)
 		return
 	}
-	for _, o := range f.options[f.at[g]:f.at[g+1]] {
-		f.picked[g] = o
-		for _, d := range f.w.demands(o) {
+	for k := f.at[g]; k < f.at[g+1]; k++ {
+		o, wants := f.options[k], f.wants[f.wantsAt[k]:f.wantsAt[k+1]]
+		f.now.picked[g] = o
+		for _, d := range wants {
 			f.lack[d.res] += d.units
-			if f.w.fold[d.res] && f.w.need[d.res] > f.w.free[d.res] {
-				item, packs := f.w.folded(d)
-				f.packs[item] = packs
-			}
 		}
 		f.try(n+1, cost+f.w.cost[o])
-		for _, d := range f.w.demands(o) {
+		for _, d := range wants {
 			f.lack[d.res] -= d.units
-			if f.w.fold[d.res] && f.w.need[d.res] > f.w.free[d.res] {
-				item, _ := f.w.folded(d)
-				f.packs[item] = 0
-			}
 		}
 	}
 }
 
-// fill buys what is wanted of fillers, and keeps the selection if it is the best.
+// fill buys what is wanted of fillers, and keeps the combination if it is the best.
 func (f *few) fill(cost int64) {
 	f.tried++
-	for _, r := range f.rows {
+	for n, r := range f.rows {
 		packs := int64(0)
 		if lack := f.lack[r.res]; lack > 0 {
 			if r.filler < 0 {
@@ -200,28 +199,41 @@ func (f *few) fill(cost int64) {
 			packs = ceilDiv(lack, r.units)
 			cost += f.w.p.Items[r.filler].packCost(packs)
 		}
-		if r.filler >= 0 {
-			f.packs[r.filler] = packs
-		}
+		f.now.packs[len(f.extra)+n] = packs
 	}
-	if cost > f.cost || cost == f.cost && !f.better() {
-		return
-	}
-	f.cost = cost
-	copy(f.bestPicked, f.picked)
-	for n, item := range f.items {
-		f.bestPacks[n] = f.packs[item]
+	if cost < f.best.cost || cost == f.best.cost && f.better() {
+		f.best.cost = cost
+		copy(f.best.packs, f.now.packs)
+		copy(f.best.picked, f.now.picked)
 	}
 }
 
-// better says whether the present selection comes before the best of the same cost: by the first SKU of which they
-// have not as many packs. If they buy the same, the best was found first, so that its option indexes are smaller.
+// better says whether the present combination comes before the best of the same cost. Of those that buy the same that
+// with the smallest option indexes is found first.
 func (f *few) better() bool {
-	first := -1
-	for n, item := range f.items {
-		if f.packs[item] != f.bestPacks[n] && (first < 0 || f.w.skuLess(item, f.items[first])) {
-			first = n
+	w := f.w
+	w.list1, w.list2 = f.bought(w.list1[:0], &f.now), f.bought(w.list2[:0], &f.best)
+	for _, o := range f.now.picked {
+		w.list1 = w.lots(w.list1, o)
+	}
+	for _, o := range f.best.picked {
+		w.list2 = w.lots(w.list2, o)
+	}
+	return w.listLess()
+}
+
+// bought lists the items of a combination, but for those of folded demands.
+func (f *few) bought(list []lot, t *trial) []lot {
+	for n, packs := range t.packs {
+		item := int32(-1)
+		if n < len(f.extra) {
+			item = f.extra[n].item
+		} else {
+			item = f.rows[n-len(f.extra)].filler
+		}
+		if packs > 0 {
+			list = append(list, lot{item, packs})
 		}
 	}
-	return first >= 0 && less(f.packs[f.items[first]], f.bestPacks[first])
+	return list
 }

@@ -486,6 +486,11 @@ func (w *work) cheapest(g int32) int32 {
 // option can be met with more than it needs by none of them, so the lists decide.
 func (w *work) lessBuy(a, b int32) bool {
 	w.list1, w.list2 = w.lots(w.list1[:0], a), w.lots(w.list2[:0], b)
+	return w.listLess()
+}
+
+// listLess compares list1 with list2, which are in order of SKU.
+func (w *work) listLess() bool {
 	for i := 0; ; i++ {
 		switch {
 		case i == len(w.list1):
@@ -500,6 +505,7 @@ func (w *work) lessBuy(a, b int32) bool {
 	}
 }
 
+// lots adds what the folded demands of an option buy to a list, and sorts it by SKU.
 func (w *work) lots(list []lot, o int32) []lot {
 	for _, d := range w.demands(o) {
 		if w.fold[d.res] {
