@@ -19,8 +19,8 @@ type few struct {
 	wantsAt []int32 // what the n-th option wants: wants[wantsAt[n]:wantsAt[n+1]]
 	wants   []demand
 	rows    []fewRow
-	known   []bool  // resource is in rows
-	extra   []lot   // items that are no fillers, with the most packs that are of use
+	known   []bool // resource is in rows
+	extra   []lot  // items that are no fillers, with the most packs that are of use
 	now     trial
 	best    trial
 	lack    []int64 // units of a resource still wanted
