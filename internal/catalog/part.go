@@ -23,6 +23,7 @@ type Form struct {
 	parts  []*Part   // of this form, by price then SKU; set by NewSnapshot
 	spec   *KindSpec // set by NewSnapshot
 	place  int       // among the forms of the kind; set by NewSnapshot
+	number int32     // among all forms, from 1; set by NewSnapshot
 	thread units.Thread
 }
 
@@ -31,6 +32,9 @@ func (f *Form) Parts() []*Part { return f.parts }
 
 // Place is the form's among Snapshot.Forms of its kind.
 func (f *Form) Place() int { return f.place }
+
+// Number is the form's among all of a Snapshot, from 1; 0 for others.
+func (f *Form) Number() int32 { return f.number }
 
 // Spec declares the form's kind. Known of the forms of a Snapshot; nil of others.
 func (f *Form) Spec() *KindSpec { return f.spec }

@@ -25,8 +25,9 @@ type Snapshot struct {
 	vehicleByID map[string]*Vehicle
 	bySKU       map[string]any // *Part, *Carburetor or *Bundle
 
-	forms   map[Kind][]*Form
-	joining map[kindEnd][]*Form
+	forms     map[Kind][]*Form
+	formCount int32
+	joining   map[kindEnd][]*Form
 
 	offers int     // how many there are: parts, carburetors and bundles
 	stock  []int32 // by offer ordinal, then location
@@ -146,7 +147,8 @@ func (s *Snapshot) file(p *Part) {
 	if f.spec, _ = f.Kind.Spec(); f.spec != nil {
 		f.Kind = f.spec.Kind // one text for all, which makes comparing quick
 	}
-	f.place = len(s.forms[f.Kind])
+	s.formCount++
+	f.place, f.number = len(s.forms[f.Kind]), s.formCount
 	s.forms[f.Kind] = append(s.forms[f.Kind], f)
 	for i, e := range f.Ends {
 		if i == 0 || e != f.Ends[0] {

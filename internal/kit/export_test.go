@@ -2,6 +2,7 @@ package kit
 
 import (
 	"context"
+	"fmt"
 	"slices"
 
 	"onetrip/internal/catalog"
@@ -83,4 +84,29 @@ func Stacks(s *Snapshot, req *Request) (found, all []fit.StackOption, gaps [2]*f
 	every(&q.LowProfile, "air.low_profile", "")
 	all, gaps[1] = new(fit.StackSearch).Stack(q)
 	return found, all, gaps, nil
+}
+
+// CheckVerdicts asks all demands of a request about all forms, twice over, and compares with
+// what their matches say.
+func CheckVerdicts(s *Snapshot, req *Request) error {
+	j, err := s.read(req)
+	if err != nil {
+		return err
+	}
+	defer j.release()
+	if err := j.demand(); err != nil {
+		return err
+	}
+	for range 2 {
+		for _, kind := range catalog.Kinds {
+			for _, f := range s.Catalog.Forms(kind.Kind) {
+				for _, d := range j.demands {
+					if d.accepts(f) != d.matched(f) {
+						return fmt.Errorf("%s accepts %s: %v", d.need, f.Key(), d.accepts(f))
+					}
+				}
+			}
+		}
+	}
+	return nil
 }

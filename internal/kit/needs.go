@@ -28,10 +28,45 @@ type demand struct {
 	owned  float64 // pieces of quantity that are on hand
 	bucket *catalog.Bucket
 	right  jetting // of metering sets
+	known  *verdicts
+	of     int64  // number of the demand's job in them
+	bit    uint64 // of the demand; 0 for one whose verdicts are not kept
+}
+
+// verdicts are what demands said of forms, of late: the same few forms come up again and
+// again, for bundles, in rivalries and under the next aim.
+type verdicts struct {
+	jobs int64
+	last [1 << 9]verdict // by the end of a form's number
+}
+
+type verdict struct {
+	job      int64
+	form     int32
+	said, ok uint64 // demands that were asked, and those that accept the form, a bit each
 }
 
 // accepts reports whether a form meets every match of the demand.
 func (d *demand) accepts(f *catalog.Form) bool {
+	n := f.Number()
+	if d.bit == 0 || n == 0 {
+		return d.matched(f)
+	}
+	v := &d.known.last[int(n)%len(d.known.last)]
+	if v.form != n || v.job != d.of {
+		*v = verdict{job: d.of, form: n}
+	}
+	if v.said&d.bit == 0 {
+		v.said |= d.bit
+		if d.matched(f) {
+			v.ok |= d.bit
+		}
+	}
+	return v.ok&d.bit != 0
+}
+
+// matched is accepts from the form alone.
+func (d *demand) matched(f *catalog.Form) bool {
 	for i := range d.matches {
 		if !d.matches[i].Accepts(f) {
 			return false
@@ -57,6 +92,7 @@ func (s Severity) rank() int { return slices.Index(severities, s) }
 // gather merges what the rules raised into demands, ordered by need and size. What the
 // kit keeps of them is not in the room.
 func gather(fired []rules.Fired, r *room) []*demand {
+	r.verdicts.jobs++
 	demands := lend(&r.demands, len(fired))[:0]
 	var sorted [maxFired]int32 // by rule fired, its demand
 	of := sorted[:0]
@@ -81,6 +117,9 @@ func gather(fired []rules.Fired, r *room) []*demand {
 	out := lend(&r.demandList, len(demands))
 	for n := range demands {
 		d := &demands[n]
+		if n < 64 {
+			d.known, d.of, d.bit = &r.verdicts, r.verdicts.jobs, 1<<n
+		}
 		d.rules, d.matches = lend(&r.rules, d.raised)[:0], lend(&r.matches, d.raised)[:0]
 		d.because, rest = rest[:0:d.raised], rest[d.raised:]
 		out[n] = d

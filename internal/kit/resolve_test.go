@@ -259,3 +259,16 @@ func TestPlugIsBoughtWhenTheBoxHoldsNone(t *testing.T) {
 		t.Errorf("the plug is %s, wanted 1/4 in", p.Name)
 	}
 }
+
+// Verdicts on forms that are kept for a while are of the job's own demands, however many
+// forms share a place.
+func TestKeptVerdictsAreThoseOfTheMatches(t *testing.T) {
+	s := demoSnapshot(t)
+	carburetors := s.Catalog.Carburetors()
+	for i, v := range s.Catalog.Vehicles() {
+		c := carburetors[i%len(carburetors)]
+		if err := kit.CheckVerdicts(s, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU}); err != nil {
+			t.Fatalf("%s with %s: %v", v.ID, c.SKU, err)
+		}
+	}
+}

@@ -38,6 +38,7 @@ type room struct {
 	holdings    []fit.Holding
 	bundles     []*catalog.Bundle
 	selections  []selection
+	verdicts    verdicts
 	problem     pick.Problem
 	refs        [2][]pick.OptionRef
 	changes     []LineChange
