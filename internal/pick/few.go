@@ -225,7 +225,7 @@ func (f *few) better() bool {
 // bought lists the items of a combination, but for those of folded demands.
 func (f *few) bought(list []lot, t *trial) []lot {
 	for n, packs := range t.packs {
-		item := int32(-1)
+		var item int32
 		if n < len(f.extra) {
 			item = f.extra[n].item
 		} else {
