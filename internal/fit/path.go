@@ -22,7 +22,8 @@ const (
 // Accepts reports whether rules allow the parts of a form for a role. Parts that are
 // neither owned nor tied nor Bundled are merely bought, so that of those that join the
 // same only the cheapest counts. StandIns, by role, are things without a SKU that join
-// whatever they must; nil where there is none. Owned is what is had already.
+// whatever they must, at no more than a penalty; nil where there is none. Owned is what
+// is had already.
 type PathQuery struct {
 	From, To      catalog.End
 	RunLengthIn   float64
@@ -37,11 +38,13 @@ type PathQuery struct {
 // that a bundle may bring, and the switches among the parts that are apart: these, the
 // tied and the owned ones. Which parts join does not depend on them.
 //
-// Penalty is what parts of a finish count at least beside their price.
+// Penalty is what parts of a finish count at least beside their price. Lines says that
+// lines count, so that parts may cost something Once.
 type PathPrices struct {
 	Price    func(*catalog.Part) Candidate
 	Penalty  func(catalog.Finish) int64
 	Bundled  []*catalog.Part
+	Lines    bool
 	Switches func(apart []*catalog.Part) []Switch
 }
 
@@ -110,12 +113,13 @@ type PathOption struct {
 // pieces of hose is taken, then the first in the order of parts.
 //
 // It is a shortest path over (gate passed, hose so far), since under one setting of the
-// switches every part has one price. A fitting in two places counts as bought twice
-// while paths are compared, or as held twice where one is held.
+// switches every part has one price; but for fittings that go in more than once, which
+// together.go sees to.
 type PathSearch struct {
 	q      *PathQuery
 	stages []stage
 	bores  []boreChoice
+	packed bool                 // some fitting comes in packs
 	of     [Fitting + 1][]int32 // choice + 1 by role and class of the network, 0 when not looked at yet
 	alone  [Roles]int32         // choice of the stand-in for a role, -1 where there is none
 
@@ -136,6 +140,7 @@ type PathSearch struct {
 	entries  []entry
 	price    func(*catalog.Part) Candidate
 	penalty  func(catalog.Finish) int64
+	lines    bool
 	switches []pathSwitch
 	held     []heldUnits // of switches
 	rivals   []int32     // of choices
@@ -143,9 +148,12 @@ type PathSearch struct {
 	saved    []state // stack of settings
 
 	// of the setting of the switches
-	number int32
-	trail  [maxLinks + 1][]label
-	used   []bool // by apart: it is in the path solved last
+	number       int32
+	heldFittings bool // some fitting costs nothing while it lasts
+	trail        [maxLinks + 1][]label
+	used         []bool // by apart: it is in the path solved last
+
+	together together
 
 	found  []PathOption
 	steps  []Step
@@ -247,6 +255,9 @@ type join struct {
 	prices, number int32 // that cost and best are of
 	cost           int64
 	best           int32
+
+	bagsOf             int32 // number that the bags are of
+	firstBag, afterBag int32
 }
 
 // chosenRun is a run of the network, or a stand-in, with the choices for its places;
@@ -288,7 +299,7 @@ var pathSearches = sync.Pool{New: func() any { return &PathSearch{apartID: map[*
 // Release lets the memory of a search be used again, with the paths it returned.
 func (s *PathSearch) Release() {
 	clear(s.apartID)
-	s.q, s.price, s.penalty = nil, nil, nil
+	s.q, s.price, s.penalty, s.packed = nil, nil, nil, false
 	emptied(&s.stages)
 	emptied(&s.bores)
 	emptied(&s.owned)
@@ -307,6 +318,7 @@ func (s *PathSearch) Release() {
 	emptied(&s.found)
 	emptied(&s.steps)
 	emptied(&s.uses)
+	s.together.release()
 	clear(s.chosen[:cap(s.chosen)])
 	pathSearches.Put(s)
 }
@@ -570,11 +582,14 @@ func (s *PathSearch) hasApart(choice int32) bool {
 
 // fitting is the choice of a class of fittings for a role.
 func (s *PathSearch) fitting(role Role, i int32) int32 {
-	c := &s.of[role][i]
-	if *c == 0 {
-		*c = s.choose(role, i, nil) + 1
+	of := &s.of[role][i]
+	if *of == 0 {
+		*of = s.choose(role, i, nil) + 1
+		c := &s.choices[*of-1]
+		s.packed = s.packed || slices.ContainsFunc(c.rows, func(r catalog.Row) bool { return r.Pack > 1 }) ||
+			slices.ContainsFunc(c.lasting, func(p *catalog.Part) bool { return p.PackQuantity > 1 })
 	}
-	return *c - 1
+	return *of - 1
 }
 
 // Paths returns the cheapest fuel path under every setting of the switches that can
@@ -582,7 +597,7 @@ func (s *PathSearch) fitting(role Role, i int32) int32 {
 // nothing joins line and inlet. They are good until Release.
 func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	s.prices++
-	s.price, s.penalty = prices.Price, prices.Penalty
+	s.price, s.penalty, s.lines = prices.Price, prices.Penalty, prices.Lines
 	s.enter(prices)
 	s.rivals = s.rivals[:0]
 	s.setSwitches(prices)
@@ -748,10 +763,23 @@ type label struct {
 // solved is the cheapest path under one setting.
 type solved struct {
 	cost    int64
-	labels  [maxLinks + 1]label // the chain, from the line on
+	legs    [maxLinks]leg // from the line on
 	pieceIn float64
 	hoses   [maxLinks]bored
 }
+
+// leg is a link, of one run of fittings or with hose of a bore between two, and the gate
+// that it leads to.
+type leg struct {
+	from, gate int // end and gate of the stage
+	bore       int // -1 without hose
+	runs       [2]chosenFittings
+	entry      int32 // of the gate
+}
+
+// chosenFittings are a run and the entries in its places; run is -1 where the ends mate,
+// second where there is one.
+type chosenFittings struct{ run, first, second int32 }
 
 // bored is the hose and clamp (their entries) chosen for a bore; pieces 0: none.
 type bored struct {
@@ -763,6 +791,13 @@ type bored struct {
 // much.
 func (s *PathSearch) solve(most int64) solved {
 	s.setting()
+	out := s.apiece(most)
+	s.shareAmongPlaces(&out, most)
+	return out
+}
+
+// apiece is the cheapest path when every place is paid for by itself.
+func (s *PathSearch) apiece(most int64) solved {
 	out := solved{cost: impossible}
 	trail := &s.trail
 	trail[0] = append(trail[0][:0], label{gate: -1, bore: -1})
@@ -776,9 +811,32 @@ func (s *PathSearch) solve(most int64) solved {
 			at = l
 		}
 	}
-	for i := len(s.stages); i >= 0 && at >= 0; i-- {
-		out.labels[i] = trail[i][at]
-		at = out.labels[i].prev
+	for i := len(s.stages); i > 0 && at >= 0; i-- {
+		l := &trail[i][at]
+		at = l.prev
+		out.legs[i-1] = s.leg(&s.stages[i-1], l, trail[i-1][at].end)
+	}
+	return out
+}
+
+// leg is the link and gate that led to a label from an end, the cheapest.
+func (s *PathSearch) leg(st *stage, l *label, from int) leg {
+	pick := func(j *join) chosenFittings {
+		if j.direct {
+			return chosenFittings{-1, -1, -1}
+		}
+		out := chosenFittings{run: j.best, second: -1}
+		r := &s.runs[j.best]
+		if _, out.first = s.cheapest(r.first); r.second >= 0 {
+			_, out.second = s.cheapest(r.second)
+		}
+		return out
+	}
+	out := leg{from: from, gate: l.gate, bore: l.bore, entry: l.entry}
+	if l.bore < 0 {
+		out.runs[0] = pick(&st.straight[from*len(st.gates)+l.gate])
+	} else {
+		out.runs[0], out.runs[1] = pick(&st.left[from*len(s.bores)+l.bore]), pick(&st.right[l.bore*len(st.gates)+l.gate])
 	}
 	return out
 }
@@ -812,12 +870,14 @@ func (s *PathSearch) setting() {
 			s.apart[sw.tied].blocked = true
 		}
 	}
+	s.heldFittings = false
 	for i := range s.apart {
 		a := &s.apart[i]
 		c := &a.part
 		if a.piece = impossible; !a.blocked {
 			a.piece = a.cost(1) + c.Penalty
 		}
+		s.heldFittings = s.heldFittings || a.free > 0 && a.roles&(1<<Fitting) != 0
 	}
 }
 
@@ -1078,10 +1138,10 @@ func (s *PathSearch) withHose(best *solved, l *label, most int64) bool {
 // after their hose. A hose's ends are those of its bore.
 func (s *PathSearch) along(p *solved, visit func(role Role, entry int32, in, out catalog.End)) {
 	for i := range s.stages {
-		st, from, l := &s.stages[i], p.labels[i].end, &p.labels[i+1]
+		st, l := &s.stages[i], &p.legs[i]
 		gt := &st.gates[l.gate]
-		run := func(j *join, from, to *open) {
-			if j.direct {
+		run := func(c *chosenFittings, from, to *open) {
+			if c.run < 0 {
 				return
 			}
 			in, _ := entering(from.end)
@@ -1090,25 +1150,23 @@ func (s *PathSearch) along(p *solved, visit func(role Role, entry int32, in, out
 			if st.last && to == &gt.in {
 				last = InletFitting
 			}
-			r := &s.runs[j.best]
-			_, e := s.cheapest(r.first)
-			if r.second < 0 {
-				visit(last, e, in, out)
+			if c.second < 0 {
+				visit(last, c.first, in, out)
 				return
 			}
-			visit(Fitting, e, in, r.run.mid[0])
-			_, e = s.cheapest(r.second)
-			visit(last, e, r.run.mid[1], out)
+			mid := &s.runs[c.run].run.mid
+			visit(Fitting, c.first, in, mid[0])
+			visit(last, c.second, mid[1], out)
 		}
 		if l.bore < 0 {
-			run(&st.straight[from*len(st.gates)+l.gate], &st.from[from], &gt.in)
+			run(&l.runs[0], &st.from[l.from], &gt.in)
 		} else {
 			b := &s.bores[l.bore]
-			run(&st.left[from*len(s.bores)+l.bore], &st.from[from], &b.end)
+			run(&l.runs[0], &st.from[l.from], &b.end)
 			with := p.hoses[slices.IndexFunc(p.hoses[:], func(b bored) bool { return b.pieces > 0 && b.bore == l.bore })]
 			visit(Hose, with.hose, b.end.end, b.end.end)
 			visit(Clamp, with.clamp, b.end.end, b.end.end)
-			run(&st.right[l.bore*len(st.gates)+l.gate], &b.end, &gt.in)
+			run(&l.runs[1], &b.end, &gt.in)
 		}
 		if l.entry >= 0 {
 			visit(gt.role, l.entry, gt.in.end, gt.out.end)

@@ -98,6 +98,7 @@ func (j *job) fuelGroup(a aim) group {
 		},
 		Penalty:  a.penaltyOf,
 		Bundled:  j.room.offered,
+		Lines:    a.objective != ByPrice,
 		Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, a) },
 	}
 	var paths []fit.PathOption

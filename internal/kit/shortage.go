@@ -51,18 +51,7 @@ func (s *Snapshot) Shortage(ctx context.Context, v *catalog.Vehicle, carburetorS
 		return out, nil
 	}
 	out.Among = j.among(short)
-	switch {
-	case slices.ContainsFunc(short, buy.inPath):
-		// The search for a fuel path counts a fitting in two places twice, so that the
-		// least number of lines is not certain: try one by one.
-		for _, stands := range out.Among {
-			for _, sku := range s.Interchangeable(stands) {
-				if err := s.tryAlone(ctx, req, plenty, sku, &out); err != nil {
-					return Shortage{}, err
-				}
-			}
-		}
-	case len(short) == 1:
+	if len(short) == 1 {
 		if err := j.alone(ctx, short[0], &out); err != nil {
 			return Shortage{}, err
 		}
@@ -90,29 +79,6 @@ func (s *Snapshot) restocked(ctx context.Context, req *Request, plenty []string)
 		return nil, nil, err
 	}
 	return j, sel, nil
-}
-
-// tryAlone notes a SKU when plenty of it too makes a kit complete that stock can complete.
-func (s *Snapshot) tryAlone(ctx context.Context, req *Request, plenty []string, sku string, out *Shortage) error {
-	j, sel, err := s.restocked(ctx, req, append(plenty[:len(plenty):len(plenty)], sku))
-	if err != nil {
-		return err
-	}
-	defer j.release()
-	if len(j.short(sel)) == 0 {
-		out.Alone = append(out.Alone, sku)
-	} else {
-		out.Unproven = out.Unproven || sel.maybeFewer()
-	}
-	return nil
-}
-
-// inPath reports whether a purchase can be one for the fuel path.
-func (b buy) inPath() bool {
-	if b.bundle != nil {
-		return true
-	}
-	return slices.Contains(fuelKinds, b.part.Kind)
 }
 
 // maybeFewer reports whether the search stopped before it knew the least number of lines
