@@ -223,31 +223,24 @@ func (s *PathSearch) contenders(r *repeated) []contender {
 		r.number, r.now = s.number, r.bought
 		if slices.ContainsFunc(r.choices[:], func(c int32) bool { return c >= 0 && s.hasApart(c) }) {
 			r.mixed = append(r.mixed[:0], r.bought...)
-			s.eachApart(r, func(a *apart, c contender) {
-				if (a.held || a.tied) && !a.blocked {
-					r.mixed = s.consider(r, r.mixed, c)
+			known := uint8(0) // roles: parts that may take one of these are there
+			for role, choice := range r.choices {
+				if choice < 0 {
+					continue
 				}
-			})
+				for e := s.choices[choice].from; e < s.choices[choice].to; e++ {
+					if id := s.entries[e].apart; id >= 0 {
+						if a := &s.apart[id]; (a.held || a.tied) && !a.blocked && a.roles&known == 0 {
+							r.mixed = s.consider(r, r.mixed, contender{entry: e, roles: a.roles & r.roles()})
+						}
+					}
+				}
+				known |= 1 << role
+			}
 			r.now = r.mixed
 		}
 	}
 	return r.now
-}
-
-// eachApart visits the parts apart of a class.
-func (s *PathSearch) eachApart(r *repeated, visit func(a *apart, c contender)) {
-	known := uint8(0) // of parts that may take a role before this one
-	for role, choice := range r.choices {
-		if choice < 0 {
-			continue
-		}
-		for e := s.choices[choice].from; e < s.choices[choice].to; e++ {
-			if id := s.entries[e].apart; id >= 0 && s.apart[id].roles&known == 0 {
-				visit(&s.apart[id], contender{entry: e, roles: s.apart[id].roles & r.roles()})
-			}
-		}
-		known |= 1 << role
-	}
 }
 
 // roles are those that the class may take.
