@@ -102,18 +102,17 @@ type Gap struct {
 	SKUs     []string     // of ShortOfStock
 }
 
-// Wanted is the same text for gaps that the same part would close: "fuel_filter,
-// max_pressure_psi at least 14".
+// Wanted is the same text for gaps that the same part would close: "fuel filter that
+// withstands at least 14 psi".
 func (g *Gap) Wanted() string {
-	var b strings.Builder
-	b.WriteString(string(g.Kind))
+	text := strings.ReplaceAll(string(g.Kind), "_", " ")
 	if g.From.Family != "" {
-		fmt.Fprintf(&b, " from %s to %s", g.From, g.To)
+		text += " from " + g.From.Words() + " to " + g.To.Words()
 	}
-	for i := range g.Tests {
-		fmt.Fprintf(&b, ", %s %s", g.Tests[i].Attr, g.Tests[i].Wanted())
+	if len(g.Tests) > 0 {
+		text += " that " + says(g.Tests)
 	}
-	return b.String()
+	return text
 }
 
 // Sweep works out the kits of all vehicles with all carburetors, without alternatives,
