@@ -428,7 +428,7 @@ func NewBucket(forms []*Form, byLength bool) *Bucket {
 var indexSeed = maphash.MakeSeed()
 
 // Index builds an index over the attributes named. Build once, look up often.
-func (s *Snapshot) Index(k Kind, attrs []string) *Index {
+func (s *Snapshot) Index(k Kind, attrs []string, by Laddering) *Index {
 	values := make([]Value, len(attrs))
 	forms := map[uint64][]*Form{}
 	for _, f := range s.forms[k] {
@@ -445,7 +445,7 @@ func (s *Snapshot) Index(k Kind, attrs []string) *Index {
 	for key, list := range forms {
 		b := NewBucket(list, false)
 		if stacked {
-			b.Ladders = newLadders(b.Rows)
+			b.Ladders = newLadders(b.Rows, by)
 		}
 		ix.buckets[key] = b
 	}

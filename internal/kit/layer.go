@@ -6,6 +6,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
+	"onetrip/internal/rules"
 )
 
 // Parts of the mounting stack are found on ladders, lowest first: a part that can be had
@@ -16,23 +17,43 @@ import (
 // A climb is the search on one ladder.
 type climb struct {
 	*catalog.Ladder
-	at      int   // of Rungs; those before are done with
-	penalty int64 // of its finish
-	limit   int64 // from this price on parts are settled; at it, those of a later SKU
+	at      int     // of Rungs; those before are done with
+	least   float64 // asked of the attribute Least
+	penalty int64   // of its finish
+	limit   int64   // from this price on parts are settled; at it, those of a later SKU
 	sku     string
 }
 
-// settled jumps over rungs that are settled, and reports whether the ladder is at its end.
-// A rung that Next leads over comes after one that is settled.
+// settled jumps over rungs that have too little or are settled, and reports whether the
+// ladder is at its end. What Next leads over comes after something that is settled.
 func (c *climb) settled() bool {
 	for c.at < len(c.Rungs) {
-		r := &c.Rungs[c.at]
-		if r.PriceMinor < c.limit || r.PriceMinor == c.limit && r.Part.SKU <= c.sku {
+		r, next := &c.Rungs[c.at], int32(0)
+		if r.PriceMinor > c.limit || r.PriceMinor == c.limit && r.Part.SKU > c.sku {
+			next = r.Next
+		}
+		if r.Has < c.least {
+			next = max(next, r.More)
+		}
+		if next == 0 {
 			return false
 		}
-		c.at = int(r.Next)
+		c.at = int(next)
 	}
 	return true
+}
+
+// least is how much a demand asks of an attribute.
+func (d *demand) least(attr string) float64 {
+	least := math.Inf(-1)
+	for i := range d.matches {
+		for k := range d.matches[i].Tests {
+			if t := &d.matches[i].Tests[k]; t.Op == rules.AtLeast && t.Attr == attr {
+				least = max(least, t.Value.Num)
+			}
+		}
+	}
+	return least
 }
 
 // layerCost is what 1, 2 and so on of a candidate cost: at most, beside others of it, and by
@@ -69,9 +90,9 @@ func (l *layerCost) limits(c *climb, most int) {
 	}
 	price := int64(0)
 	for n := range most {
-		packs := int64(1) // of LadderPack pieces or more
-		if c.Pack < catalog.LadderPack {
-			packs += int64(n / max(1, c.Pack))
+		packs := int64(1)
+		if c.Pack > 0 && c.Pack < catalog.LadderPack {
+			packs += int64(n / c.Pack)
 		}
 		price = max(price, (l.beside[n]-int64(n+1)*c.penalty+packs-1)/packs)
 	}
@@ -92,11 +113,16 @@ func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.Stack
 	keeps := func(f *catalog.Form) bool { return flange == "" || f.Text("flange") == string(flange) }
 	bucket := j.find(d)
 	if flange != "" {
-		bucket = j.s.gaskets.Lookup([]catalog.Value{{Text: string(flange)}})
+		index := j.s.gaskets
+		if most > 1 {
+			index = j.s.gasketPacks
+		}
+		bucket = index.Lookup([]catalog.Value{{Text: string(flange)}})
 	}
 	for i := range bucket.Ladders {
 		l := &bucket.Ladders[i]
-		climbs = append(climbs, climb{Ladder: l, penalty: a.penaltyOf(l.Finish), limit: math.MaxInt64})
+		least := d.least(l.Least)
+		climbs = append(climbs, climb{Ladder: l, at: l.From(least), least: least, penalty: a.penaltyOf(l.Finish), limit: math.MaxInt64})
 	}
 	for {
 		var on *climb // the ladder with the lowest rung
@@ -108,9 +134,13 @@ func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.Stack
 		if on == nil {
 			break
 		}
-		p := on.Rungs[on.at].Part
-		on.at++
-		if !(keeps(p.Form) && j.fits(d, p.Form)) || j.sources(p) != 0 {
+		r := &on.Rungs[on.at]
+		p := r.Part
+		if !keeps(p.Form) || !j.fits(d, p.Form) {
+			on.at = int(r.Past)
+			continue
+		}
+		if on.at++; j.sources(p) != 0 {
 			continue
 		}
 		c := a.price(j.s.Catalog, p)

@@ -17,14 +17,15 @@ type Snapshot struct {
 	Catalog *catalog.Snapshot
 	Rules   *rules.Set
 
-	indexes    map[*rules.Rule]*catalog.Index
-	adapters   *catalog.Index // by carburetor_flange, manifold_flange
-	gaskets    *catalog.Index // base gaskets, by flange
-	network    *fit.Network
-	fairness   *fairness
-	inStock    []func() []fairBundle         // see fairByStock
-	wireGauges []int                         // AWG of every choke wire in the catalogue
-	steps      func() map[kindAttr][]float64 // for sweeps; see stepsOf
+	indexes     map[*rules.Rule]*catalog.Index
+	adapters    *catalog.Index // by carburetor_flange, manifold_flange
+	gaskets     *catalog.Index // base gaskets, by flange
+	gasketPacks *catalog.Index // the same, for a search that may take several of one
+	network     *fit.Network
+	fairness    *fairness
+	inStock     []func() []fairBundle         // see fairByStock
+	wireGauges  []int                         // AWG of every choke wire in the catalogue
+	steps       func() map[kindAttr][]float64 // for sweeps; see stepsOf
 }
 
 // NewSnapshot binds rules to a catalogue.
@@ -40,7 +41,7 @@ func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
 func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 	cat := s.Catalog
 	s.steps = sync.OnceValue(func() map[kindAttr][]float64 { return stepsOf(cat) })
-	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"})
+	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"}, catalog.Laddering{})
 	if slices.ContainsFunc(fuelKinds, changed) {
 		s.network = fit.NewNetwork(fit.FuelForms{
 			Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
@@ -48,7 +49,8 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 		}, (*catalog.Part).Tied)
 	}
 	if kind, known := s.Rules.NeedKind("mount.base_gasket"); known && changed(kind) {
-		s.gaskets = cat.Index(kind, []string{"flange"})
+		s.gaskets = cat.Index(kind, []string{"flange"}, catalog.Laddering{})
+		s.gasketPacks = cat.Index(kind, []string{"flange"}, catalog.Laddering{Packs: true})
 	}
 	shared := map[string]*catalog.Index{}
 	for _, r := range s.Rules.Rules() {
@@ -56,9 +58,9 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 			continue
 		}
 		attrs := r.EqualityAttrs()
-		key := string(r.Kind) + " " + strings.Join(attrs, " ")
+		key := string(r.Kind) + " " + strings.Join(attrs, " ") + " " + r.LeastAttr()
 		if shared[key] == nil {
-			shared[key] = cat.Index(r.Kind, attrs)
+			shared[key] = cat.Index(r.Kind, attrs, catalog.Laddering{Least: r.LeastAttr()})
 		}
 		s.indexes[r] = shared[key]
 	}

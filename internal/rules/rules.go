@@ -106,6 +106,16 @@ func (r *Rule) Reads() []string { return r.reads }
 // value, for an index.
 func (r *Rule) EqualityAttrs() []string { return r.equality }
 
+// LeastAttr is an attribute of which the match asks a least, for an index; "" when there is
+// none.
+func (r *Rule) LeastAttr() string {
+	i := slices.IndexFunc(r.tests, func(o operand) bool { return o.test.Op == AtLeast })
+	if i < 0 {
+		return ""
+	}
+	return r.tests[i].test.Attr
+}
+
 // Caution is a warning to show when the rule fires.
 type Caution struct {
 	ID     string
