@@ -46,7 +46,12 @@ type KindSpec struct {
 	NeedsHeight bool
 	ByLength    bool
 	Attrs       []AttrSpec
+
+	index int
 }
+
+// Index is the place of the kind in Kinds.
+func (k *KindSpec) Index() int { return k.index }
 
 // Attr returns the declaration of an attribute.
 func (k *KindSpec) Attr(name string) (AttrSpec, bool) {
@@ -263,6 +268,7 @@ func SaysAll(asked [][2]string) string {
 var kindByName = func() map[Kind]*KindSpec {
 	m := make(map[Kind]*KindSpec, len(Kinds))
 	for i := range Kinds {
+		Kinds[i].index = i
 		m[Kinds[i].Kind] = &Kinds[i]
 	}
 	return m

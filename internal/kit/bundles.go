@@ -188,7 +188,7 @@ func (j *job) cheapest(bucket *catalog.Bucket, a aim) (best *catalog.Part) {
 			if once, above := a.once(j.s.Catalog, &p.Offer); once > 0 && above < 1 {
 				continue
 			}
-			if slices.ContainsFunc(j.demands, func(d *demand) bool { return d.status == "" && d.spec == p.Spec() && j.fits(d, p.Form) }) {
+			if j.wanted(p.Form) {
 				best, least = p, cost
 				break
 			}
@@ -265,14 +265,12 @@ func (j *job) inPlace(p, q *catalog.Part, pieces int, a aim) int64 {
 // path they join what it does; nil when nothing takes it.
 func (j *job) placesOf(p *catalog.Part) *catalog.Bucket {
 	var places *catalog.Bucket
-	for _, d := range j.demands {
-		if d.status == "" && d.spec == p.Spec() && d.accepts(p.Form) {
-			if slices.Contains(pathNeeds, d.need) {
-				return j.s.network.Alike(p.Form)
-			}
-			if places == nil {
-				places = j.find(d)
-			}
+	for d := range j.takers(p.Form) {
+		if slices.Contains(pathNeeds, d.need) {
+			return j.s.network.Alike(p.Form)
+		}
+		if places == nil {
+			places = j.find(d)
 		}
 	}
 	return places
@@ -280,10 +278,7 @@ func (j *job) placesOf(p *catalog.Part) *catalog.Bucket {
 
 // replaces reports whether a part of placesOf can stand wherever another can.
 func (j *job) replaces(q, p *catalog.Part) bool {
-	for _, d := range j.demands {
-		if d.status != "" || d.spec != p.Spec() || !d.accepts(p.Form) {
-			continue
-		}
+	for d := range j.takers(p.Form) {
 		if !j.fits(d, q.Form) {
 			return false
 		}
@@ -305,10 +300,7 @@ func (j *job) replaces(q, p *catalog.Part) bool {
 // takes are of one.
 func (j *job) taken(p, q *catalog.Part) (most int, mixed bool) {
 	mixed = true
-	for _, d := range j.demands {
-		if d.status != "" || d.spec != p.Spec() || !d.accepts(p.Form) {
-			continue
-		}
+	for d := range j.takers(p.Form) {
 		switch {
 		case d.need == "fuel.hose":
 			return 0, false // how it is cut is found by the search for paths
@@ -417,11 +409,8 @@ func (a *aim) alone(s *catalog.Snapshot, p *catalog.Part, pieces int) int64 {
 // usable reports whether a part could serve in this kit at all: some open demand
 // accepts it and, for a fuel fitting, it joins ends between line and inlet.
 func (j *job) usable(p *catalog.Part) bool {
-	accepted := slices.ContainsFunc(j.demands, func(d *demand) bool {
-		return d.status == "" && d.spec == p.Spec() && d.accepts(p.Form)
-	})
-	if !accepted {
-		return false
+	for range j.takers(p.Form) {
+		return p.Kind != "fuel_fitting" || j.s.network.Serves(p.Form, j.supply, j.carburetor.Inlet.End)
 	}
-	return p.Kind != "fuel_fitting" || j.s.network.Serves(p.Form, j.supply, j.carburetor.Inlet.End)
+	return false
 }

@@ -259,7 +259,7 @@ func (j *job) demandFor(need, text string) *demand {
 	spec, _ := kind.Spec()
 	d := &demand{need: need, each: -1, level: Required, severity: Blocking, quantity: 1, spec: spec,
 		because: []Because{{Rule: "stack", Text: text, Source: "arithmetic"}}}
-	j.demands = append(j.demands, d)
+	j.raise(d)
 	return d
 }
 

@@ -268,7 +268,7 @@ func (j *job) portGaps() {
 		} else {
 			j.gap(d, u.Text)
 		}
-		j.demands = append(j.demands, d)
+		j.raise(d)
 	}
 	slices.SortStableFunc(j.demands, func(a, b *demand) int { return cmp.Or(cmp.Compare(a.need, b.need), cmp.Compare(a.each, b.each)) })
 }

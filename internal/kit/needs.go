@@ -1,6 +1,7 @@
 package kit
 
 import (
+	"iter"
 	"slices"
 	"strings"
 
@@ -73,6 +74,40 @@ func (d *demand) matched(f *catalog.Form) bool {
 		}
 	}
 	return true
+}
+
+// takers are the open demands that accept a form.
+func (j *job) takers(f *catalog.Form) iter.Seq[*demand] {
+	return func(yield func(*demand) bool) {
+		for _, d := range j.room.byKind[f.Spec().Index()] {
+			if d.status == "" && d.accepts(f) && !yield(d) {
+				return
+			}
+		}
+	}
+}
+
+// wanted reports whether a form meets some open demand.
+func (j *job) wanted(f *catalog.Form) bool {
+	for d := range j.takers(f) {
+		if j.fits(d, f) {
+			return true
+		}
+	}
+	return false
+}
+
+// raise adds a demand to those of the job.
+func (j *job) raise(d *demand) {
+	j.demands = append(j.demands, d)
+	j.sortByKind(d)
+}
+
+func (j *job) sortByKind(demands ...*demand) {
+	for _, d := range demands {
+		list := &j.room.byKind[d.spec.Index()]
+		*list = append(*list, d)
+	}
 }
 
 // remaining is the quantity neither in the box nor on hand.

@@ -97,9 +97,12 @@ func (j *job) consumed(d *demand, p *catalog.Part) int {
 
 // shared reports whether a form meets another open demand too.
 func (j *job) shared(d *demand, f *catalog.Form) bool {
-	return slices.ContainsFunc(j.demands, func(o *demand) bool {
-		return o != d && o.spec == d.spec && o.status == "" && o.accepts(f)
-	})
+	for o := range j.takers(f) {
+		if o != d {
+			return true
+		}
+	}
+	return false
 }
 
 // eachApart visits the parts apart that meet a demand. Of those had already, one that is
@@ -130,14 +133,12 @@ func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
 // lasts reports whether what is had of a part serves all demands that may take it.
 func (j *job) lasts(p *catalog.Part) bool {
 	units := 0
-	for _, d := range j.demands {
-		if d.spec == p.Spec() && d.status == "" && d.accepts(p.Form) {
-			n := max(1, j.consumed(d, p)) // the stack decides how many of its layers are there
-			if spacer := j.role("mount.spacer"); d.need == "mount.base_gasket" && spacer != nil && spacer.status != Declined {
-				n = fit.MaxGaskets // one for each side
-			}
-			units += n
+	for d := range j.takers(p.Form) {
+		n := max(1, j.consumed(d, p)) // the stack decides how many of its layers are there
+		if spacer := j.role("mount.spacer"); d.need == "mount.base_gasket" && spacer != nil && spacer.status != Declined {
+			n = fit.MaxGaskets // one for each side
 		}
+		units += n
 	}
 	return j.pieces(p)*fit.PieceUnits(p) >= units
 }
@@ -149,8 +150,8 @@ func (j *job) single(d *demand, a aim) group {
 	g := group{name: d.need, demands: j.one(d)}
 	found := rivalry{j: j, aim: a, bids: j.room.bids[:0]}
 	found.demands[0], found.count = d, 1
-	for _, o := range j.demands {
-		if o != d && o.spec == d.spec && o.status == "" && !contradict(d, o) {
+	for _, o := range j.room.byKind[d.spec.Index()] {
+		if o != d && o.status == "" && !contradict(d, o) {
 			if found.count == maxRivals || o.byFit {
 				found.all = true // who takes how many is not known here
 				continue

@@ -89,6 +89,7 @@ func (j *job) demand() error {
 	}
 	j.findHoldings()
 	j.demands = gather(j.fired, j.room)
+	j.sortByKind(j.demands...)
 	settle(j.demands, j.carburetor, j.request, j.levels)
 	j.portGaps()
 	return nil

@@ -38,6 +38,7 @@ type room struct {
 	holdings    []fit.Holding
 	bundles     []*catalog.Bundle
 	selections  []selection
+	byKind      [][]*demand // by KindSpec.Index
 	verdicts    verdicts
 	problem     pick.Problem
 	refs        [2][]pick.OptionRef
@@ -55,7 +56,7 @@ type room struct {
 	usual   []usual
 }
 
-var rooms = sync.Pool{New: func() any { return new(room) }}
+var rooms = sync.Pool{New: func() any { return &room{byKind: make([][]*demand, len(catalog.Kinds))} }}
 
 // enter takes a room for a job.
 func (j *job) enter() {
@@ -84,6 +85,9 @@ func lend[T any](pile *[]T, n int) []T {
 func (r *room) release() {
 	empty(&r.demands)
 	empty(&r.demandList)
+	for i := range r.byKind {
+		empty(&r.byKind[i])
+	}
 	empty(&r.rules)
 	empty(&r.matches)
 	empty(&r.forms)
