@@ -51,8 +51,9 @@ func newLadders(rows []Row, by Laddering) []Ladder {
 		if by.Packs {
 			pack = min(row.Pack, LadderPack)
 		}
-		for _, p := range row.Parts {
-			r := Rung{Part: p, PriceMinor: p.Price.AmountMinor, RankIn: p.HeightIn}
+		for _, sold := range row.Parts {
+			p := sold.Part
+			r := Rung{Part: p, PriceMinor: sold.PriceMinor, RankIn: p.HeightIn}
 			if !p.spec.NeedsHeight {
 				r.RankIn = -p.LengthIn
 			}

@@ -380,14 +380,25 @@ type Bucket struct {
 }
 
 // A Row is parts of one finish and pack, cheapest first, so that a search ends where
-// nothing better can come. In buckets by length they are of one length too, the longest
-// first.
+// nothing better can come. In buckets by length they are of one length too. Of rows, too,
+// the one with the cheapest part is first.
 type Row struct {
 	Finish   Finish
 	Pack     int
 	LengthIn float64 // 0 unless by length
-	Parts    []*Part
+	Parts    []RowPart
 }
+
+// A RowPart is a part of a row, with what is looked at first beside it: a catalogue is
+// larger than any cache.
+type RowPart struct {
+	PriceMinor int64
+	Form       *Form
+	Part       *Part
+}
+
+// UnitsPerPack is how many units one pack holds: pieces, in buckets by length whole inches.
+func (r *Row) UnitsPerPack() int { return max(r.Pack, 1) * max(int(r.LengthIn), 1) }
 
 // NewBucket sorts the parts of forms, by length too if that is asked for.
 func NewBucket(forms []*Form, byLength bool) *Bucket {
@@ -414,14 +425,14 @@ func NewBucket(forms []*Form, byLength bool) *Bucket {
 					rows[k] = i
 					b.Rows = append(b.Rows, Row{Finish: k.finish, Pack: k.pack, LengthIn: k.lengthIn})
 				}
-				b.Rows[i].Parts = append(b.Rows[i].Parts, p)
+				b.Rows[i].Parts = append(b.Rows[i].Parts, RowPart{p.Price.AmountMinor, f, p})
 			}
 		}
 	}
 	for _, r := range b.Rows {
-		slices.SortStableFunc(r.Parts, func(a, b *Part) int { return cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor) })
+		slices.SortStableFunc(r.Parts, func(a, b RowPart) int { return cmp.Compare(a.PriceMinor, b.PriceMinor) })
 	}
-	slices.SortStableFunc(b.Rows, func(a, b Row) int { return cmp.Compare(b.LengthIn, a.LengthIn) })
+	slices.SortStableFunc(b.Rows, func(a, b Row) int { return cmp.Compare(a.Parts[0].PriceMinor, b.Parts[0].PriceMinor) })
 	return b
 }
 

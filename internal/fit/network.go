@@ -25,9 +25,10 @@ type Network struct {
 // filed is the class of a form, and its place among the forms of its kind.
 type filed struct{ class, order int32 }
 
-// A class is forms that join the same, with those of their parts that are tied.
+// A class is forms that join the same, those of them that are on sale, and their parts
+// that are tied.
 type class struct {
-	forms []*catalog.Form
+	forms, sold []*catalog.Form
 	*catalog.Bucket
 	byLength bool // its rows are: how much of a part is taken depends on its length
 	tied     []*catalog.Part
@@ -47,6 +48,9 @@ func (x *Network) file(f *catalog.Form, to int32, order int) {
 	for _, p := range f.Parts() {
 		if x.tied(p) {
 			c.tied = append(c.tied, p)
+		}
+		if !p.Discontinued && (len(c.sold) == 0 || c.sold[len(c.sold)-1] != f) {
+			c.sold = append(c.sold, f)
 		}
 	}
 }

@@ -463,9 +463,7 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	c := choice{role: role, class: of, standIn: standIn}
 	if of >= 0 {
 		class := &s.q.Network.classes[of]
-		if slices.ContainsFunc(class.forms, func(f *catalog.Form) bool {
-			return s.q.Accepts(role, f) && slices.ContainsFunc(f.Parts(), func(p *catalog.Part) bool { return !p.Discontinued })
-		}) {
+		if slices.ContainsFunc(class.sold, func(f *catalog.Form) bool { return s.q.Accepts(role, f) }) {
 			c.rows = class.Rows
 		}
 		lasting := lendZero(&s.lasting, len(class.tied)+len(s.q.Owned))[:0]
@@ -1026,17 +1024,21 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 	best, cost := Candidate{}, int64(impossible)
 	for i := range c.rows {
 		row := &c.rows[i]
-		n := unitsOf(row.Parts[0]) // as of all in the row
+		if row.Parts[0].PriceMinor > cost {
+			break // as all in the rows after it are dearer
+		}
+		n := unitsOf(row.Parts[0].Part) // as of all in the row
 		if n == 0 {
 			continue
 		}
-		packs, penalty := int64(Packs(row.Parts[0], n)), int64(places)*s.penalty(row.Finish)
-		for _, p := range row.Parts {
-			least := packs*p.Price.AmountMinor + penalty
+		packs, penalty := int64((n-1)/row.UnitsPerPack()+1), int64(places)*s.penalty(row.Finish)
+		for k := range row.Parts {
+			p := row.Parts[k].Part
+			least := packs*row.Parts[k].PriceMinor + penalty
 			if least > cost {
 				break
 			}
-			if least == cost && !s.precedes(p, best.Part) || s.switched(p) || !s.q.Accepts(c.role, p.Form) {
+			if least == cost && !s.precedes(p, best.Part) || !s.q.Accepts(c.role, row.Parts[k].Form) || s.switched(p) {
 				continue
 			}
 			bought := s.price(p)
@@ -1072,6 +1074,9 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 // switched reports whether a part is held or tied under the prices, so that it is not
 // merely bought.
 func (s *PathSearch) switched(p *catalog.Part) bool {
+	if len(s.apart) == 0 {
+		return false
+	}
 	id, apart := s.apartID[p]
 	return apart && (s.apart[id].held || s.apart[id].tied)
 }

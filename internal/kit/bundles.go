@@ -28,11 +28,11 @@ func (j *job) weigh(a aim) {
 	j.room.choice++
 	j.savings.Reset()
 	for i, h := range j.holdings {
-		j.held[i] = j.savings.Add(a.alone(j.s.Catalog, h.Part, j.pieces(h.Part)))
+		j.held[i] = j.savings.Add(j.worth(h.Part, j.pieces(h.Part), a))
 	}
 	offered := j.room.offered[:0]
 	j.room.usual = j.room.usual[:0]
-	weigh := func(b fairBundle) {
+	weigh := func(b *fairBundle) {
 		known := &j.room.sources[b.Index()]
 		if known.choice == j.room.choice {
 			return
@@ -51,11 +51,12 @@ func (j *job) weigh(a aim) {
 	}
 	for _, h := range j.holdings { // what is known beforehand is not of jobs that have some already
 		for _, b := range h.Part.Bundles() {
-			weigh(j.s.fairness.all[b.Index()])
+			weigh(&j.s.fairness.all[b.Index()])
 		}
 	}
-	for _, b := range j.worthALook(a) {
-		weigh(b)
+	fair := j.worthALook(a)
+	for i := range fair {
+		weigh(&fair[i])
 	}
 	j.room.offered = offered
 }
@@ -100,27 +101,30 @@ func (j *job) useful(known *source, p *catalog.Part, i int) bool {
 
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
 // optimum: other parts in place of its contents cost less.
-func (j *job) saving(b fairBundle, known *source, a aim) int64 {
-	if b.Discontinued {
+func (j *job) saving(b *fairBundle, known *source, a aim) int64 {
+	// What it costs to do without the contents is looked for only as far as need be.
+	spare := b.spare
+	for i := range b.least {
+		if spare < 0 {
+			return -1
+		}
+		if !j.useful(known, b.Parts()[i], i) {
+			spare -= b.least[i]
+		}
+	}
+	if spare < 0 || b.Discontinued {
 		return -1
 	}
 	saving := -a.bundle(j.s.Catalog, b.Bundle)
-	for i, p := range b.Parts() {
-		saving += a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
-	}
-	for i, p := range b.Parts() {
-		if saving >= 0 && !j.useful(known, p, i) {
-			saving -= a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
-		}
-	}
-	// What it costs to do without the contents is looked for only as far as need be.
 	var few [8]int64
-	instead, spare := append(few[:0], b.least...), saving
+	instead := append(few[:0], b.least...)
+	spare = saving
 	for i, p := range b.Parts() {
 		if j.useful(known, p, i) {
-			alone := a.alone(j.s.Catalog, p, b.Contents[i].Quantity)
-			instead[i] = min(instead[i], alone)
-			spare -= alone - instead[i]
+			worth := j.worth(p, b.Contents[i].Quantity, a)
+			instead[i] = min(instead[i], worth)
+			saving += worth
+			spare += instead[i]
 		}
 	}
 	for _, everything := range [...]bool{false, true} {
@@ -146,6 +150,22 @@ func (j *job) saving(b fairBundle, known *source, a aim) int64 {
 	return saving
 }
 
+// worth is the most that pieces of a part save when they need not be bought: their packs,
+// and the charge that is due when the kit takes as many of it as it can.
+func (j *job) worth(p *catalog.Part, pieces int, a aim) int64 {
+	worth := int64(fit.Packs(p, pieces*fit.PieceUnits(p))) * p.Price.AmountMinor
+	if once, above := a.once(j.s.Catalog, &p.Offer); once > 0 {
+		packs := enoughStock
+		if most, _ := j.taken(p, p); most > 0 {
+			packs = fit.Packs(p, most)
+		}
+		if packs > int(above) {
+			worth += once
+		}
+	}
+	return worth
+}
+
 // usual is the cheapest part of a bucket that some demand accepts; part nil for none.
 type usual struct {
 	bucket *catalog.Bucket
@@ -168,7 +188,7 @@ func (j *job) insteadUsual(p *catalog.Part, pieces int, known int64, a aim) int6
 		j.room.usual = append(j.room.usual, usual{places, j.cheapest(places, a)})
 	}
 	q := j.room.usual[i].part
-	if q != nil && a.penaltyOf(q.Finish) <= a.penaltyOf(p.Finish) && (q.Form == p.Form || j.replaces(q, p)) {
+	if q != nil && a.penaltyOf(q.Finish) <= a.penaltyOf(p.Finish) && (q.Form == p.Form || j.replaces(q.Form, p)) {
 		known = min(known, j.inPlace(p, q, pieces, a))
 	}
 	return known
@@ -180,16 +200,20 @@ func (j *job) cheapest(bucket *catalog.Bucket, a aim) (best *catalog.Part) {
 	least := int64(math.MaxInt64)
 	for i := range bucket.Rows {
 		row := &bucket.Rows[i]
-		for _, p := range row.Parts {
-			cost := p.Price.AmountMinor + a.penaltyOf(row.Finish)
-			if cost >= least {
+		if row.Parts[0].PriceMinor >= least {
+			break // as all in the rows after it are no cheaper
+		}
+		penalty := a.penaltyOf(row.Finish)
+		for k := range row.Parts {
+			sold := &row.Parts[k]
+			if sold.PriceMinor+penalty >= least {
 				break
 			}
-			if once, above := a.once(j.s.Catalog, &p.Offer); once > 0 && above < 1 {
+			if !j.wanted(sold.Form) {
 				continue
 			}
-			if j.wanted(p.Form) {
-				best, least = p, cost
+			if once, above := a.once(j.s.Catalog, &sold.Part.Offer); once == 0 || above > 0 {
+				best, least = sold.Part, sold.PriceMinor+penalty
 				break
 			}
 		}
@@ -224,19 +248,23 @@ func (j *job) instead(p *catalog.Part, pieces int, known int64, a aim) int64 {
 	penalty := a.penaltyOf(p.Finish)
 	for i := range places.Rows {
 		row := &places.Rows[i]
+		if row.Parts[0].PriceMinor >= known {
+			break // as all in the rows after it are no cheaper
+		}
 		if a.penaltyOf(row.Finish) > penalty {
 			continue
 		}
 		packs := int64(1) // at least
 		if !p.ByLength() {
-			packs = int64(fit.Packs(row.Parts[0], units)) // as of all in the row
+			packs = int64((units-1)/row.UnitsPerPack() + 1)
 		}
-		for _, q := range row.Parts { // cheapest first
-			if packs*q.Price.AmountMinor >= known {
+		for k := range row.Parts { // cheapest first
+			sold := &row.Parts[k]
+			if packs*sold.PriceMinor >= known {
 				break
 			}
-			if q.Form == p.Form || j.replaces(q, p) {
-				known = min(known, j.inPlace(p, q, pieces, a))
+			if sold.Form == p.Form || j.replaces(sold.Form, p) {
+				known = min(known, j.inPlace(p, sold.Part, pieces, a))
 			}
 		}
 	}
@@ -276,10 +304,10 @@ func (j *job) placesOf(p *catalog.Part) *catalog.Bucket {
 	return places
 }
 
-// replaces reports whether a part of placesOf can stand wherever another can.
-func (j *job) replaces(q, p *catalog.Part) bool {
+// replaces reports whether parts of a form in placesOf can stand wherever another can.
+func (j *job) replaces(q *catalog.Form, p *catalog.Part) bool {
 	for d := range j.takers(p.Form) {
-		if !j.fits(d, q.Form) {
+		if !j.fits(d, q) {
 			return false
 		}
 		if !slices.Contains(stackNeeds, d.need) {
@@ -300,14 +328,13 @@ func (j *job) replaces(q, p *catalog.Part) bool {
 // takes are of one.
 func (j *job) taken(p, q *catalog.Part) (most int, mixed bool) {
 	mixed = true
+	inPath := 0
 	for d := range j.takers(p.Form) {
 		switch {
 		case d.need == "fuel.hose":
 			return 0, false // how it is cut is found by the search for paths
-		case d.need == "fuel.clamps":
-			most, mixed = most+fit.MaxClamps, false
 		case slices.Contains(pathNeeds, d.need):
-			most += fit.MaxFittings // or fewer: one filter, one regulator
+			inPath, mixed = mostInPath[p.Kind], mixed && d.need != "fuel.clamps"
 		case slices.Contains(stackNeeds, d.need):
 			most += max(fit.MaxGaskets, int(d.remaining()))
 			mixed = mixed && d.remaining() <= 1
@@ -319,7 +346,7 @@ func (j *job) taken(p, q *catalog.Part) (most int, mixed bool) {
 			most, mixed = most+n, false
 		}
 	}
-	return most, mixed
+	return most + inPath, mixed
 }
 
 // switches are the bundles that can save money on some of the parts, and the tied
@@ -355,7 +382,7 @@ func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.
 		case slices.Contains(parts, p):
 			sw.Holds = append(sw.Holds, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
 		case j.useful(&j.room.sources[b.Index()], p, i):
-			sw.Cost -= a.alone(j.s.Catalog, p, pieces)
+			sw.Cost -= j.worth(p, pieces, a)
 		}
 	}
 	return sw
@@ -394,16 +421,6 @@ func (j *job) pieces(p *catalog.Part) int {
 		}
 	}
 	return n
-}
-
-// alone is what pieces of a part count when bought for themselves.
-func (a *aim) alone(s *catalog.Snapshot, p *catalog.Part, pieces int) int64 {
-	packs := fit.Packs(p, pieces*fit.PieceUnits(p))
-	cost := int64(packs) * p.Price.AmountMinor
-	if once, above := a.once(s, &p.Offer); packs > int(above) {
-		cost += once
-	}
-	return cost
 }
 
 // usable reports whether a part could serve in this kit at all: some open demand

@@ -28,11 +28,15 @@ type fairness struct {
 }
 
 // fairBundle is a bundle that can be in an optimum. least is what it costs at most to do
-// without each of its contents, or unknown.
+// without each of its contents, spare the sum of that less what the bundle costs.
 type fairBundle struct {
 	*catalog.Bundle
 	least []int64
+	spare int64
 }
+
+// unknown is more than doing without a content can cost.
+const unknown = math.MaxInt64 / 1024
 
 // insteadMost bounds what is kept; parts beyond are only dearer.
 const insteadMost = 32
@@ -74,7 +78,7 @@ func newFairness(s *Snapshot) *fairness {
 		for i, p := range b.Parts() {
 			contents[i] = inPlaceOf(p, alike[keys[p.Kind](p.Form)])
 		}
-		f.instead, f.all = append(f.instead, contents), append(f.all, fairBundle{b, slices.Repeat([]int64{unknown}, len(b.Contents))})
+		f.instead, f.all = append(f.instead, contents), append(f.all, fairBundle{b, slices.Repeat([]int64{unknown}, len(b.Contents)), unknown * int64(len(b.Contents))})
 	}
 	f.byPrice = f.fair(func(*catalog.Part) bool { return true })
 	return f
@@ -125,23 +129,21 @@ func inPlaceOf(p *catalog.Part, alike []*catalog.Form) []*catalog.Part {
 	return slices.Clip(out[:min(len(out), insteadMost)])
 }
 
-const unknown = math.MaxInt64
-
 // fair lists the bundles that can be in an optimum when only parts of which there is enough
 // take the place of what they hold.
 func (f *fairness) fair(enough func(*catalog.Part) bool) []fairBundle {
 	var out []fairBundle
 	for n, b := range f.bundles {
-		least, spare := make([]int64, len(b.Contents)), -float64(b.Price.AmountMinor)
+		known := fairBundle{Bundle: b, least: make([]int64, len(b.Contents)), spare: -b.Price.AmountMinor}
 		for i, p := range b.Parts() {
-			least[i] = unknown
+			known.least[i] = unknown
 			if at := slices.IndexFunc(f.instead[n][i], enough); at >= 0 {
-				least[i] = int64(fit.Packs(p, b.Contents[i].Quantity*fit.PieceUnits(p))) * f.instead[n][i][at].Price.AmountMinor
+				known.least[i] = int64(fit.Packs(p, b.Contents[i].Quantity*fit.PieceUnits(p))) * f.instead[n][i][at].Price.AmountMinor
 			}
-			spare += float64(least[i])
+			known.spare += min(known.least[i], unknown)
 		}
-		if spare >= 0 {
-			out = append(out, fairBundle{b, least})
+		if known.spare >= 0 {
+			out = append(out, known)
 		}
 	}
 	return out

@@ -164,14 +164,23 @@ func (j *job) single(d *demand, a aim) group {
 		c := j.candidate(p, a)
 		found.special(&c)
 	})
-	for _, row := range j.find(d).Rows {
-		penalty := a.penaltyOf(row.Finish)
-		for _, p := range row.Parts {
-			if found.beats(p, penalty) {
+	bucket := j.find(d)
+	for i := range bucket.Rows {
+		row := &bucket.Rows[i]
+		if found.beats(row.Parts[0].PriceMinor) {
+			break // as all in the rows after it are dearer
+		}
+		packs, penalty := int64(1), a.penaltyOf(row.Finish) // packs at least
+		if !d.spec.ByLength {
+			packs = int64((int(d.remaining())-1)/row.UnitsPerPack() + 1)
+		}
+		for k := range row.Parts {
+			sold := &row.Parts[k]
+			if found.beats(packs*sold.PriceMinor + penalty) {
 				break
 			}
-			if j.fits(d, p.Form) && j.sources(p) == 0 {
-				c := a.price(j.s.Catalog, p)
+			if j.fits(d, sold.Form) && j.sources(sold.Part) == 0 {
+				c := a.price(j.s.Catalog, sold.Part)
 				found.add(&c)
 			}
 		}
@@ -246,16 +255,18 @@ func (r *rivalry) special(c *fit.Candidate) {
 	}
 }
 
-// beats reports whether some part in the comparison costs less than any of a row from this
-// one on can.
-func (r *rivalry) beats(p *catalog.Part, penalty int64) bool {
-	least := p.Price.AmountMinor + penalty
-	if d := r.demands[0]; !d.spec.ByLength {
-		least = int64(fit.Packs(p, int(d.remaining())))*p.Price.AmountMinor + penalty
+// beats reports whether some part in the comparison, whoever takes it, costs less than
+// parts can that cost at least so much for the demand.
+func (r *rivalry) beats(least int64) bool {
+	if r.all {
+		return false
 	}
-	return !r.all && slices.ContainsFunc(r.bids, func(b bid) bool {
-		return !b.special && b.meets == 1<<r.count-1 && b.packs[b.meets]+b.charge < least
-	})
+	for i := range r.bids {
+		if b := &r.bids[i]; !b.special && b.meets == 1<<r.count-1 && b.packs[b.meets]+b.charge < least {
+			return true
+		}
+	}
+	return false
 }
 
 // add takes a part that is merely bought into the comparison.
