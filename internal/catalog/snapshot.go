@@ -454,7 +454,7 @@ func (s *Snapshot) Index(k Kind, attrs []string, by Laddering) *Index {
 	stacked := spec.NeedsHeight || spec.NeedsLength && !spec.ByLength && spec.Ends == 0 // layers and studs
 	ix := &Index{attrs: attrs, buckets: make(map[uint64]*Bucket, len(forms))}
 	for key, list := range forms {
-		b := NewBucket(list, false)
+		b := NewBucket(list, spec.ByLength)
 		if stacked {
 			b.Ladders = newLadders(b.Rows, by)
 		}

@@ -124,12 +124,14 @@ type PathSearch struct {
 	alone  [Roles]int32         // choice of the stand-in for a role, -1 where there is none
 
 	// room for what the above refers to
-	choices []choice
-	lasting []*catalog.Part // of choices
-	joins   []join
-	runs    []chosenRun
-	gates   []gate
-	opens   []open
+	choices  []choice
+	rows     []choiceRow
+	accepted []int32
+	lasting  []*catalog.Part // of choices
+	joins    []join
+	runs     []chosenRun
+	gates    []gate
+	opens    []open
 
 	// of the prices
 	prices   int32 // number
@@ -185,7 +187,7 @@ type entry struct {
 type choice struct {
 	role     Role
 	class    int32 // -1 when there is only a stand-in
-	rows     []catalog.Row
+	rows     []choiceRow
 	lasting  []*catalog.Part
 	standIn  *catalog.Part
 	from, to int32 // entries of the parts apart, then of the stand-in
@@ -194,6 +196,13 @@ type choice struct {
 	number int32 // setting that now and entry are of
 	now    int64
 	entry  int32
+}
+
+// A choiceRow is a row with its parts that rules accept, of those before next.
+type choiceRow struct {
+	*catalog.Row
+	accepted []int32
+	next     int
 }
 
 // bought is the cheapest of the parts of a choice that are merely bought, for so many
@@ -307,6 +316,8 @@ func (s *PathSearch) Release() {
 	emptied(&s.parts)
 	emptied(&s.entries)
 	emptied(&s.choices)
+	emptied(&s.rows)
+	emptied(&s.accepted)
 	emptied(&s.lasting)
 	emptied(&s.joins)
 	emptied(&s.runs)
@@ -464,7 +475,10 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	if of >= 0 {
 		class := &s.q.Network.classes[of]
 		if slices.ContainsFunc(class.sold, func(f *catalog.Form) bool { return s.q.Accepts(role, f) }) {
-			c.rows = class.Rows
+			c.rows = lendZero(&s.rows, len(class.Rows))
+			for i := range c.rows {
+				c.rows[i] = choiceRow{Row: &class.Rows[i], accepted: lendZero(&s.accepted, 4)[:0]}
+			}
 		}
 		lasting := lendZero(&s.lasting, len(class.tied)+len(s.q.Owned))[:0]
 		for _, p := range class.tied {
@@ -1032,13 +1046,13 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 			continue
 		}
 		packs, penalty := int64((n-1)/row.UnitsPerPack()+1), int64(places)*s.penalty(row.Finish)
-		for k := range row.Parts {
-			p := row.Parts[k].Part
-			least := packs*row.Parts[k].PriceMinor + penalty
+		for k := 0; k < len(row.accepted) || s.lookOn(c.role, row, (cost-penalty)/packs); k++ {
+			sold := &row.Parts[row.accepted[k]]
+			p, least := sold.Part, packs*sold.PriceMinor+penalty
 			if least > cost {
 				break
 			}
-			if least == cost && !s.precedes(p, best.Part) || !s.q.Accepts(c.role, row.Parts[k].Form) || s.switched(p) {
+			if least == cost && !s.precedes(p, best.Part) || s.switched(p) {
 				continue
 			}
 			bought := s.price(p)
@@ -1069,6 +1083,18 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 			known.rivals = append(known.rivals, e)
 		}
 	}
+}
+
+// lookOn looks for one more part of a row that rules accept, at no more than such a price.
+func (s *PathSearch) lookOn(role Role, row *choiceRow, mostMinor int64) bool {
+	for ; row.next < len(row.Parts) && row.Parts[row.next].PriceMinor <= mostMinor; row.next++ {
+		if s.q.Accepts(role, row.Parts[row.next].Form) {
+			row.accepted = append(row.accepted, int32(row.next))
+			row.next++
+			return true
+		}
+	}
+	return false
 }
 
 // switched reports whether a part is held or tied under the prices, so that it is not

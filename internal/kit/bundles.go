@@ -230,6 +230,10 @@ func (a *aim) bundle(s *catalog.Snapshot, b *catalog.Bundle) int64 {
 	return cost
 }
 
+// insteadLooks is how many parts instead looks at. To look at more makes it less, seldom, but
+// takes longer than to search with a bundle that is not worth it.
+const insteadLooks = 40
+
 // instead is the most that it costs any kit to do without so many pieces of a part from a
 // bundle: at most known, or what other parts count that can take its place wherever it may
 // stand, and are not tied.
@@ -245,7 +249,7 @@ func (j *job) instead(p *catalog.Part, pieces int, known int64, a aim) int64 {
 	if mixed {
 		units = pieces
 	}
-	penalty := a.penaltyOf(p.Finish)
+	penalty, looks := a.penaltyOf(p.Finish), insteadLooks
 	for i := range places.Rows {
 		row := &places.Rows[i]
 		if row.Parts[0].PriceMinor >= known {
@@ -260,9 +264,10 @@ func (j *job) instead(p *catalog.Part, pieces int, known int64, a aim) int64 {
 		}
 		for k := range row.Parts { // cheapest first
 			sold := &row.Parts[k]
-			if packs*sold.PriceMinor >= known {
+			if packs*sold.PriceMinor >= known || looks == 0 {
 				break
 			}
+			looks--
 			if sold.Form == p.Form || j.replaces(sold.Form, p) {
 				known = min(known, j.inPlace(p, sold.Part, pieces, a))
 			}

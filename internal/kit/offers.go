@@ -3,6 +3,7 @@ package kit
 import (
 	"cmp"
 	"math"
+	"math/bits"
 	"slices"
 	"strings"
 
@@ -167,16 +168,17 @@ func (j *job) single(d *demand, a aim) group {
 	bucket := j.find(d)
 	for i := range bucket.Rows {
 		row := &bucket.Rows[i]
-		if found.beats(row.Parts[0].PriceMinor) {
+		if d.spec.ByLength && row.LengthIn < d.remaining() {
+			continue
+		}
+		found.enter(row)
+		if found.beats(row.Parts[0].PriceMinor, 0) {
 			break // as all in the rows after it are dearer
 		}
-		packs, penalty := int64(1), a.penaltyOf(row.Finish) // packs at least
-		if !d.spec.ByLength {
-			packs = int64((int(d.remaining())-1)/row.UnitsPerPack() + 1)
-		}
+		penalty := a.penaltyOf(row.Finish)
 		for k := range row.Parts {
 			sold := &row.Parts[k]
-			if found.beats(packs*sold.PriceMinor + penalty) {
+			if found.beats(sold.PriceMinor, penalty) {
 				break
 			}
 			if j.fits(d, sold.Form) && j.sources(sold.Part) == 0 {
@@ -221,7 +223,8 @@ type rivalry struct {
 	aim     aim
 	demands [maxRivals]*demand
 	count   int
-	all     bool // the demands are not all: parts of forms that others take too are all kept
+	all     bool                  // the demands are not all: parts of forms that others take too are all kept
+	packs   [1 << maxRivals]int64 // by set of demands: what they take at least of the row that is looked at
 	bids    []bid
 }
 
@@ -255,18 +258,40 @@ func (r *rivalry) special(c *fit.Candidate) {
 	}
 }
 
-// beats reports whether some part in the comparison, whoever takes it, costs less than
-// parts can that cost at least so much for the demand.
-func (r *rivalry) beats(least int64) bool {
+// beats reports whether some part in the comparison, whoever of all demands takes it, costs
+// less than any of the row does at such a price of one pack and such a penalty for each
+// place.
+func (r *rivalry) beats(priceMinor, penalty int64) bool {
 	if r.all {
 		return false
 	}
+next:
 	for i := range r.bids {
-		if b := &r.bids[i]; !b.special && b.meets == 1<<r.count-1 && b.packs[b.meets]+b.charge < least {
-			return true
+		b := &r.bids[i]
+		if b.special || b.meets != 1<<r.count-1 {
+			continue
 		}
+		for set := uint8(1); set <= b.meets; set += 2 { // whoever else, the first demand takes it
+			if b.packs[set]+b.charge >= r.packs[set]*priceMinor+int64(bits.OnesCount8(set))*penalty {
+				continue next
+			}
+		}
+		return true
 	}
 	return false
+}
+
+// enter works out how many packs of a row sets of demands take at least.
+func (r *rivalry) enter(row *catalog.Row) {
+	for set := 1; set < 1<<r.count; set += 2 {
+		pieces := 1
+		for i, d := range r.demands[:r.count] {
+			if set&(1<<i) != 0 && !d.spec.ByLength {
+				pieces += int(d.remaining())
+			}
+		}
+		r.packs[set] = int64(max(0, pieces-2)/row.UnitsPerPack() + 1)
+	}
 }
 
 // add takes a part that is merely bought into the comparison.
