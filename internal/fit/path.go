@@ -598,7 +598,7 @@ func (s *PathSearch) fitting(role Role, i int32) int32 {
 	if *of == 0 {
 		*of = s.choose(role, i, nil) + 1
 		c := &s.choices[*of-1]
-		s.packed = s.packed || slices.ContainsFunc(c.rows, func(r catalog.Row) bool { return r.Pack > 1 }) ||
+		s.packed = s.packed || slices.ContainsFunc(c.rows, func(r choiceRow) bool { return r.Pack > 1 }) ||
 			slices.ContainsFunc(c.lasting, func(p *catalog.Part) bool { return p.PackQuantity > 1 })
 	}
 	return *of - 1

@@ -3,8 +3,6 @@ package fit
 import (
 	"math"
 	"slices"
-
-	"onetrip/internal/catalog"
 )
 
 // Fittings that go in more than once. A pack may serve two places, a line counts once
@@ -259,7 +257,7 @@ func (r *repeated) roles() uint8 {
 func (s *PathSearch) findBought(r *repeated) {
 	r.bought = r.bought[:0]
 	roles := r.roles()
-	var rows []catalog.Row // none for a role that accepts no form
+	var rows []choiceRow // none for a role that accepts no form
 	for _, choice := range r.choices {
 		if choice >= 0 && len(rows) == 0 {
 			rows = s.choices[choice].rows
@@ -268,10 +266,11 @@ func (s *PathSearch) findBought(r *repeated) {
 	for i := range rows {
 		row := &rows[i]
 		penalty := s.penalty(row.Finish)
-		for _, p := range row.Parts {
+		for k := range row.Parts {
+			p, form := row.Parts[k].Part, row.Parts[k].Form
 			least := contender{roles: roles}
 			for n := 1; n <= r.most; n++ {
-				least.costs[n] = int64(Packs(p, n))*p.Price.AmountMinor + int64(n)*penalty
+				least.costs[n] = int64((n-1)/row.UnitsPerPack()+1)*row.Parts[k].PriceMinor + int64(n)*penalty
 			}
 			if r.covered(r.bought, &least) {
 				break
@@ -281,7 +280,7 @@ func (s *PathSearch) findBought(r *repeated) {
 			}
 			c := contender{entry: int32(len(s.entries))}
 			for role, choice := range r.choices {
-				if choice >= 0 && s.q.Accepts(Role(role), p.Form) {
+				if choice >= 0 && s.q.Accepts(Role(role), form) {
 					c.roles |= 1 << role
 				}
 			}
