@@ -137,6 +137,7 @@ type PathSearch struct {
 	prices   int32 // number
 	apart    []apart
 	apartID  map[*catalog.Part]int32
+	bundled  []bundledPart
 	parts    []*catalog.Part // of apart
 	owned    []heldUnits
 	entries  []entry
@@ -314,6 +315,7 @@ func (s *PathSearch) Release() {
 	emptied(&s.owned)
 	emptied(&s.apart)
 	emptied(&s.parts)
+	emptied(&s.bundled)
 	emptied(&s.entries)
 	emptied(&s.choices)
 	emptied(&s.rows)
@@ -499,22 +501,33 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	return int32(len(s.choices) - 1)
 }
 
+// bundledPart is a part that bundles bring, with its class.
+type bundledPart struct {
+	part  *catalog.Part
+	class int32
+}
+
 // enter makes the entries of all choices under the prices.
 func (s *PathSearch) enter(prices PathPrices) {
 	emptied(&s.entries)
 	emptied(&s.apart)
 	emptied(&s.parts)
 	clear(s.apartID)
+	emptied(&s.bundled)
+	for _, p := range prices.Bundled {
+		if at, known := s.q.Network.of[p.Form]; known {
+			s.bundled = append(s.bundled, bundledPart{p, at.class})
+		}
+	}
 	for i := range s.choices {
 		c := &s.choices[i]
 		c.from = int32(len(s.entries))
 		for _, p := range c.lasting {
 			s.addApart(p, c.role)
 		}
-		for _, p := range prices.Bundled {
-			at, known := s.q.Network.of[p.Form]
-			if known && at.class == c.class && s.q.Accepts(c.role, p.Form) && !slices.Contains(c.lasting, p) {
-				s.addApart(p, c.role)
+		for _, b := range s.bundled {
+			if b.class == c.class && s.q.Accepts(c.role, b.part.Form) && !slices.Contains(c.lasting, b.part) {
+				s.addApart(b.part, c.role)
 			}
 		}
 		if c.standIn != nil {
