@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -29,6 +30,11 @@ type Form struct {
 
 // Parts lists the parts of this form, cheapest first, then by SKU.
 func (f *Form) Parts() []*Part { return f.parts }
+
+// ComparePrice orders forms by their cheapest parts.
+func (f *Form) ComparePrice(o *Form) int {
+	return cmp.Or(cmp.Compare(f.parts[0].Price.AmountMinor, o.parts[0].Price.AmountMinor), strings.Compare(f.parts[0].SKU, o.parts[0].SKU))
+}
 
 // Place is the form's among Snapshot.Forms of its kind.
 func (f *Form) Place() int { return f.place }

@@ -95,7 +95,9 @@ func NewNetwork(forms FuelForms, tied func(*catalog.Part) bool) *Network {
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
 	x.findBores(forms.Hoses, forms.Clamps)
 	for i := range x.classes {
-		x.classes[i].Bucket = catalog.NewBucket(x.classes[i].forms, x.classes[i].byLength)
+		c := &x.classes[i]
+		c.Bucket = catalog.NewBucket(c.forms, c.byLength)
+		c.forms = slices.SortedStableFunc(slices.Values(c.forms), (*catalog.Form).ComparePrice)
 	}
 	x.through = make([][]endPair, len(x.classes))
 	note := func(class int32, pair endPair) {
@@ -255,7 +257,8 @@ func (x *Network) Alike(f *catalog.Form) *catalog.Bucket {
 	return nil
 }
 
-// EachAlike visits the forms of a kind, together those that join the same ends.
+// EachAlike visits the forms of a kind, together those that join the same ends, cheapest
+// first.
 func (x *Network) EachAlike(k catalog.Kind, visit func([]*catalog.Form)) {
 	for i := range x.classes {
 		if forms := x.classes[i].forms; len(forms) > 0 && forms[0].Kind == k {

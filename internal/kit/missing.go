@@ -103,39 +103,49 @@ func (j *job) nearest(d *demand, joins ...catalog.End) []Nearest {
 			cmp.Compare(a.part.Price.AmountMinor, b.part.Price.AmountMinor), cmp.Compare(a.part.SKU, b.part.SKU)) < 0
 	}
 	best := make([]near, 0, nearestShown)
-	try := func(f *catalog.Form, fails, alien int) {
-		n := near{part: f.Parts()[0], fails: fails, alien: alien}
-		for _, m := range d.matches {
-			n.fails += m.Failing(f)
-		}
-		if n.fails == 0 {
-			if !n.part.Discontinued {
+	// try looks at forms that fail so much by their ends, cheapest first, until none can be
+	// nearer than those found.
+	try := func(forms []*catalog.Form, fails, alien int) {
+		for _, f := range forms {
+			n := near{part: f.Parts()[0], fails: max(1, fails), alien: alien}
+			if len(best) == nearestShown && !nearer(n, best[nearestShown-1]) {
 				return
 			}
-			n.fails = 1
-		}
-		at := len(best)
-		for at > 0 && nearer(n, best[at-1]) {
-			at--
-		}
-		if at < nearestShown {
-			best = slices.Insert(best[:min(len(best), nearestShown-1)], at, n)
+			n.fails = fails
+			for _, m := range d.matches {
+				n.fails += m.Failing(f)
+			}
+			if n.fails == 0 {
+				if !n.part.Discontinued {
+					continue
+				}
+				n.fails = 1
+			}
+			at := len(best)
+			for at > 0 && nearer(n, best[at-1]) {
+				at--
+			}
+			if at < nearestShown {
+				best = slices.Insert(best[:min(len(best), nearestShown-1)], at, n)
+			}
 		}
 	}
 	if len(joins) == 0 {
-		for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
-			try(f, 0, 0)
-		}
+		try(j.s.byPrice[d.spec.Kind], 0, 0)
 	} else {
+		type alike struct {
+			forms        []*catalog.Form
+			fails, alien int
+		}
+		var all []alike
 		j.s.network.EachAlike(d.spec.Kind, func(forms []*catalog.Form) {
 			fails, alien, _ := joinFails(forms[0], joins)
-			if len(best) == nearestShown && fails > best[nearestShown-1].fails {
-				return
-			}
-			for _, f := range forms {
-				try(f, fails, alien)
-			}
+			all = append(all, alike{forms, fails, alien})
 		})
+		slices.SortStableFunc(all, func(a, b alike) int { return cmp.Or(cmp.Compare(a.fails, b.fails), cmp.Compare(a.alien, b.alien)) })
+		for _, a := range all {
+			try(a.forms, a.fails, a.alien)
+		}
 	}
 	out := make([]Nearest, len(best))
 	for i, n := range best {

@@ -23,14 +23,15 @@ type Snapshot struct {
 	gasketPacks *catalog.Index // the same, for a search that may take several of one
 	network     *fit.Network
 	fairness    *fairness
-	inStock     []func() []fairBundle         // see fairByStock
-	wireGauges  []int                         // AWG of every choke wire in the catalogue
-	steps       func() map[kindAttr][]float64 // for sweeps; see stepsOf
+	inStock     []func() []fairBundle            // see fairByStock
+	byPrice     map[catalog.Kind][]*catalog.Form // forms of the kinds that rules ask for, cheapest first
+	wireGauges  []int                            // AWG of every choke wire in the catalogue
+	steps       func() map[kindAttr][]float64    // for sweeps; see stepsOf
 }
 
 // NewSnapshot binds rules to a catalogue.
 func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
-	s := &Snapshot{Catalog: cat, Rules: set, indexes: map[*rules.Rule]*catalog.Index{}}
+	s := &Snapshot{Catalog: cat, Rules: set, indexes: map[*rules.Rule]*catalog.Index{}, byPrice: map[catalog.Kind][]*catalog.Form{}}
 	s.bind(func(catalog.Kind) bool { return true })
 	s.fairness = newFairness(s)
 	s.inStock = s.fairByStock()
@@ -52,10 +53,14 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 		s.gaskets = cat.Index(kind, []string{"flange"}, catalog.Laddering{})
 		s.gasketPacks = cat.Index(kind, []string{"flange"}, catalog.Laddering{Packs: true})
 	}
-	shared := map[string]*catalog.Index{}
+	shared, byPrice := map[string]*catalog.Index{}, maps.Clone(s.byPrice)
+	maps.DeleteFunc(byPrice, func(k catalog.Kind, _ []*catalog.Form) bool { return changed(k) })
 	for _, r := range s.Rules.Rules() {
 		if r.Kind == "" || !changed(r.Kind) {
 			continue
+		}
+		if byPrice[r.Kind] == nil {
+			byPrice[r.Kind] = slices.SortedStableFunc(slices.Values(cat.Forms(r.Kind)), (*catalog.Form).ComparePrice)
 		}
 		attrs := r.EqualityAttrs()
 		key := string(r.Kind) + " " + strings.Join(attrs, " ") + " " + r.LeastAttr()
@@ -64,7 +69,7 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 		}
 		s.indexes[r] = shared[key]
 	}
-	s.wireGauges = nil
+	s.byPrice, s.wireGauges = byPrice, nil
 	for _, f := range cat.Forms("choke_wire") {
 		if awg := int(f.Num("awg")); !slices.Contains(s.wireGauges, awg) {
 			s.wireGauges = append(s.wireGauges, awg)
