@@ -31,6 +31,9 @@ const (
 	nominalLowProfileIn    = 2.5
 )
 
+// longIn is longer than any stud, in inches.
+const longIn = 1000
+
 // roundingIn lets a stack that fits to the limit fit in spite of binary fractions.
 const roundingIn = 1e-9
 
@@ -87,16 +90,18 @@ type StackOption struct {
 // StackSearch is memory that searches for stacks use one after another; it is for one
 // goroutine.
 type StackSearch struct {
-	q      *StackQuery
-	lists  [studLayer + 1]stackList
-	slots  []stackSlot               // of the run, lowest first
-	steps  []stackStep               // of the run, in the order in which they are taken
-	path   [studLayer + 1]*Candidate // by layer
-	ownIn  float64                   // of flange and layers that the vehicle's own studs hold down
-	mostIn float64                   // that any studs do
-	best   int64                     // of the stacks found that can be had in any kit
-	found  []rawStack                // that without anything special first
-	alike  map[special]int           // index of found
+	q           *StackQuery
+	lists       [studLayer + 1]stackList
+	slots       []stackSlot               // of the run, lowest first
+	steps       []stackStep               // of the run, in the order in which they are taken
+	path        [studLayer + 1]*Candidate // by layer
+	ownIn       float64                   // of flange and layers that the vehicle's own studs hold down
+	mostIn      float64                   // that any studs do
+	best        int64                     // of the stacks found that can be had in any kit
+	hood, clamp float64                   // prices of an inch; see plan
+	loose       float64                   // what bounds are too high for rounding, at most
+	found       []rawStack                // that without anything special first
+	alike       map[special]int           // index of found
 
 	// room for what stacks are made of
 	slotRoom []stackSlot
@@ -177,9 +182,10 @@ const (
 
 // stackList is the candidates for a layer.
 type stackList struct {
-	asked  bool
-	most   int // layers that one part may be
-	ranked []rankedCandidate
+	asked   bool
+	most    int  // layers that one part may be
+	special bool // some candidate is
+	ranked  []rankedCandidate
 }
 
 // rankedCandidate is a candidate with what one of it costs by itself, and its height; as
@@ -188,6 +194,9 @@ type rankedCandidate struct {
 	*Candidate
 	alone  int64
 	sizeIn float64
+
+	least int64   // what it costs in any stack, after all that its sources could save
+	worth float64 // least, and what its size takes away; see plan
 }
 
 // special reports whether a candidate may cost less in the whole kit, or not be had there.
@@ -223,11 +232,12 @@ func (s *StackSearch) list() {
 			case c.Part != nil:
 				sizeIn = c.Part.HeightIn
 			}
-			l.ranked[k] = rankedCandidate{c, c.Alone(1), sizeIn}
+			l.ranked[k] = rankedCandidate{Candidate: c, alone: c.Alone(1), sizeIn: sizeIn}
 		}
 		l.ranked = undominated(l.ranked, l.most, q.Savings)
+		l.special = slices.ContainsFunc(l.ranked, func(c rankedCandidate) bool { return c.special() })
 	}
-	s.ownIn = math.Inf(-1)
+	s.ownIn = -longIn
 	if q.StudLengthIn != nil {
 		s.ownIn = *q.StudLengthIn - StudNeededFor(0, q.StudThread)
 	}
@@ -250,11 +260,11 @@ func overlap(a, b []Candidate) bool {
 // holdsDown is how much flange and layers, in inches, studs can hold down; nil: enough.
 func holdsDown(studs *catalog.Part) float64 {
 	if studs == nil {
-		return math.Inf(1)
+		return longIn
 	}
 	thread := studs.Thread()
 	if thread.IsZero() {
-		return math.Inf(-1) // not a stud set
+		return -longIn // not a stud set
 	}
 	return studs.LengthIn - StudNeededFor(0, &thread)
 }
@@ -288,7 +298,9 @@ type stackStep struct {
 	*stackList
 	layer            int
 	aboveIn, clampIn float64 // the least that later steps add, in height and held down
-	rest             int64   // the least that they cost, after all that their sources could save
+	least            int64   // the least that they cost, after all that their sources could save
+	rest             float64 // the least that they are worth
+	clamp            float64 // what an inch held down adds to that, 0 once the studs are chosen
 	plain            bool    // nothing from this step on is special
 }
 
@@ -316,8 +328,10 @@ func (s *StackSearch) run(lowProfile bool) *Gap {
 			clampedIn += heightIn
 		}
 	}
-	s.plan(clampedIn)
-	s.walk(0, given)
+	if s.fits(lowestIn) && clampedIn <= s.mostIn+roundingIn {
+		s.plan(given, clampedIn)
+		s.walk(0, given)
+	}
 	if !s.fits(lowestIn) {
 		return &Gap{Need: needLowProfile, Text: fmt.Sprintf("the lowest stack stands %.4g in above the manifold flange, and under the hood are %.4g in, of which %g in must stay free", lowestIn, s.q.HoodClearanceIn, HoodMarginIn)}
 	}
@@ -337,59 +351,160 @@ func lowest(list []rankedCandidate) float64 {
 	return least
 }
 
-// plan puts the steps in the order in which they are taken: layers that share parts, so that
-// it is soon known what they cost; what the studs hold down; the studs; all others. At least
-// clampedIn is held down.
-func (s *StackSearch) plan(clampedIn float64) {
+// plan puts the steps in the order in which they are taken: layers of which something is
+// special; those that share parts, so that it is soon known what they cost; what else the studs
+// hold down; the studs; all others. At least clampedIn is held down.
+//
+// A bound on cost alone says little under a low hood, where no stack that fits costs near to
+// that. So an inch of height has a price, and an inch held down: what a stack costs together
+// with those prices for what it takes too much is no more than its cost, whatever the prices,
+// since a stack that fits takes too much of nothing (a Lagrangean bound).
+func (s *StackSearch) plan(given place, clampedIn float64) {
 	s.steps = s.steps[:0]
-	for turn := range 4 {
+	for turn := range 6 {
 		for _, slot := range s.slots {
 			if slot.layer < 0 {
 				continue
 			}
-			mine := 3
+			list, mine := &s.lists[slot.layer], 5
 			switch {
-			case s.lists[slot.layer].most > 1:
+			case list.special && list.most > 1:
 				mine = 0
-			case stackLayers[slot.layer].clamped:
+			case list.special:
 				mine = 1
+			case list.most > 1:
+				mine = 2
+			case stackLayers[slot.layer].clamped:
+				mine = 3
 			}
 			if turn == mine {
-				s.steps = append(s.steps, stackStep{stackList: &s.lists[slot.layer], layer: slot.layer})
+				s.steps = append(s.steps, stackStep{stackList: list, layer: slot.layer})
 			}
 		}
-		if turn == 2 {
+		if turn == 4 {
 			s.steps = append(s.steps, stackStep{stackList: &s.lists[studLayer], layer: studLayer})
 		}
 	}
-	var later stackStep
-	later.plain = true
-	for i := len(s.steps) - 1; i >= 0; i-- {
+	shared := false
+	for i := range s.steps {
 		step := &s.steps[i]
-		step.aboveIn, step.clampIn, step.rest = later.aboveIn, later.clampIn, later.rest
-		step.plain = later.plain && !slices.ContainsFunc(step.ranked, func(c rankedCandidate) bool { return c.special() })
-		later = *step
-		least := int64(math.MaxInt64)
 		for k := range step.ranked {
 			c := &step.ranked[k]
-			cost := c.alone
-			for n := 1; n < step.most; n++ {
-				cost = min(cost, c.more(n))
+			c.least = c.alone
+			for n := 1; n < step.most && shared; n++ {
+				c.least = min(c.least, c.more(n))
 			}
-			least = min(least, cost-s.q.Savings.Of(c.Sources))
+			c.least -= s.q.Savings.Of(c.Sources)
 		}
-		switch {
-		case step.layer != studLayer:
-			later.rest += least
+		shared = shared || step.most > 1
+	}
+	own := s.ownIn+roundingIn >= clampedIn
+	s.hood, s.clamp = 0, 0
+	s.hood = dearest(func(price, cost float64) (float64, float64) {
+		least, heightIn, _ := s.relaxed(cost, price, 0, own)
+		return least, heightIn + given.totalIn + HoodMarginIn - s.q.HoodClearanceIn
+	})
+	s.clamp = dearest(func(price, cost float64) (float64, float64) {
+		least, heightIn, heldIn := s.relaxed(cost, cost*s.hood, price, own)
+		return least + s.hood*heightIn, heldIn + given.clampedIn
+	})
+	s.loose = 0.25 + (s.hood+s.clamp)*10*roundingIn
+
+	later := stackStep{plain: true, rest: s.hood * (HoodMarginIn - s.q.HoodClearanceIn)}
+	for i := len(s.steps) - 1; i >= 0; i-- {
+		step := &s.steps[i]
+		step.aboveIn, step.clampIn, step.least, step.rest, step.clamp = later.aboveIn, later.clampIn, later.least, later.rest, later.clamp
+		step.plain = later.plain && !step.special
+		later = *step
+		least, worth := int64(math.MaxInt64), math.Inf(1)
+		if step.layer == studLayer {
+			if later.clamp = s.clamp; own {
+				least, worth = 0, -s.clamp*s.ownIn
+			}
+		}
+		for k := range step.ranked {
+			c := &step.ranked[k]
+			c.worth = float64(c.least) + inchPrice(step.layer, s.hood, s.clamp)*c.sizeIn
+			least, worth = min(least, c.least), min(worth, c.worth)
+		}
+		later.least, later.rest = later.least+least, later.rest+worth
+		if step.layer != studLayer {
+			slices.SortFunc(step.ranked, func(a, b rankedCandidate) int { return cmp.Compare(a.worth, b.worth) })
 			heightIn := lowest(step.ranked)
 			later.aboveIn += heightIn
 			if stackLayers[step.layer].clamped {
 				later.clampIn += heightIn
 			}
-		case clampedIn > s.ownIn+roundingIn && len(step.ranked) > 0:
-			later.rest += least
 		}
 	}
+}
+
+// inchPrice is what an inch of a layer counts, or one less that studs can hold down.
+func inchPrice(layer int, hood, clamp float64) float64 {
+	switch {
+	case layer == studLayer:
+		return clamp
+	case stackLayers[layer].clamped:
+		return hood + clamp
+	}
+	return hood
+}
+
+// relaxed chooses for each step what is worth most, whether or not that stacks up, when cost
+// and inches of height and of what is held down count so much, and returns what it costs, its
+// height, and what is held down less what the studs can hold down.
+func (s *StackSearch) relaxed(cost, hood, clamp float64, own bool) (least, heightIn, heldIn float64) {
+	for i := range s.steps {
+		step := &s.steps[i]
+		best, bestCost, bestIn := math.Inf(1), 0.0, 0.0
+		price := inchPrice(step.layer, hood, clamp)
+		if step.layer == studLayer && own {
+			best, bestIn = -clamp*s.ownIn, -s.ownIn
+		}
+		for k := range step.ranked {
+			c := &step.ranked[k]
+			if worth := cost*float64(c.least) + price*c.sizeIn; worth < best {
+				best, bestCost, bestIn = worth, float64(c.least), c.sizeIn
+			}
+		}
+		least += bestCost
+		if step.layer != studLayer {
+			heightIn += bestIn
+		}
+		if step.layer == studLayer || stackLayers[step.layer].clamped {
+			heldIn += bestIn
+		}
+	}
+	return least, heightIn, heldIn
+}
+
+// dearest is about the price of an inch at which what is worth most, with what it takes too
+// much, costs most; 0 when it takes too much of nothing without one. choose chooses at a
+// price and a weight of cost. Each turn takes the price at which the best choices known on
+// either side of it are worth the same.
+func dearest(choose func(price, cost float64) (least, tooMuchIn float64)) float64 {
+	high, highIn := choose(0, 1)
+	if highIn <= roundingIn {
+		return 0
+	}
+	low, lowIn := choose(1, 0)
+	price := 0.0
+	for range 20 {
+		if lowIn >= highIn {
+			break
+		}
+		price = max(0, (low-high)/(highIn-lowIn))
+		least, tooMuchIn := choose(price, 1)
+		if least+price*tooMuchIn >= high+price*highIn-0.25 {
+			break
+		}
+		if tooMuchIn > 0 {
+			high, highIn = least, tooMuchIn
+		} else {
+			low, lowIn = least, tooMuchIn
+		}
+	}
+	return price
 }
 
 // place is a stack so far.
@@ -442,10 +557,16 @@ func (s *StackSearch) walk(k int, at place) {
 			next.cost += c.more(s.taken(k, c.Part))
 		}
 		next.sources |= c.Sources
-		if least := next.cost + step.rest; least-s.q.Savings.Of(next.sources) > s.best || at.known && least > s.found[at.of].cost {
+		least := next.cost + step.least
+		worth := float64(next.cost) + s.hood*next.totalIn + step.clamp*next.clampedIn + step.rest - s.loose
+		saving := s.q.Savings.Of(next.sources)
+		if worth-float64(saving) > float64(s.best) || at.known && worth > float64(s.found[at.of].cost) {
 			if step.plain && step.most == 1 {
-				break // those that follow cost more
+				return // those that follow are worth no more
 			}
+			continue
+		}
+		if least-saving > s.best || at.known && least > s.found[at.of].cost {
 			continue
 		}
 		next.special = next.special || c.special()

@@ -186,6 +186,106 @@ func TestPropertyStackHoldsEveryOptimum(t *testing.T) {
 	}
 }
 
+// Among many offers, of which the lower and the longer cost more, the stack is the cheapest that
+// fits, found by trying all, also where a charge for what is short outweighs every price.
+func TestPropertyStackOfManyOffersIsTheCheapest(t *testing.T) {
+	fitted, limited := 0, 0
+	check(t, 20, func(t *rapid.T) {
+		charge := rapid.SampledFrom([]int64{0, 0, 400, 10_000_000_000}).Draw(t, "charge")
+		layers := func(prefix string, kind catalog.Kind, packs, mostIn int) (list []Candidate) {
+			for i := range rapid.IntRange(3, 8).Draw(t, prefix) {
+				sku := fmt.Sprint(prefix, i)
+				height := rapid.IntRange(1, mostIn).Draw(t, sku+" height")
+				p := part(sku, kind, rapid.IntRange(1, packs).Draw(t, sku+" pack"), 0, float64(height)/32, nil)
+				c := candidate(int64(600-600*height/mostIn+rapid.IntRange(0, 150).Draw(t, sku+" cost")), p)
+				if rapid.IntRange(0, 2).Draw(t, sku+" short") == 0 {
+					c.Once, c.OnceAbove = charge, int32(rapid.IntRange(0, 1).Draw(t, sku+" on hand"))
+				}
+				list = append(list, c)
+			}
+			return list
+		}
+		role := func(list []Candidate) StackRole { return StackRole{Asked: true, Candidates: list} }
+		q := StackQuery{
+			Savings: &Savings{}, HoodClearanceIn: 6 + float64(rapid.IntRange(2, 48).Draw(t, "hood"))/32, CarburetorHeightIn: 3.5, CleanerHeightIn: 2,
+			BaseGasket: role(layers("b", "base_gasket", 3, 16)), CleanerGasket: role(layers("g", "cleaner_gasket", 1, 16)),
+		}
+		if rapid.Bool().Draw(t, "spacer") {
+			q.Spacer = role(layers("s", "spacer", 1, 32))
+		}
+		if rapid.Bool().Draw(t, "low profile") {
+			q.LowProfile = layers("l", "low_profile_cleaner", 1, 80)
+		}
+		for i := range rapid.IntRange(0, 7).Draw(t, "studs") {
+			sku := fmt.Sprint("u", i)
+			length := rapid.IntRange(8, 20).Draw(t, sku+" length")
+			p := part(sku, "stud_set", 1, float64(length)/8, 0, nil, "thread", rapid.SampledFrom([]string{"5/16-18", "3/8-16"}).Draw(t, sku+" thread"), "studs", "4")
+			q.Studs = append(q.Studs, candidate(int64(20*length+rapid.IntRange(0, 100).Draw(t, sku+" cost")), p))
+		}
+		if rapid.Bool().Draw(t, "own studs known") {
+			q.StudLengthIn = new(1 + float64(rapid.IntRange(0, 8).Draw(t, "own studs"))/8)
+		}
+
+		best, stacks := int64(math.MaxInt64), 0
+		for _, low := range []bool{false, true} {
+			lists := [][]Candidate{q.BaseGasket.Candidates, q.CleanerGasket.Candidates}
+			aboveIn := q.CarburetorHeightIn + q.CleanerHeightIn
+			if low {
+				lists, aboveIn = append(lists, q.LowProfile), q.CarburetorHeightIn
+			}
+			if q.Spacer.Asked {
+				lists = append(lists, q.BaseGasket.Candidates, q.Spacer.Candidates)
+			}
+			var choose func(k int, cost int64, totalIn, clampedIn float64, gasket *Candidate)
+			choose = func(k int, cost int64, totalIn, clampedIn float64, gasket *Candidate) {
+				if k < len(lists) {
+					for i := range lists[k] {
+						c := &lists[k][i]
+						alone, clamped := c.Alone(1), 0.0
+						switch c.Part.Kind {
+						case "base_gasket":
+							if clamped = c.Part.HeightIn; gasket == c {
+								alone = c.Alone(2) - alone // the second of the kind
+							}
+							choose(k+1, cost+alone, totalIn+c.Part.HeightIn, clampedIn+clamped, c)
+							continue
+						case "spacer":
+							clamped = c.Part.HeightIn
+						}
+						choose(k+1, cost+alone, totalIn+c.Part.HeightIn, clampedIn+clamped, gasket)
+					}
+					return
+				}
+				if totalIn+0.5 > q.HoodClearanceIn+1e-9 {
+					limited++
+					return
+				}
+				if q.StudLengthIn != nil && *q.StudLengthIn+1e-9 >= StudNeededFor(clampedIn, nil) {
+					best, stacks = min(best, cost), stacks+1
+					return
+				}
+				for i := range q.Studs {
+					c := &q.Studs[i]
+					if thread := c.Part.Thread(); c.Part.LengthIn+1e-9 >= StudNeededFor(clampedIn, &thread) {
+						best, stacks = min(best, cost+c.Cost), stacks+1
+					}
+				}
+			}
+			choose(0, 0, aboveIn, 0.5, nil)
+		}
+		options, gap := new(StackSearch).Stack(&q)
+		switch {
+		case stacks == 0 && gap == nil, stacks > 0 && (gap != nil || len(options) != 1 || options[0].Cost != best):
+			t.Fatalf("%d stacks of which the cheapest costs %d; found %+v, gap %+v", stacks, best, options, gap)
+		case stacks > 0:
+			fitted++
+		}
+	})
+	if fitted == 0 || limited == 0 {
+		t.Errorf("%d stacks fitted, %d were too high: the test shows nothing", fitted, limited)
+	}
+}
+
 // adapterStack is an ordinary stack: a square-bore carburetor over a plate on a
 // spread-bore manifold.
 func adapterStack() StackQuery {
