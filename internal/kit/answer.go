@@ -78,14 +78,26 @@ func (sel *selection) part(need string) *catalog.Part {
 // lines are the purchases with what each is for.
 func (j *job) lines(sel *selection) []Line {
 	lines := make([]Line, len(sel.buys))
-	uses := 0
+	serving := j.room.serving[:0]
 	for _, o := range sel.chosen {
-		uses += len(o.uses)
+		for n := range o.uses {
+			u := &o.uses[n]
+			if !real(u.Part) {
+				continue
+			}
+			serving = append(serving, served{u.Part, u.Need})
+			for _, sku := range u.Part.Requires { // a part that another one requires serves what that one serves
+				if p, err := j.s.Catalog.Part(sku); err == nil {
+					serving = append(serving, served{p, u.Need})
+				}
+			}
+		}
 	}
-	fills := make([]string, 0, uses) // of all lines: hardly a part serves two needs
+	j.room.serving = serving
+	fills := make([]string, 0, len(serving)) // of all lines: hardly a part serves two needs
 	elsewhere := make([]catalog.StockLevel, 0, len(lines)*len(j.s.Catalog.Locations))
-	for i, b := range sel.buys {
-		l := &lines[i]
+	for i := range sel.buys {
+		b, l := &sel.buys[i], &lines[i]
 		*l = Line{
 			SKU: b.offer.SKU, Name: b.offer.Name, Finish: b.offer.Finish, Quantity: b.packs,
 			UnitPrice: b.offer.Price, Amount: b.offer.Price.Times(b.packs),
@@ -95,18 +107,9 @@ func (j *job) lines(sel *selection) []Line {
 			l.Contents = b.bundle.Contents
 		}
 		from := len(fills)
-		fill := func(need string) {
-			if !slices.Contains(fills[from:], need) {
-				fills = append(fills, need)
-			}
-		}
-		for _, o := range sel.chosen {
-			for n := range o.uses {
-				u := &o.uses[n]
-				// a part that another one requires serves what that one serves
-				if b.holds(u.Part) || real(u.Part) && len(u.Part.Requires) > 0 && slices.ContainsFunc(u.Part.Requires, b.holdsSKU) {
-					fill(u.Need)
-				}
+		for _, s := range serving {
+			if b.holds(s.part) && !slices.Contains(fills[from:], s.need) {
+				fills = append(fills, s.need)
 			}
 		}
 		l.Fills = fills[from:len(fills):len(fills)]
@@ -115,23 +118,22 @@ func (j *job) lines(sel *selection) []Line {
 	return lines
 }
 
-func (b buy) holds(p *catalog.Part) bool {
+// served is a need that a part serves.
+type served struct {
+	part *catalog.Part
+	need string
+}
+
+func (b *buy) holds(p *catalog.Part) bool {
 	if b.bundle == nil {
 		return b.part == p
 	}
 	return slices.Contains(b.bundle.Parts(), p)
 }
 
-func (b buy) holdsSKU(sku string) bool {
-	if b.bundle == nil {
-		return b.offer.SKU == sku
-	}
-	return slices.ContainsFunc(b.bundle.Contents, func(a catalog.Amount) bool { return a.SKU == sku })
-}
-
 // lineStock tells the stock of a line; levels elsewhere are added to room for those of
 // all lines.
-func (j *job) lineStock(b buy, elsewhere []catalog.StockLevel) (LineStock, []catalog.StockLevel) {
+func (j *job) lineStock(b *buy, elsewhere []catalog.StockLevel) (LineStock, []catalog.StockLevel) {
 	cat, from := j.s.Catalog, len(elsewhere)
 	l := LineStock{OnHand: cat.OnHand(b.offer, j.aim.location), LeadTimeDays: b.offer.LeadTimeDays}
 	l.Enough = l.OnHand >= b.packs
@@ -150,6 +152,14 @@ func (j *job) lineStock(b buy, elsewhere []catalog.StockLevel) (LineStock, []cat
 // needs are the demands by need id, each with how it is met.
 func (j *job) needs(sel *selection, lines []Line) []Need {
 	out := make([]Need, 0, len(j.demands))
+	for _, d := range j.demands {
+		d.chosen = nil
+	}
+	for g := range sel.groups {
+		for _, d := range sel.groups[g].demands {
+			d.chosen = sel.chosen[g]
+		}
+	}
 	for _, d := range j.demands {
 		status, quantity := j.status(sel, d, lines)
 		if status == NotNeeded && !j.request.Preferences.ShowAll {
@@ -179,8 +189,10 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 	for i := range out {
 		from := len(skus)
 		for l := range lines {
-			if slices.Contains(lines[l].Fills, out[i].ID) {
-				skus = append(skus, lines[l].SKU)
+			for _, need := range lines[l].Fills {
+				if need == out[i].ID {
+					skus = append(skus, lines[l].SKU)
+				}
 			}
 		}
 		out[i].Lines = skus[from:len(skus):len(skus)]
@@ -206,11 +218,8 @@ func (j *job) status(sel *selection, d *demand, lines []Line) (Status, float64) 
 		return d.status, d.quantity
 	}
 	units, bought, boxed, missing, used := 0, false, false, false, false
-	for g := range sel.groups {
-		if !slices.Contains(sel.groups[g].demands, d) { // several sizes of one need are several groups
-			continue
-		}
-		for _, u := range sel.chosen[g].uses {
+	if d.chosen != nil {
+		for _, u := range d.chosen.uses {
 			if u.Need != d.need {
 				continue
 			}
@@ -252,7 +261,12 @@ func (j *job) status(sel *selection, d *demand, lines []Line) (Status, float64) 
 
 // bought reports whether some of a part comes from a line.
 func (sel *selection) bought(p *catalog.Part) bool {
-	return slices.ContainsFunc(sel.buys, func(b buy) bool { return b.holds(p) })
+	for i := range sel.buys {
+		if sel.buys[i].holds(p) {
+			return true
+		}
+	}
+	return false
 }
 
 // boxed reports whether a part that is not bought is in the carburetor's box.

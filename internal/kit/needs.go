@@ -24,6 +24,7 @@ type demand struct {
 	matches  []rules.Match // all hold together
 	because  []Because
 
+	chosen *option // of the selection that is being written; nil when it needs none
 	status Status  // "" while open
 	boxed  float64 // pieces of quantity that are in the box
 	owned  float64 // pieces of quantity that are on hand

@@ -43,6 +43,7 @@ type room struct {
 	problem     pick.Problem
 	refs        [2][]pick.OptionRef
 	changes     []LineChange
+	serving     []served
 	savings     fit.Savings
 	facts       rules.Facts
 	ids         []int32 // by ordinal of a part: its resource, if that is of the part
@@ -114,6 +115,7 @@ func (r *room) release() {
 	empty(&r.selections)
 	r.problem.Items, r.problem.Groups = nil, nil // which are of the piles above
 	empty(&r.changes)
+	empty(&r.serving)
 	r.savings.Reset()
 	r.facts.Vehicle, r.facts.Carburetor, r.facts.Calc = nil, nil, nil
 	empty(&r.offered)
