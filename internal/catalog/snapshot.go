@@ -377,6 +377,8 @@ type Bucket struct {
 	Rows    []Row
 	Ladders []Ladder
 	Tied    []*Part
+
+	Finishes []Finish // of all parts of Forms
 }
 
 // A Row is parts of one finish and pack, cheapest first, so that a search ends where
@@ -410,6 +412,9 @@ func NewBucket(forms []*Form, byLength bool) *Bucket {
 	b, rows := &Bucket{Forms: forms}, map[kind]int{}
 	for _, f := range forms {
 		for _, p := range f.parts {
+			if !slices.Contains(b.Finishes, p.Finish) {
+				b.Finishes = append(b.Finishes, p.Finish)
+			}
 			switch {
 			case p.Discontinued:
 			case p.Tied():

@@ -29,7 +29,12 @@ func (j *job) groups(a aim) []group {
 		if d.status != "" || slices.Contains(pathNeeds, d.need) || slices.Contains(stackNeeds, d.need) {
 			continue
 		}
-		if g := j.single(d, a); len(g.options) > 0 {
+		g, known := j.again(d, a)
+		if !known {
+			g = j.single(d, a)
+			d.found, d.foundFor = g, a
+		}
+		if len(g.options) > 0 {
 			out = append(out, g)
 		} else {
 			j.gap(d, "")
@@ -39,6 +44,33 @@ func (j *job) groups(a aim) []group {
 		out = append(out, g)
 	}
 	return j.addStack(out, a)
+}
+
+// again is the group of a demand that was found under another aim before, when the two
+// differ in the finish wanted alone and all that may meet the demand counts the same for
+// its finish. Then what is compared costs so much more for each place that is taken, in
+// all parts alike, and the options are those found, at another penalty. What bundles bring
+// under this aim they may not have brought under that.
+func (j *job) again(d *demand, a aim) (g group, ok bool) {
+	then, now := d.foundFor, a
+	then.finish, now.finish = "", ""
+	brought := slices.ContainsFunc(j.room.offered, func(p *catalog.Part) bool { return p.Spec() == d.spec })
+	if d.found.options == nil || then != now || a.restock != nil || brought {
+		return group{}, false
+	}
+	finishes := j.find(d).Finishes
+	was, alike := d.foundFor.uniform(finishes)
+	is, alikeNow := a.uniform(finishes)
+	if !alike || !alikeNow {
+		return group{}, false
+	}
+	g = d.found
+	g.options = lend(&j.room.options, len(g.options))
+	for i, o := range d.found.options {
+		o.penalty += is - was
+		g.options[i] = o
+	}
+	return g, true
 }
 
 // one is a list of one demand.

@@ -33,6 +33,9 @@ type demand struct {
 	known  *verdicts
 	of     int64  // number of the demand's job in them
 	bit    uint64 // of the demand; 0 for one whose verdicts are not kept
+
+	found    group // what was found for it last, by itself
+	foundFor aim
 }
 
 // verdicts are what demands said of forms, of late: the same few forms come up again and

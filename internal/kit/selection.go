@@ -42,6 +42,14 @@ func (a *aim) penaltyOf(f catalog.Finish) int64 {
 	return 0
 }
 
+// uniform is the penalty of all parts of some finishes, if it is the same.
+func (a *aim) uniform(finishes []catalog.Finish) (penalty int64, ok bool) {
+	if a.finish == "" || !slices.Contains(finishes, a.finish) {
+		return a.penaltyOf(""), true
+	}
+	return 0, len(finishes) == 1
+}
+
 // onHand is how many packs of an offer the aim counts as in stock.
 func (a *aim) onHand(s *catalog.Snapshot, o *catalog.Offer) int {
 	if a.restock != nil && a.restock.plenty[o] {
