@@ -105,13 +105,16 @@ type Part struct {
 	Requires  []string
 	Conflicts []string
 
-	tied    bool      // set by NewSnapshot
-	bundles []*Bundle // that hold it; set by NewSnapshot
+	tied, required bool      // set by NewSnapshot
+	bundles        []*Bundle // that hold it; set by NewSnapshot
 }
 
 // Tied reports whether the part requires or conflicts with another, or the other way
 // about. Known of the parts of a Snapshot, as are Bundles.
 func (p *Part) Tied() bool { return p.tied }
+
+// Required reports whether another part requires it. Known as Tied is.
+func (p *Part) Required() bool { return p.required }
 
 // Bundles lists the bundles that hold the part.
 func (p *Part) Bundles() []*Bundle { return p.bundles }

@@ -83,10 +83,11 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 		p.tied = len(p.Requires)+len(p.Conflicts) > 0
 	}
 	for _, p := range s.parts {
-		for _, skus := range [...][]string{p.Requires, p.Conflicts} {
+		for i, skus := range [...][]string{p.Requires, p.Conflicts} {
 			for _, sku := range skus {
 				if other, ok := s.bySKU[sku].(*Part); ok {
 					other.tied = true
+					other.required = other.required || i == 0
 				}
 			}
 		}
@@ -369,14 +370,13 @@ type Index struct {
 }
 
 // A Bucket is forms that are found together, in the order of Snapshot.Forms, and their
-// parts on sale as a search for the cheapest wants them: Rows, and apart from them the
-// Tied ones, whose price says little. Of kinds that stand in the mounting stack those of
+// parts on sale that are not tied as a search for the cheapest wants them: in Rows, for the
+// price of tied ones says little. Of kinds that stand in the mounting stack those of
 // Rows are on Ladders too.
 type Bucket struct {
 	Forms   []*Form
 	Rows    []Row
 	Ladders []Ladder
-	Tied    []*Part
 
 	Finishes []Finish // of all parts of Forms
 }
@@ -415,11 +415,7 @@ func NewBucket(forms []*Form, byLength bool) *Bucket {
 			if !slices.Contains(b.Finishes, p.Finish) {
 				b.Finishes = append(b.Finishes, p.Finish)
 			}
-			switch {
-			case p.Discontinued:
-			case p.Tied():
-				b.Tied = append(b.Tied, p)
-			default:
+			if !p.Discontinued && !p.Tied() {
 				k := kind{finish: p.Finish, pack: p.PackQuantity}
 				if byLength {
 					k.lengthIn = f.LengthIn

@@ -19,19 +19,16 @@ type Network struct {
 	static              []bool      // by end: it enters or leaves a filter, a regulator or a hose
 	through             [][]endPair // by class: the runs it is in, of fittings
 	of                  map[*catalog.Form]filed
-	tied                func(*catalog.Part) bool
 }
 
 // filed is the class of a form, and its place among the forms of its kind.
 type filed struct{ class, order int32 }
 
-// A class is forms that join the same, those of them that are on sale, and their parts
-// that are tied.
+// A class is forms that join the same, and those of them that are on sale.
 type class struct {
 	forms, sold []*catalog.Form
 	*catalog.Bucket
 	byLength bool // its rows are: how much of a part is taken depends on its length
-	tied     []*catalog.Part
 }
 
 // class makes an empty class.
@@ -46,9 +43,6 @@ func (x *Network) file(f *catalog.Form, to int32, order int) {
 	c := &x.classes[to]
 	c.forms = append(c.forms, f)
 	for _, p := range f.Parts() {
-		if x.tied(p) {
-			c.tied = append(c.tied, p)
-		}
 		if !p.Discontinued && (len(c.sold) == 0 || c.sold[len(c.sold)-1] != f) {
 			c.sold = append(c.sold, f)
 		}
@@ -86,10 +80,9 @@ type networkBore struct {
 }
 
 // NewNetwork indexes fittings by the ends they lead from and to, single ones before
-// pairs, filters and regulators by their ends, hoses and clamps by bore. Tied tells the
-// parts that are (see Candidate).
-func NewNetwork(forms FuelForms, tied func(*catalog.Part) bool) *Network {
-	x := &Network{ends: map[catalog.End]int32{}, runs: map[endPair][]run{}, of: map[*catalog.Form]filed{}, tied: tied}
+// pairs, filters and regulators by their ends, hoses and clamps by bore.
+func NewNetwork(forms FuelForms) *Network {
+	x := &Network{ends: map[catalog.End]int32{}, runs: map[endPair][]run{}, of: map[*catalog.Form]filed{}}
 	x.joinFittings(forms.Fittings)
 	x.static = make([]bool, len(x.ends))
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)

@@ -20,7 +20,7 @@ const (
 // Network.
 //
 // Accepts reports whether rules allow the parts of a form for a role. Parts that are
-// neither owned nor tied nor Bundled are merely bought, so that of those that join the
+// neither owned nor Apart are merely bought, so that of those that join the
 // same only the cheapest counts. StandIns, by role, are things without a SKU that join
 // whatever they must, at no more than a penalty; nil where there is none. Owned is what
 // is had already.
@@ -34,16 +34,16 @@ type PathQuery struct {
 	Owned         []Holding
 }
 
-// PathPrices are what the parts of a path count under one objective, the parts Bundled
-// that a bundle may bring, and the switches among the parts that are apart: these, the
-// tied and the owned ones. Which parts join does not depend on them.
+// PathPrices are what the parts of a path count under one objective, the parts Apart that
+// are tied or that a bundle may bring, and the switches among these and the owned ones.
+// Which parts join does not depend on them.
 //
 // Penalty is what parts of a finish count at least beside their price. Lines says that
 // lines count, so that parts may cost something Once.
 type PathPrices struct {
 	Price    func(*catalog.Part) Candidate
 	Penalty  func(catalog.Finish) int64
-	Bundled  []*catalog.Part
+	Apart    []*catalog.Part
 	Lines    bool
 	Switches func(apart []*catalog.Part) []Switch
 }
@@ -137,7 +137,7 @@ type PathSearch struct {
 	prices   int32 // number
 	apart    []apart
 	apartID  map[*catalog.Part]int32
-	bundled  []bundledPart
+	outside  []apartClass
 	parts    []*catalog.Part // of apart
 	owned    []heldUnits
 	entries  []entry
@@ -184,10 +184,11 @@ type entry struct {
 }
 
 // choice is the parts that can take one place; the cheapest does. Those to be bought are
-// in rows; lasting are those tied and owned, whatever the prices.
+// in rows, if any is sold; lasting are those owned, whatever the prices.
 type choice struct {
 	role     Role
 	class    int32 // -1 when there is only a stand-in
+	sold     bool
 	rows     []choiceRow
 	lasting  []*catalog.Part
 	standIn  *catalog.Part
@@ -315,7 +316,7 @@ func (s *PathSearch) Release() {
 	emptied(&s.owned)
 	emptied(&s.apart)
 	emptied(&s.parts)
-	emptied(&s.bundled)
+	emptied(&s.outside)
 	emptied(&s.entries)
 	emptied(&s.choices)
 	emptied(&s.rows)
@@ -476,18 +477,13 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	c := choice{role: role, class: of, standIn: standIn}
 	if of >= 0 {
 		class := &s.q.Network.classes[of]
-		if slices.ContainsFunc(class.sold, func(f *catalog.Form) bool { return s.q.Accepts(role, f) }) {
+		if c.sold = slices.ContainsFunc(class.sold, func(f *catalog.Form) bool { return s.q.Accepts(role, f) }); c.sold {
 			c.rows = lendZero(&s.rows, len(class.Rows))
 			for i := range c.rows {
 				c.rows[i] = choiceRow{Row: &class.Rows[i], accepted: lendZero(&s.accepted, 4)[:0]}
 			}
 		}
-		lasting := lendZero(&s.lasting, len(class.tied)+len(s.q.Owned))[:0]
-		for _, p := range class.tied {
-			if !p.Discontinued && s.q.Accepts(role, p.Form) {
-				lasting = append(lasting, p)
-			}
-		}
+		lasting := lendZero(&s.lasting, len(s.q.Owned))[:0]
 		for _, h := range s.q.Owned {
 			at, known := s.q.Network.of[h.Part.Form]
 			gone := h.Part.Discontinued && !slices.Contains(soleRoles[:], role) // serves where a path takes no second
@@ -501,8 +497,8 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	return int32(len(s.choices) - 1)
 }
 
-// bundledPart is a part that bundles bring, with its class.
-type bundledPart struct {
+// apartClass is a part of PathPrices.Apart with its class.
+type apartClass struct {
 	part  *catalog.Part
 	class int32
 }
@@ -513,10 +509,10 @@ func (s *PathSearch) enter(prices PathPrices) {
 	emptied(&s.apart)
 	emptied(&s.parts)
 	clear(s.apartID)
-	emptied(&s.bundled)
-	for _, p := range prices.Bundled {
+	emptied(&s.outside)
+	for _, p := range prices.Apart {
 		if at, known := s.q.Network.of[p.Form]; known {
-			s.bundled = append(s.bundled, bundledPart{p, at.class})
+			s.outside = append(s.outside, apartClass{p, at.class})
 		}
 	}
 	for i := range s.choices {
@@ -525,7 +521,7 @@ func (s *PathSearch) enter(prices PathPrices) {
 		for _, p := range c.lasting {
 			s.addApart(p, c.role)
 		}
-		for _, b := range s.bundled {
+		for _, b := range s.outside {
 			if b.class == c.class && s.q.Accepts(c.role, b.part.Form) && !slices.Contains(c.lasting, b.part) {
 				s.addApart(b.part, c.role)
 			}
@@ -558,7 +554,7 @@ func (s *PathSearch) addApart(p *catalog.Part, role Role) {
 
 func (s *PathSearch) empty(choice int32) bool {
 	c := &s.choices[choice]
-	return len(c.rows) == 0 && len(c.lasting) == 0 && c.standIn == nil
+	return !c.sold && len(c.lasting) == 0 && c.standIn == nil
 }
 
 // find finds the runs of a join.

@@ -86,24 +86,28 @@ func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery 
 		}
 		return forms
 	}
-	tied := func(p *catalog.Part) bool { return s.candidate(p).Tied }
 	return &PathQuery{From: mustEnd(from), To: mustEnd(to), RunLengthIn: runIn, NeedRegulator: regulator, Owned: s.owned,
-		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}, tied),
+		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}),
 		Accepts: func(Role, *catalog.Form) bool { return true },
 	}
 }
 
 func (s *shop) prices() PathPrices {
-	var bundled []*catalog.Part
+	var apart []*catalog.Part
+	for _, c := range s.all() {
+		if c.Tied {
+			apart = append(apart, c.Part)
+		}
+	}
 	for _, b := range s.bundles {
 		for _, h := range b.holds {
-			if !slices.Contains(bundled, h.Part) {
-				bundled = append(bundled, h.Part)
+			if !slices.Contains(apart, h.Part) {
+				apart = append(apart, h.Part)
 			}
 		}
 	}
 	lines := slices.ContainsFunc(s.all(), func(c Candidate) bool { return c.Once > 0 })
-	return PathPrices{s.candidate, noPenalty, bundled, lines, s.switches}
+	return PathPrices{s.candidate, noPenalty, apart, lines, s.switches}
 }
 
 func noPenalty(catalog.Finish) int64 { return 0 }

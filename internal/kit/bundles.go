@@ -23,14 +23,15 @@ type source struct {
 }
 
 // weigh finds the sources of parts for a choice under an aim: what is had already, and
-// the bundles that can be in an optimum, with the parts that these may bring.
+// the bundles that can be in an optimum, with the parts that these may bring, and the tied
+// parts that can.
 func (j *job) weigh(a aim) {
 	j.room.choice++
 	j.savings.Reset()
 	for i, h := range j.holdings {
 		j.held[i] = j.savings.Add(j.worth(h.Part, j.pieces(h.Part), a))
 	}
-	offered := j.room.offered[:0]
+	apart := j.room.apart[:0]
 	j.room.usual = j.room.usual[:0]
 	weigh := func(b *fairBundle) {
 		known := &j.room.sources[b.Index()]
@@ -44,21 +45,26 @@ func (j *job) weigh(a aim) {
 		}
 		known.bit = j.savings.Add(saving)
 		for i, p := range b.Parts() {
-			if !p.Discontinued && !p.Tied() && j.useful(known, p, i) && !slices.Contains(offered, p) {
-				offered = append(offered, p)
+			if !p.Discontinued && !p.Tied() && j.useful(known, p, i) && !slices.Contains(apart, p) {
+				apart = append(apart, p)
 			}
 		}
 	}
 	for _, h := range j.holdings { // what is known beforehand is not of jobs that have some already
 		for _, b := range h.Part.Bundles() {
-			weigh(&j.s.fairness.all[b.Index()])
+			weigh(&j.s.fairness.all.bundles[b.Index()])
 		}
 	}
-	fair := j.worthALook(a)
-	for i := range fair {
-		weigh(&fair[i])
+	worth := j.worthALook(a)
+	for i := range worth.bundles {
+		weigh(&worth.bundles[i])
 	}
-	j.room.offered = offered
+	for _, p := range worth.tied {
+		if j.usable(p) {
+			apart = append(apart, p)
+		}
+	}
+	j.room.apart = apart
 }
 
 // sources are where a part may come from beside its own packs: bundles that can save

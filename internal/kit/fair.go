@@ -13,18 +13,25 @@ import (
 )
 
 // Most bundles can be in no optimum, whatever the job: even if all that they hold is of
-// use, as many pieces of other parts cost less. These are found once for the catalogue and
-// once for the stock of each location, so that a job weighs only the others.
+// use, as many pieces of other parts cost less. So it is with most tied parts. These are
+// found once for the catalogue and once for the stock of each location, so that a job
+// weighs only the others.
 
-// fairness is, for each content of each bundle, the parts that can take its place
-// wherever it stands: of the same pack and finish, not tied, and of forms that neither
-// rules nor fit tell apart, or lower. Cheapest first, and no more than insteadMost.
+// fairness is, for each content of each bundle and for each tied part, the parts that can
+// take its place wherever it stands: of the same pack and finish, not tied, and of forms
+// that neither rules nor fit tell apart, or lower. Cheapest first, and no more than
+// insteadMost.
 type fairness struct {
-	bundles []*catalog.Bundle
-	instead [][][]*catalog.Part // by bundle and content
+	instead     [][][]*catalog.Part // by bundle and content
+	insteadTied [][]*catalog.Part   // by tied part
 
-	all     []fairBundle
-	byPrice []fairBundle // that can be in a kit of the least price
+	all, byPrice worthwhile // what there is, and what can be in a kit of the least price
+}
+
+// worthwhile is what can be in some optimum.
+type worthwhile struct {
+	bundles []fairBundle
+	tied    []*catalog.Part
 }
 
 // fairBundle is a bundle that can be in an optimum. least is what it costs at most to do
@@ -54,33 +61,55 @@ func usualPieces(k catalog.Kind) int {
 var mostInPath = map[catalog.Kind]int{"fuel_fitting": fit.MaxFittings, "fuel_filter": 1, "pressure_regulator": 1, "fuel_hose": fit.MaxHoses, "hose_clamp": fit.MaxClamps}
 
 func newFairness(s *Snapshot) *fairness {
-	f := &fairness{bundles: s.Catalog.Bundles()}
+	f := &fairness{}
 	alike := map[string][]*catalog.Form{} // lowest first
 	keys := map[catalog.Kind]func(*catalog.Form) string{}
-	for _, b := range f.bundles {
+	enter := func(p *catalog.Part) {
+		if keys[p.Kind] != nil {
+			return
+		}
+		key := s.tellingApart(p.Kind)
+		keys[p.Kind] = key
+		for _, form := range s.Catalog.Forms(p.Kind) {
+			k := key(form)
+			alike[k] = append(alike[k], form)
+		}
+	}
+	for _, b := range s.Catalog.Bundles() {
+		f.all.bundles = append(f.all.bundles, fairBundle{b, slices.Repeat([]int64{unknown}, len(b.Contents)), unknown * int64(len(b.Contents))})
 		for _, p := range b.Parts() {
-			if keys[p.Kind] != nil {
-				continue
-			}
-			key := s.tellingApart(p.Kind)
-			keys[p.Kind] = key
-			for _, form := range s.Catalog.Forms(p.Kind) {
-				k := key(form)
-				alike[k] = append(alike[k], form)
-			}
+			enter(p)
+		}
+	}
+	for _, p := range s.Catalog.Parts() {
+		if p.Tied() && !p.Discontinued {
+			f.all.tied = append(f.all.tied, p)
+			enter(p)
 		}
 	}
 	for _, forms := range alike {
 		slices.SortStableFunc(forms, func(a, b *catalog.Form) int { return cmp.Compare(a.HeightIn, b.HeightIn) })
 	}
-	for _, b := range f.bundles {
+	// A part takes its own place, whoever else brings it.
+	itself := func(p *catalog.Part) []*catalog.Part { return []*catalog.Part{p} }
+	others := func(p *catalog.Part) []*catalog.Part { return inPlaceOf(p, alike[keys[p.Kind](p.Form)]) }
+	for _, b := range f.all.bundles {
 		contents := make([][]*catalog.Part, len(b.Contents))
 		for i, p := range b.Parts() {
-			contents[i] = inPlaceOf(p, alike[keys[p.Kind](p.Form)])
+			if contents[i] = itself(p); len(p.Bundles()) == 1 && !p.Tied() {
+				contents[i] = others(p)
+			}
 		}
-		f.instead, f.all = append(f.instead, contents), append(f.all, fairBundle{b, slices.Repeat([]int64{unknown}, len(b.Contents)), unknown * int64(len(b.Contents))})
+		f.instead = append(f.instead, contents)
 	}
-	f.byPrice = f.fair(func(*catalog.Part) bool { return true })
+	for _, p := range f.all.tied {
+		instead := itself(p)
+		if len(p.Bundles()) == 0 && !p.Required() {
+			instead = others(p)
+		}
+		f.insteadTied = append(f.insteadTied, instead)
+	}
+	f.byPrice = f.worthALook(func(*catalog.Part) bool { return true })
 	return f
 }
 
@@ -104,72 +133,74 @@ func (s *Snapshot) tellingApart(kind catalog.Kind) func(*catalog.Form) string {
 	}
 }
 
-// inPlaceOf finds the parts that can take the place of one among forms that are alike.
+// inPlaceOf finds the parts that can take the place of one among forms that are alike, the
+// part among them.
 func inPlaceOf(p *catalog.Part, alike []*catalog.Form) []*catalog.Part {
 	var out []*catalog.Part
-	if len(p.Bundles()) == 1 && !p.Tied() {
-		for _, f := range alike {
-			if f.HeightIn > p.HeightIn {
+	for _, f := range alike {
+		if f.HeightIn > p.HeightIn {
+			break
+		}
+		for _, q := range f.Parts() { // cheapest first
+			if q.Price.AmountMinor > p.Price.AmountMinor {
 				break
 			}
-			for _, q := range f.Parts() { // cheapest first
-				if q.Price.AmountMinor > p.Price.AmountMinor {
-					break
-				}
-				if q.Finish == p.Finish && q.PackQuantity == p.PackQuantity && !q.Discontinued && !q.Tied() {
-					out = append(out, q)
-				}
+			if q == p || q.Finish == p.Finish && q.PackQuantity == p.PackQuantity && !q.Discontinued && !q.Tied() {
+				out = append(out, q)
 			}
 		}
-		slices.SortStableFunc(out, func(a, b *catalog.Part) int { return cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor) })
 	}
-	if !slices.Contains(out, p) {
-		out = append(out, p) // it takes its own place, whoever else brings it
-	}
+	slices.SortStableFunc(out, func(a, b *catalog.Part) int { return cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor) })
 	return slices.Clip(out[:min(len(out), insteadMost)])
 }
 
-// fair lists the bundles that can be in an optimum when only parts of which there is enough
-// take the place of what they hold.
-func (f *fairness) fair(enough func(*catalog.Part) bool) []fairBundle {
-	var out []fairBundle
-	for n, b := range f.bundles {
+// worthALook lists what can be in an optimum when only parts of which there is enough take
+// the place of others.
+func (f *fairness) worthALook(enough func(*catalog.Part) bool) worthwhile {
+	var out worthwhile
+	for n := range f.all.bundles {
+		b := f.all.bundles[n].Bundle
 		known := fairBundle{Bundle: b, least: make([]int64, len(b.Contents)), spare: -b.Price.AmountMinor}
 		for i, p := range b.Parts() {
 			known.least[i] = unknown
 			if at := slices.IndexFunc(f.instead[n][i], enough); at >= 0 {
 				known.least[i] = int64(fit.Packs(p, b.Contents[i].Quantity*fit.PieceUnits(p))) * f.instead[n][i][at].Price.AmountMinor
 			}
-			known.spare += min(known.least[i], unknown)
+			known.spare += known.least[i]
 		}
 		if known.spare >= 0 {
-			out = append(out, known)
+			out.bundles = append(out.bundles, known)
+		}
+	}
+	for n, p := range f.all.tied {
+		if at := slices.IndexFunc(f.insteadTied[n], enough); at < 0 || f.insteadTied[n][at].Price.AmountMinor >= p.Price.AmountMinor {
+			out.tied = append(out.tied, p)
 		}
 	}
 	return out
 }
 
-// inStock lists the bundles that can be in an optimum by stock, of kits that take no more
-// than usualPieces of a kind.
-func (f *fairness) inStock(cat *catalog.Snapshot, location int) []fairBundle {
-	return f.fair(func(p *catalog.Part) bool {
+// inStock lists what can be in an optimum by stock, of kits that take no more than
+// usualPieces of a kind.
+func (f *fairness) inStock(cat *catalog.Snapshot, location int) worthwhile {
+	return f.worthALook(func(p *catalog.Part) bool {
 		return !p.Discontinued && cat.OnHand(&p.Offer, location) >= fit.Packs(p, usualPieces(p.Kind)*fit.PieceUnits(p))
 	})
 }
 
 // fairByStock are inStock of each location and of all together, worked out when they are
 // asked for first.
-func (s *Snapshot) fairByStock() []func() []fairBundle {
-	out := make([]func() []fairBundle, len(s.Catalog.Locations)+1)
+func (s *Snapshot) fairByStock() []func() worthwhile {
+	out := make([]func() worthwhile, len(s.Catalog.Locations)+1)
 	for i := range out {
-		out[i] = sync.OnceValue(func() []fairBundle { return s.fairness.inStock(s.Catalog, i+catalog.AllLocations) })
+		out[i] = sync.OnceValue(func() worthwhile { return s.fairness.inStock(s.Catalog, i+catalog.AllLocations) })
 	}
 	return out
 }
 
-// worthALook are the bundles that can be in an optimum of a job under an aim, as far as is
-// known beforehand: of a job that has nothing of theirs already.
-func (j *job) worthALook(a aim) []fairBundle {
+// worthALook is what can be in an optimum of a job under an aim, as far as is known
+// beforehand: of a job that has nothing of a bundle's already.
+func (j *job) worthALook(a aim) worthwhile {
 	switch {
 	case a.objective == ByPrice:
 		return j.s.fairness.byPrice

@@ -54,7 +54,7 @@ func (j *job) groups(a aim) []group {
 func (j *job) again(d *demand, a aim) (g group, ok bool) {
 	then, now := d.foundFor, a
 	then.finish, now.finish = "", ""
-	brought := slices.ContainsFunc(j.room.offered, func(p *catalog.Part) bool { return p.Spec() == d.spec })
+	brought := slices.ContainsFunc(j.room.apart, func(p *catalog.Part) bool { return p.Spec() == d.spec })
 	if d.found.options == nil || then != now || a.restock != nil || brought {
 		return group{}, false
 	}
@@ -129,7 +129,7 @@ func (j *job) fuelGroup(a aim) group {
 			return a.price(j.s.Catalog, p) // its sources are switches
 		},
 		Penalty:  a.penaltyOf,
-		Bundled:  j.room.offered,
+		Apart:    j.room.apart,
 		Lines:    a.objective != ByPrice,
 		Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, a) },
 	}

@@ -106,15 +106,10 @@ func (j *job) shared(d *demand, f *catalog.Form) bool {
 	return false
 }
 
-// eachApart visits the parts apart that meet a demand. Of those had already, one that is
-// discontinued counts where no more of it is needed.
+// eachApart visits the parts apart that meet a demand, and those had already; of these, one
+// that is discontinued counts where no more of it is needed.
 func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
-	for _, p := range j.find(d).Tied {
-		if j.fits(d, p.Form) {
-			visit(p)
-		}
-	}
-	for _, p := range j.room.offered {
+	for _, p := range j.room.apart {
 		if p.Spec() == d.spec && j.fits(d, p.Form) {
 			visit(p)
 		}
@@ -125,7 +120,7 @@ func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
 		if twice || p.Spec() != d.spec || !j.fits(d, p.Form) {
 			continue
 		}
-		if p.Discontinued && j.lasts(p) || !p.Discontinued && !p.Tied() && !slices.Contains(j.room.offered, p) {
+		if p.Discontinued && j.lasts(p) || !p.Discontinued && !slices.Contains(j.room.apart, p) {
 			visit(p)
 		}
 	}

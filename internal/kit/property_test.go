@@ -304,9 +304,9 @@ func TestMorePartsNeverCostMore(t *testing.T) {
 	})
 }
 
-// Further offers like what bundles hold never make the kit worse, and no bundle is left out
-// that would make it better: whoever is given what it holds, and pays its price, has no
-// better kit.
+// Further offers like what bundles hold never make the kit worse, and no bundle and none of
+// them is left out that would make it better: whoever is given it, and pays its price, has
+// no better kit.
 func TestMoreOffersNeverCostMore(t *testing.T) {
 	full := demoSnapshot(t)
 	percent := func(t *rapid.T, name string, of int64, least, most int) int64 {
@@ -367,12 +367,36 @@ func TestMoreOffersNeverCostMore(t *testing.T) {
 			data.Bundles = append(data.Bundles, b)
 			stock(b.SKU)
 		}
+		for _, p := range others {
+			if rapid.IntRange(0, 3).Draw(t, "conflicts") == 0 {
+				p.Conflicts = []string{rapid.SampledFrom(useful).Draw(t, "with")}
+			}
+		}
 		data.Parts = append(data.Parts, others...)
 		more, err := kit.Open(data)
 		if err != nil {
 			t.Fatal(err)
 		}
 		best := resolve(t, more, r)
+		given := func(o *catalog.Offer, contents []catalog.Amount) {
+			with, lines := *r, 0
+			with.OnHand = slices.Clone(r.OnHand)
+			for _, c := range contents {
+				with.OnHand = append(with.OnHand, kit.OnHand{SKU: c.SKU, Quantity: c.Quantity})
+			}
+			if r.Preferences.Objective == kit.ByStock && onHand(more, o, r.Preferences.Location) < enough {
+				lines = 1
+			}
+			noWorse(t, r, best, "with "+o.SKU+" in sight", resolve(t, more, &with), lines, o.Price.AmountMinor)
+		}
+		for _, b := range data.Bundles {
+			if strings.HasPrefix(b.SKU, "ZZB") {
+				given(&b.Offer, b.Contents)
+			}
+		}
+		for _, p := range others {
+			given(&p.Offer, []catalog.Amount{{SKU: p.SKU, Quantity: p.PackQuantity}})
+		}
 		for _, p := range others {
 			p.Discontinued = true
 		}
@@ -382,21 +406,11 @@ func TestMoreOffersNeverCostMore(t *testing.T) {
 		}
 		worse := resolve(t, fewer, r)
 		noWorse(t, r, best, "with further offers", worse, 0, 0)
-		for _, b := range data.Bundles {
-			given, lines := *r, 0
-			given.OnHand = slices.Clone(r.OnHand)
-			for _, c := range b.Contents {
-				given.OnHand = append(given.OnHand, kit.OnHand{SKU: c.SKU, Quantity: c.Quantity})
-			}
-			if r.Preferences.Objective == kit.ByStock && onHand(more, &b.Offer, r.Preferences.Location) < 1 {
-				lines = 1
-			}
-			if strings.HasPrefix(b.SKU, "ZZB") {
-				noWorse(t, r, best, "with bundle "+b.SKU+" in sight", resolve(t, more, &given), lines, b.Price.AmountMinor)
-			}
-		}
 	})
 }
+
+// enough is more packs of one part than these kits take.
+const enough = 13
 
 // noWorse fails when a kit is worse than another with so many more lines short and so much
 // more to pay. Kits that lack different things are not compared.

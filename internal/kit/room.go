@@ -53,7 +53,7 @@ type room struct {
 	job     int64           // number of the job that uses the room
 	choice  int64           // number of the choice made
 	sources []source        // by index of bundle; of no account when of another job or choice
-	offered []*catalog.Part // that bundles may bring
+	apart   []*catalog.Part // that are tied or that bundles may bring, and worth a look
 	usual   []usual
 }
 
@@ -118,7 +118,7 @@ func (r *room) release() {
 	empty(&r.serving)
 	r.savings.Reset()
 	r.facts.Vehicle, r.facts.Carburetor, r.facts.Calc = nil, nil, nil
-	empty(&r.offered)
+	empty(&r.apart)
 	empty(&r.usual)
 	r.evaluation.Release()
 	rooms.Put(r)

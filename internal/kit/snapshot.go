@@ -23,7 +23,7 @@ type Snapshot struct {
 	gasketPacks *catalog.Index // the same, for a search that may take several of one
 	network     *fit.Network
 	fairness    *fairness
-	inStock     []func() []fairBundle            // see fairByStock
+	inStock     []func() worthwhile              // see fairByStock
 	byPrice     map[catalog.Kind][]*catalog.Form // forms of the kinds that rules ask for, cheapest first
 	wireGauges  []int                            // AWG of every choke wire in the catalogue
 	steps       func() map[kindAttr][]float64    // for sweeps; see stepsOf
@@ -47,7 +47,7 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 		s.network = fit.NewNetwork(fit.FuelForms{
 			Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
 			Hoses: cat.Forms("fuel_hose"), Clamps: cat.Forms("hose_clamp"),
-		}, (*catalog.Part).Tied)
+		})
 	}
 	if kind, known := s.Rules.NeedKind("mount.base_gasket"); known && changed(kind) {
 		s.gaskets = cat.Index(kind, []string{"flange"}, catalog.Laddering{})
