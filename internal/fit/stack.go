@@ -146,14 +146,14 @@ func (s *StackSearch) Stack(q *StackQuery) ([]StackOption, *Gap) {
 	emptied(&s.found)
 	s.found = append(s.found, rawStack{cost: math.MaxInt64})
 	s.list()
-	gap := s.run(false)
+	low := s.run(false)
 	if len(q.LowProfile) > 0 {
-		gap = s.run(true)
+		low = s.run(true)
 	}
 	if out := s.spellOut(); len(out) > 0 {
 		return out, nil
 	}
-	return nil, gap
+	return nil, s.gap(low)
 }
 
 // stackLayers are the layers that are chosen, lowest first, and the studs. The carburetor
@@ -304,9 +304,15 @@ type stackStep struct {
 	plain            bool    // nothing from this step on is special
 }
 
-// run collects the stacks with the vehicle's own air cleaner or a low-profile one, or says
-// why there is none.
-func (s *StackSearch) run(lowProfile bool) *Gap {
+// lowestStack is how high the lowest stack would stand, and how much of it is held down;
+// lacking is the slot that nothing can be put in.
+type lowestStack struct {
+	totalIn, clampedIn float64
+	lacking            *stackSlot
+}
+
+// run collects the stacks with the vehicle's own air cleaner or a low-profile one.
+func (s *StackSearch) run(lowProfile bool) lowestStack {
 	s.slots = s.slotsOf(lowProfile)
 	clear(s.path[:])
 	lowestIn, clampedIn := 0.0, flangeIn
@@ -320,7 +326,7 @@ func (s *StackSearch) run(lowProfile bool) *Gap {
 		}
 		list := s.lists[slot.layer].ranked
 		if len(list) == 0 {
-			return &Gap{Need: stackLayers[slot.layer].need, Text: "nothing meets what the rules ask of the " + slot.item}
+			return lowestStack{lacking: slot}
 		}
 		heightIn := lowest(list)
 		lowestIn += heightIn
@@ -332,10 +338,18 @@ func (s *StackSearch) run(lowProfile bool) *Gap {
 		s.plan(given, clampedIn)
 		s.walk(0, given)
 	}
-	if !s.fits(lowestIn) {
-		return &Gap{Need: needLowProfile, Text: fmt.Sprintf("the lowest stack stands %.4g in above the manifold flange, and under the hood are %.4g in, of which %g in must stay free", lowestIn, s.q.HoodClearanceIn, HoodMarginIn)}
+	return lowestStack{totalIn: lowestIn, clampedIn: clampedIn}
+}
+
+// gap says why there is no stack.
+func (s *StackSearch) gap(l lowestStack) *Gap {
+	switch {
+	case l.lacking != nil:
+		return &Gap{Need: stackLayers[l.lacking.layer].need, Text: "nothing meets what the rules ask of the " + l.lacking.item}
+	case !s.fits(l.totalIn):
+		return &Gap{Need: needLowProfile, Text: fmt.Sprintf("the lowest stack stands %.4g in above the manifold flange, and under the hood are %.4g in, of which %g in must stay free", l.totalIn, s.q.HoodClearanceIn, HoodMarginIn)}
 	}
-	return &Gap{Need: needStuds, Text: fmt.Sprintf("no studs have the %.4g in of free length that the lowest stack takes", StudNeededFor(clampedIn, s.q.StudThread))}
+	return &Gap{Need: needStuds, Text: fmt.Sprintf("no studs have the %.4g in of free length that the lowest stack takes", StudNeededFor(l.clampedIn, s.q.StudThread))}
 }
 
 func (s *StackSearch) fits(totalIn float64) bool {
