@@ -105,13 +105,15 @@ func billOf(o *Option) bill {
 
 // world is one way the rest of a kit may turn out: sources that give units of parts
 // for a fee, so high that none saves more than it may; parts that cannot be had
-// because of what they require or conflict with; and units owned already.
+// because of what they require or conflict with; units owned already; and units that other
+// needs take, which are paid for in whatever an option costs.
 type world struct {
 	candidates map[*catalog.Part]Candidate
 	fees       []int64
 	gives      []map[*catalog.Part]int
 	without    map[*catalog.Part]bool
 	owned      map[*catalog.Part]int
+	taken      map[*catalog.Part]int // by other needs
 }
 
 func drawWorld(t *rapid.T, all []Candidate, s *Savings) world {
@@ -154,7 +156,11 @@ func (w world) price(b bill) (best int64, ok bool) {
 				}
 			}
 		}
-		for p, n := range b.units {
+		units := maps.Clone(b.units)
+		for p, n := range w.taken {
+			units[p] += n
+		}
+		for p, n := range units {
 			packs := Packs(p, n-free[p]-w.owned[p])
 			c := w.candidates[p]
 			sum += int64(packs) * c.Cost

@@ -20,8 +20,8 @@ const (
 // Network.
 //
 // Accepts reports whether rules allow the parts of a form for a role. Parts that are
-// neither owned nor Apart are merely bought, so that of those that join the
-// same only the cheapest counts. StandIns, by role, are things without a SKU that join
+// neither owned nor Apart are merely bought, so that of those that join the same
+// only the cheapest counts. StandIns, by role, are things without a SKU that join
 // whatever they must, at no more than a penalty; nil where there is none. Owned is what
 // is had already.
 type PathQuery struct {
@@ -35,8 +35,8 @@ type PathQuery struct {
 }
 
 // PathPrices are what the parts of a path count under one objective, the parts Apart that
-// are tied or that a bundle may bring, and the switches among these and the owned ones.
-// Which parts join does not depend on them.
+// are tied, that a bundle may bring or other needs take, and the switches among these and
+// the owned ones. Which parts join does not depend on them.
 //
 // Penalty is what parts of a finish count at least beside their price. Lines says that
 // lines count, so that parts may cost something Once.
@@ -78,10 +78,17 @@ type Holding struct {
 // only when the rest of the kit allows it. Cost is the least that the path must bear
 // of the bundle's price: the price less what its other contents are worth elsewhere;
 // it may be negative. Saving is the most that the bundle can save in the whole kit.
+//
+// Or it is a number of units of a part that is Taken by another need of the kit, By a
+// number: packs and lines then serve both, and what is held is theirs first. A need takes
+// one part at most. What it is worth to it that a bundle holds such a part is off that
+// bundle's Cost.
 type Switch struct {
 	Cost, Saving int64
 	Holds        []Holding
 	Tied         *catalog.Part
+	Taken        Holding
+	By           int
 }
 
 // Step is one part of a fuel path with the ends that fuel enters and leaves by.
@@ -222,12 +229,16 @@ type apart struct {
 	roles uint8 // that it can take, a bit each
 
 	held, tied bool // by a switch or owned; only to be had when the rest of the kit allows it
+	had        bool // owned or in a bundle
+	shared     bool // others may take some
 
 	firm    int   // units that cost nothing under the setting
 	free    int   // with those that cost no more than the charge
 	charge  int64 // of the switches that are open
 	piece   int64 // cost of one piece under the setting
 	blocked bool  // tied, and not to be had under the setting
+	taken   int   // units, by others
+	unknown bool  // how many these are is open
 }
 
 // gate is a filter or regulator of certain ends, or the inlet; next is the index of its
@@ -282,6 +293,7 @@ type chosenRun struct {
 type pathSwitch struct {
 	Switch
 	tied  int32 // -1 for none
+	taken int32 // part of which others take some, -1 for none
 	holds []heldUnits
 	idle  [len(soleRoles)]int64 // the least that is lost when its piece for the role is not used, 0 when it has none
 }
@@ -641,16 +653,27 @@ func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 func (s *PathSearch) setSwitches(prices PathPrices) {
 	emptied(&s.switches)
 	for i := range s.apart {
-		s.apart[i].held, s.apart[i].tied = false, false
+		a := &s.apart[i]
+		a.held, a.tied, a.had, a.shared = false, false, false, false
 	}
 	for _, h := range s.owned {
-		s.apart[h.apart].held = true
+		s.apart[h.apart].held, s.apart[h.apart].had = true, true
 	}
-	for _, sw := range prices.Switches(s.parts) {
-		x := pathSwitch{Switch: sw, tied: -1, holds: lendZero(&s.held, len(sw.Holds))[:0]}
+	switches := prices.Switches(s.parts)
+	for i := range switches {
+		if p := switches[i].Taken.Part; p != nil {
+			a := &s.apart[s.apartID[p]]
+			a.held, a.shared = true, true
+		}
+	}
+	for _, sw := range switches {
+		x := pathSwitch{Switch: sw, tied: -1, taken: -1, holds: lendZero(&s.held, len(sw.Holds))[:0]}
 		if sw.Tied != nil {
 			x.tied = s.apartID[sw.Tied]
 			s.apart[x.tied].tied = true
+		}
+		if sw.Taken.Part != nil {
+			x.taken = s.apartID[sw.Taken.Part]
 		}
 		for _, h := range sw.Holds {
 			id, ok := s.apartID[h.Part]
@@ -659,9 +682,9 @@ func (s *PathSearch) setSwitches(prices PathPrices) {
 			}
 			x.holds = append(x.holds, heldUnits{apart: id, units: h.Units})
 			a := &s.apart[id]
-			a.held = true
+			a.held, a.had = true, true
 			for i, role := range soleRoles {
-				if c := a.part.packs(1); a.roles == 1<<role && (x.idle[i] == 0 || c < x.idle[i]) {
+				if c := a.part.packs(1); a.roles == 1<<role && !a.shared && (x.idle[i] == 0 || c < x.idle[i]) {
 					x.idle[i] = c
 				}
 			}
@@ -674,11 +697,11 @@ func (s *PathSearch) setSwitches(prices PathPrices) {
 
 // spread lets those parts of a bundle that a path takes in one place only bear its cost,
 // by what they cost alone: a path that uses all of them bears all, another less than it
-// must. A fitting may stand in several places and bears nothing.
+// must. A fitting may stand in several places and bears nothing, nor does what others take.
 func (s *PathSearch) spread(sw *pathSwitch) {
 	worth := func(h *heldUnits) int64 {
 		a := &s.apart[h.apart]
-		if a.roles&(1<<Fitting) != 0 {
+		if a.roles&(1<<Fitting) != 0 || a.shared {
 			return 0
 		}
 		return a.part.packs(Packs(a.part.Part, h.units))
@@ -703,9 +726,10 @@ func (s *PathSearch) set(all state) {
 // explore finds the cheapest path with every open switch on. If it uses none of them
 // it is the cheapest of all settings left and is kept; else the first that it uses is
 // decided both ways. A branch ends when, even so, no path can pay for what is on:
-// without is what the path costs with every switch off.
+// without is what the path costs with every switch off. It may cost more when others take
+// what is held, or more than is in stock.
 func (s *PathSearch) explore(without int64, first int) {
-	most := without
+	most, unknown := without, false
 	for i, st := range s.state {
 		switch st {
 		case on:
@@ -713,6 +737,15 @@ func (s *PathSearch) explore(without int64, first int) {
 		case opened:
 			most -= min(0, s.switches[i].Cost)
 		}
+		if id := s.switches[i].taken; st != off && id >= 0 {
+			a := &s.apart[id]
+			if unknown = unknown || a.had; a.part.OnceAbove > 0 {
+				most += a.part.Once
+			}
+		}
+	}
+	if unknown || most >= impossible {
+		most = impossible - 1
 	}
 	p := s.solve(most)
 	if p.cost >= impossible {
@@ -749,7 +782,7 @@ func (s *PathSearch) firstUsed(p *solved) int {
 	})
 	for i, st := range s.state {
 		sw := &s.switches[i]
-		if st == opened && (sw.tied >= 0 && s.used[sw.tied] || slices.ContainsFunc(sw.holds, func(h heldUnits) bool { return s.used[h.apart] })) {
+		if st == opened && (sw.tied >= 0 && s.used[sw.tied] || sw.taken >= 0 && s.used[sw.taken] || slices.ContainsFunc(sw.holds, func(h heldUnits) bool { return s.used[h.apart] })) {
 			return i
 		}
 	}
@@ -758,9 +791,12 @@ func (s *PathSearch) firstUsed(p *solved) int {
 
 // exclude reports whether two bundles can never both pay: a path has one inlet fitting,
 // one filter and one regulator, and where both hold one, the bundle whose piece lies
-// idle must still save something.
+// idle must still save something. A need takes one part at most.
 func (s *PathSearch) exclude(i, k int) bool {
 	a, b := &s.switches[i], &s.switches[k]
+	if a.taken >= 0 && b.taken >= 0 && a.By == b.By {
+		return true
+	}
 	for role := range soleRoles {
 		if a.idle[role] > a.Saving && b.idle[role] > b.Saving {
 			return true
@@ -867,7 +903,7 @@ func (s *PathSearch) setting() {
 	s.number++
 	for i := range s.apart {
 		a := &s.apart[i]
-		a.firm, a.free, a.charge, a.blocked = 0, 0, impossible, false
+		a.firm, a.free, a.charge, a.blocked, a.taken, a.unknown = 0, 0, impossible, false, 0, false
 	}
 	hold := func(list []heldUnits) {
 		for _, h := range list {
@@ -879,6 +915,11 @@ func (s *PathSearch) setting() {
 	for i, st := range s.state {
 		sw := &s.switches[i]
 		switch {
+		case sw.taken >= 0:
+			a := &s.apart[sw.taken]
+			if a.unknown = a.unknown || st == opened; st == on {
+				a.taken += sw.Taken.Units
+			}
 		case st == on:
 			hold(sw.holds)
 		case st == opened:
@@ -999,9 +1040,16 @@ func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf
 }
 
 // cost is what units of a part cost at least under the setting: bought beside those that
-// are firm, or beside those of open switches too, for which a charge is due.
+// are firm, or beside those of open switches too, for which a charge is due. Where others
+// take some, what is had is theirs first, and their packs and line are there.
 func (a *apart) cost(units int) int64 {
-	if units <= a.firm {
+	switch {
+	case a.unknown || a.taken > 0 && a.free > a.firm: // what a pack may have left is free, until that is decided
+		return int64(max(0, units-a.free)/PackUnits(a.part.Part)) * a.part.Cost
+	case a.taken > 0:
+		theirs := a.taken - a.firm
+		return a.part.packs(Packs(a.part.Part, theirs+units)) - a.part.packs(Packs(a.part.Part, theirs))
+	case units <= a.firm:
 		return 0
 	}
 	cost := a.part.packs(Packs(a.part.Part, units-a.firm))

@@ -19,6 +19,7 @@ type shop struct {
 	fittings, filters, regulators, hoses, clamps []Candidate
 	bundles                                      []bundle
 	owned                                        []Holding
+	taken                                        []Switch // of each need one, or none
 }
 
 // bundle is sold at priceMinor; its other contents are worth up to otherMinor elsewhere
@@ -37,6 +38,11 @@ func (s *shop) switches(parts []*catalog.Part) (found []Switch) {
 			found = append(found, Switch{Tied: c.Part})
 		}
 	}
+	for _, sw := range s.taken {
+		if slices.Contains(parts, sw.Taken.Part) {
+			found = append(found, sw)
+		}
+	}
 	for _, b := range s.bundles {
 		sw := Switch{Cost: b.priceMinor - b.otherMinor, Saving: b.otherMinor - b.priceMinor}
 		for _, h := range b.holds {
@@ -44,7 +50,10 @@ func (s *shop) switches(parts []*catalog.Part) (found []Switch) {
 				sw.Holds = append(sw.Holds, h)
 			}
 			c := candidates[h.Part]
-			sw.Saving += int64(Packs(h.Part, h.Units))*c.Cost + c.Once
+			alone := int64(Packs(h.Part, h.Units))*c.Cost + c.Once
+			if sw.Saving += alone; slices.ContainsFunc(s.taken, func(o Switch) bool { return o.Taken.Part == h.Part }) {
+				sw.Cost -= alone
+			}
 		}
 		if sw.Saving = max(0, sw.Saving); len(sw.Holds) > 0 {
 			found = append(found, sw)
@@ -56,7 +65,7 @@ func (s *shop) switches(parts []*catalog.Part) (found []Switch) {
 // drawKit is one way the rest of a kit may turn out: which tied parts can be had, and
 // how much of each bundle's price its other contents bear.
 func (s *shop) drawKit(t *rapid.T) world {
-	w := world{candidates: map[*catalog.Part]Candidate{}, without: map[*catalog.Part]bool{}, owned: map[*catalog.Part]int{}}
+	w := world{candidates: map[*catalog.Part]Candidate{}, without: map[*catalog.Part]bool{}, owned: map[*catalog.Part]int{}, taken: map[*catalog.Part]int{}}
 	for _, c := range s.all() {
 		w.candidates[c.Part] = c
 		w.without[c.Part] = c.Tied && rapid.Bool().Draw(t, c.Part.SKU+" cannot be had")
@@ -71,6 +80,13 @@ func (s *shop) drawKit(t *rapid.T) world {
 	}
 	for _, h := range s.owned {
 		w.owned[h.Part] += h.Units
+	}
+	by := map[int]bool{}
+	for _, sw := range s.taken {
+		if p := sw.Taken.Part; !by[sw.By] && !w.without[p] && rapid.Bool().Draw(t, p.SKU+" taken") {
+			by[sw.By] = true
+			w.taken[p] += sw.Taken.Units
+		}
 	}
 	return w
 }
@@ -94,16 +110,21 @@ func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery 
 
 func (s *shop) prices() PathPrices {
 	var apart []*catalog.Part
+	var holdings []Holding
+	for _, sw := range s.taken {
+		holdings = append(holdings, sw.Taken)
+	}
 	for _, c := range s.all() {
 		if c.Tied {
-			apart = append(apart, c.Part)
+			holdings = append(holdings, Holding{Part: c.Part})
 		}
 	}
 	for _, b := range s.bundles {
-		for _, h := range b.holds {
-			if !slices.Contains(apart, h.Part) {
-				apart = append(apart, h.Part)
-			}
+		holdings = slices.Concat(holdings, b.holds)
+	}
+	for _, h := range holdings {
+		if !slices.Contains(apart, h.Part) {
+			apart = append(apart, h.Part)
 		}
 	}
 	lines := slices.ContainsFunc(s.all(), func(c Candidate) bool { return c.Once > 0 })
@@ -209,6 +230,11 @@ func drawShop(t *rapid.T, repeats bool) *shop {
 	}
 	for i := range rapid.IntRange(0, 2).Draw(t, "owned") {
 		s.owned = append(s.owned, hold(fmt.Sprint("owned ", i)))
+	}
+	for i := range rapid.SampledFrom([]int{0, 0, 1, 2, 4}).Draw(t, "taken") {
+		h := hold(fmt.Sprint("taken ", i))
+		h.Units = max(1, h.Units-rapid.IntRange(0, 2).Draw(t, fmt.Sprint("taken ", i, " less")))
+		s.taken = append(s.taken, Switch{Taken: h, By: rapid.IntRange(0, 1).Draw(t, fmt.Sprint("taken ", i, " by"))})
 	}
 	return s
 }

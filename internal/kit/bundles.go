@@ -360,8 +360,8 @@ func (j *job) taken(p, q *catalog.Part) (most int, mixed bool) {
 	return most + inPath, mixed
 }
 
-// switches are the bundles that can save money on some of the parts, and the tied
-// among them.
+// switches are the bundles that can save money on some of the parts, the tied among them,
+// and what other needs may take of them.
 func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 	out, seen := j.room.switches[:0], j.room.bundles[:0] // for one search at a time
 	for _, p := range parts {
@@ -381,6 +381,11 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 			}
 		}
 	}
+	for _, sw := range j.room.elsewhere {
+		if slices.Contains(parts, sw.Taken.Part) {
+			out = append(out, sw)
+		}
+	}
 	j.room.switches, j.room.bundles = out, seen
 	return out
 }
@@ -389,10 +394,11 @@ func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.
 	sw := fit.Switch{Cost: a.bundle(j.s.Catalog, b), Saving: j.savings.Of(j.bundleBit(b)), Holds: lend(&j.room.holdings, len(b.Contents))[:0]}
 	for i, p := range b.Parts() {
 		pieces := b.Contents[i].Quantity
-		switch {
-		case slices.Contains(parts, p):
+		inPath := slices.Contains(parts, p)
+		if inPath {
 			sw.Holds = append(sw.Holds, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
-		case j.useful(&j.room.sources[b.Index()], p, i):
+		}
+		if j.takenElsewhere(p) || !inPath && j.useful(&j.room.sources[b.Index()], p, i) {
 			sw.Cost -= j.worth(p, pieces, a)
 		}
 	}

@@ -40,6 +40,7 @@ func (j *job) groups(a aim) []group {
 			j.gap(d, "")
 		}
 	}
+	j.findElsewhere(out, a)
 	if g := j.fuelGroup(a); len(g.options) > 0 {
 		out = append(out, g)
 	}
@@ -121,6 +122,12 @@ func (j *job) fuelGroup(a aim) group {
 	if len(g.demands) == 0 {
 		return group{}
 	}
+	apart := j.room.apart
+	for _, sw := range j.room.elsewhere {
+		if p := sw.Taken.Part; !p.Discontinued && !p.Tied() && !slices.Contains(apart, p) {
+			apart = append(apart[:len(apart):len(apart)], p)
+		}
+	}
 	prices := fit.PathPrices{
 		Price: func(p *catalog.Part) fit.Candidate {
 			if !real(p) {
@@ -129,7 +136,7 @@ func (j *job) fuelGroup(a aim) group {
 			return a.price(j.s.Catalog, p) // its sources are switches
 		},
 		Penalty:  a.penaltyOf,
-		Apart:    j.room.apart,
+		Apart:    apart,
 		Lines:    a.objective != ByPrice,
 		Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, a) },
 	}

@@ -16,7 +16,8 @@ import (
 // Not under the race detector, where brute force takes minutes.
 
 // A kit costs what it costs with every fuel path there is to choose from, where shelves
-// are nearly empty, fittings come in packs, and bundles and the owner have few of them.
+// are nearly empty, fittings come in packs, bundles and the owner have few of them, and
+// other needs take the same parts.
 func TestKitIsTheBestOfEveryPath(t *testing.T) {
 	const (
 		catalogues = 30
@@ -64,9 +65,24 @@ func TestKitIsTheBestOfEveryPath(t *testing.T) {
 	}
 }
 
+// moreNeeds are rules that ask for parts of the fuel path's kinds beside the path.
+var moreNeeds = []string{`
+- {id: more-clamps, when: "true", need: fuel.more_clamps, level: required, quantity: 3, match: {kind: hose_clamp, hose_in: 3/8},
+   because: Clamps., severity: minor, source: "common practice, no source"}
+`, `
+- {id: more-hose, when: "true", need: fuel.more_hose, level: required, quantity: 7, match: {kind: fuel_hose, bore_in: 3/8},
+   because: Hose., severity: minor, source: "common practice, no source"}
+`, `
+- {id: more-fittings, when: "true", need: fuel.more_fittings, level: required, quantity: 1, match: {kind: fuel_fitting, shape: straight},
+   because: A fitting., severity: minor, source: "common practice, no source"}
+`, `
+- {id: more-filters, when: "true", need: fuel.more_filters, level: required, quantity: 1, match: {kind: fuel_filter},
+   because: A filter., severity: minor, source: "common practice, no source"}
+`}
+
 // fewFuelParts is the demo catalogue with part of what a fuel path is made of, in other
-// packs and at other prices, little of it in stock at the first location, and with bundles
-// of that alone. The fittings are those that thread into filters and regulators.
+// packs and at other prices, little of it in stock at the first location, with bundles of
+// that alone, and now and then wanted for other needs too, or required by other parts. The fittings are those that thread into filters and regulators.
 func fewFuelParts(t *testing.T, draw *rand.Rand) (s *kit.Snapshot, fittings []*catalog.Part) {
 	data, err := store.ReadCatalogue(db.Seed())
 	if err != nil {
@@ -123,6 +139,16 @@ func fewFuelParts(t *testing.T, draw *rand.Rand) (s *kit.Snapshot, fittings []*c
 		hold(kept[draw.IntN(len(kept))])
 		data.Bundles = append(data.Bundles, b)
 		stock(b.SKU, few())
+	}
+	for _, extra := range moreNeeds {
+		if draw.IntN(4) == 0 {
+			data.RuleFiles["more.yaml"] += extra
+		}
+	}
+	for range draw.IntN(5) {
+		if p, other := kept[draw.IntN(len(kept))], kept[draw.IntN(len(kept))]; p != other && p.Kind != other.Kind && len(other.Requires) == 0 {
+			p.Requires = []string{other.SKU}
+		}
 	}
 	if s, err = kit.Open(data); err != nil {
 		t.Fatal(err)

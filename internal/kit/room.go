@@ -50,11 +50,12 @@ type room struct {
 	evaluation  rules.Memory
 	key         []byte
 
-	job     int64           // number of the job that uses the room
-	choice  int64           // number of the choice made
-	sources []source        // by index of bundle; of no account when of another job or choice
-	apart   []*catalog.Part // that are tied or that bundles may bring, and worth a look
-	usual   []usual
+	job       int64           // number of the job that uses the room
+	choice    int64           // number of the choice made
+	sources   []source        // by index of bundle; of no account when of another job or choice
+	apart     []*catalog.Part // that are tied or that bundles may bring, and worth a look
+	elsewhere []fit.Switch    // what other needs may take of the fuel path's parts
+	usual     []usual
 }
 
 var rooms = sync.Pool{New: func() any { return &room{byKind: make([][]*demand, len(catalog.Kinds))} }}
@@ -119,6 +120,7 @@ func (r *room) release() {
 	r.savings.Reset()
 	r.facts.Vehicle, r.facts.Carburetor, r.facts.Calc = nil, nil, nil
 	empty(&r.apart)
+	empty(&r.elsewhere)
 	empty(&r.usual)
 	r.evaluation.Release()
 	rooms.Put(r)

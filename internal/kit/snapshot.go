@@ -22,6 +22,7 @@ type Snapshot struct {
 	gaskets     *catalog.Index // base gaskets, by flange
 	gasketPacks *catalog.Index // the same, for a search that may take several of one
 	network     *fit.Network
+	requirers   []*catalog.Part
 	fairness    *fairness
 	inStock     []func() worthwhile              // see fairByStock
 	byPrice     map[catalog.Kind][]*catalog.Form // forms of the kinds that rules ask for, cheapest first
@@ -43,6 +44,7 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 	cat := s.Catalog
 	s.steps = sync.OnceValue(func() map[kindAttr][]float64 { return stepsOf(cat) })
 	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"}, catalog.Laddering{})
+	s.requirers = requirers(cat)
 	if slices.ContainsFunc(fuelKinds, changed) {
 		s.network = fit.NewNetwork(fit.FuelForms{
 			Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
