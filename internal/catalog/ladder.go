@@ -41,6 +41,7 @@ type Rung struct {
 	Next       int32
 	More       int32 // the first after it that has more
 	Past       int32 // the first after it of another form
+	Bundled    bool  // some bundle holds it
 }
 
 // newLadders puts the parts of rows on ladders.
@@ -53,7 +54,7 @@ func newLadders(rows []Row, by Laddering) []Ladder {
 		}
 		for _, sold := range row.Parts {
 			p := sold.Part
-			r := Rung{Part: p, PriceMinor: sold.PriceMinor, RankIn: p.HeightIn}
+			r := Rung{Part: p, PriceMinor: sold.PriceMinor, RankIn: p.HeightIn, Bundled: len(p.bundles) > 0}
 			if !p.spec.NeedsHeight {
 				r.RankIn = -p.LengthIn
 			}

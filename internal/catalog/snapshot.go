@@ -2,8 +2,8 @@ package catalog
 
 import (
 	"cmp"
+	"encoding/binary"
 	"fmt"
-	"hash/maphash"
 	"math"
 	"slices"
 	"sort"
@@ -366,7 +366,7 @@ func (s *Snapshot) FormsJoining(k Kind, e End, yield func(*Form)) {
 // time that does not grow with the catalogue.
 type Index struct {
 	attrs   []string
-	buckets map[uint64]*Bucket
+	buckets map[string]*Bucket // by appendKey of the values
 }
 
 // A Bucket is forms that are found together, in the order of Snapshot.Forms, and their
@@ -437,23 +437,25 @@ func NewBucket(forms []*Form, byLength bool) *Bucket {
 	return b
 }
 
-var indexSeed = maphash.MakeSeed()
-
 // Index builds an index over the attributes named. Build once, look up often.
 func (s *Snapshot) Index(k Kind, attrs []string, by Laddering) *Index {
 	values := make([]Value, len(attrs))
-	forms := map[uint64][]*Form{}
+	forms := map[string][]*Form{}
+next:
 	for _, f := range s.forms[k] {
 		for i, name := range attrs {
-			a, _ := f.Attr(name)
+			a, stated := f.Attr(name)
+			if !stated {
+				continue next
+			}
 			values[i] = a.Compared()
 		}
-		key := hashValues(values)
+		key := string(appendKey(nil, values))
 		forms[key] = append(forms[key], f)
 	}
 	spec, _ := k.Spec()
 	stacked := spec.NeedsHeight || spec.NeedsLength && !spec.ByLength && spec.Ends == 0 // layers and studs
-	ix := &Index{attrs: attrs, buckets: make(map[uint64]*Bucket, len(forms))}
+	ix := &Index{attrs: attrs, buckets: make(map[string]*Bucket, len(forms))}
 	for key, list := range forms {
 		b := NewBucket(list, spec.ByLength)
 		if stacked {
@@ -464,11 +466,11 @@ func (s *Snapshot) Index(k Kind, attrs []string, by Laddering) *Index {
 	return ix
 }
 
-// Lookup returns the forms whose attributes may equal values (as Attr.Compared gives
-// them), in the order of the index's attributes. Two keys can share a hash, so the
-// caller still tests each form.
+// Lookup returns the forms whose attributes equal values (as Attr.Compared gives them), in
+// the order of the index's attributes.
 func (ix *Index) Lookup(values []Value) *Bucket {
-	if b := ix.buckets[hashValues(values)]; b != nil {
+	var room [128]byte
+	if b := ix.buckets[string(appendKey(room[:0], values))]; b != nil {
 		return b
 	}
 	return &noForms
@@ -476,18 +478,12 @@ func (ix *Index) Lookup(values []Value) *Bucket {
 
 var noForms Bucket
 
-func hashValues(values []Value) uint64 {
-	var h maphash.Hash
-	h.SetSeed(indexSeed)
-	var word [8]byte
+// appendKey appends the values to a key, which differs when any of them does.
+func appendKey(key []byte, values []Value) []byte {
 	for _, v := range values {
-		bits := math.Float64bits(v.Num + 0) // +0 folds -0 into 0
-		for i := range word {
-			word[i] = byte(bits >> (8 * i))
-		}
-		_, _ = h.Write(word[:])
-		_, _ = h.WriteString(v.Text)
-		_ = h.WriteByte(0)
+		key = binary.LittleEndian.AppendUint64(key, math.Float64bits(v.Num+0)) // +0 folds -0 into 0
+		key = binary.LittleEndian.AppendUint32(key, uint32(len(v.Text)))
+		key = append(key, v.Text...)
 	}
-	return h.Sum64()
+	return key
 }

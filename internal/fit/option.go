@@ -103,6 +103,9 @@ func Packs(p *catalog.Part, units int) int {
 	if p == nil || units <= 0 {
 		return 0
 	}
+	if units == 1 {
+		return 1
+	}
 	capacity := PackUnits(p)
 	return (units + capacity - 1) / capacity
 }

@@ -19,6 +19,7 @@ type climb struct {
 	*catalog.Ladder
 	at      int     // of Rungs; those before are done with
 	least   float64 // asked of the attribute Least
+	meets   bool    // all that has so much meets the demand
 	penalty int64   // of its finish
 	limit   int64   // from this price on parts are settled; at it, those of a later SKU
 	sku     string
@@ -43,28 +44,31 @@ func (c *climb) settled() bool {
 	return true
 }
 
-// least is how much a demand asks of an attribute.
-func (d *demand) least(attr string) float64 {
-	least := math.Inf(-1)
+// least is how much a demand asks of an attribute, and how many other tests it has.
+func (d *demand) least(attr string) (least float64, others int) {
+	least = math.Inf(-1)
 	for i := range d.matches {
 		for k := range d.matches[i].Tests {
 			if t := &d.matches[i].Tests[k]; t.Op == rules.AtLeast && t.Attr == attr {
 				least = max(least, t.Value.Num)
+			} else {
+				others++
 			}
 		}
 	}
-	return least
+	return least, others
 }
 
 // layerCost is what 1, 2 and so on of a candidate cost: at most, beside others of it, and by
 // themselves.
 type layerCost struct {
 	part          *catalog.Part
+	thread        string
 	beside, alone [fit.MaxGaskets]int64
 }
 
-func costLayer(c *fit.Candidate, most int) layerCost {
-	l := layerCost{part: c.Part}
+func costLayer(c *fit.Candidate, thread string, most int) layerCost {
+	l := layerCost{part: c.Part, thread: thread}
 	for n := range most {
 		l.beside[n], l.alone[n] = c.Beside(n+1, most), c.Alone(n+1)+int64(n)*c.Penalty
 	}
@@ -85,7 +89,7 @@ func (l *layerCost) settles(o *layerCost, most int) bool {
 // limits lets a part found, which is no higher than any left on a ladder, settle those of
 // them that can cost no less: if nothing else, they cost their packs.
 func (l *layerCost) limits(c *climb, most int) {
-	if c.Thread != l.part.Text("thread") { // other studs take other nuts
+	if c.Thread != l.thread { // other studs take other nuts
 		return
 	}
 	price := int64(0)
@@ -110,9 +114,9 @@ func (l *layerCost) limits(c *climb, most int) {
 // They may be most layers of it.
 func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.StackRole {
 	out, costs, climbs := j.room.layer[:0], j.room.costs[:0], j.room.climbs[:0]
-	keeps := func(f *catalog.Form) bool { return flange == "" || f.Text("flange") == string(flange) }
-	bucket := j.find(d)
+	bucket, passed := j.find(d), d.equal
 	if flange != "" {
+		passed = 0
 		index := j.s.gaskets
 		if most > 1 {
 			index = j.s.gasketPacks
@@ -121,8 +125,8 @@ func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.Stack
 	}
 	for i := range bucket.Ladders {
 		l := &bucket.Ladders[i]
-		least := d.least(l.Least)
-		climbs = append(climbs, climb{Ladder: l, at: l.From(least), least: least, penalty: a.penaltyOf(l.Finish), limit: math.MaxInt64})
+		least, others := d.least(l.Least)
+		climbs = append(climbs, climb{Ladder: l, at: l.From(least), least: least, meets: others == passed, penalty: a.penaltyOf(l.Finish), limit: math.MaxInt64})
 	}
 	for {
 		var on *climb // the ladder with the lowest rung
@@ -136,15 +140,16 @@ func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.Stack
 		}
 		r := &on.Rungs[on.at]
 		p := r.Part
-		if !keeps(p.Form) || !j.fits(d, p.Form) {
+		if !on.meets && !j.fits(d, p.Form) {
 			on.at = int(r.Past)
 			continue
 		}
-		if on.at++; j.sources(p) != 0 {
+		if on.at++; r.Bundled && j.sources(p) != 0 || j.pieces(p) > 0 {
 			continue
 		}
-		c := a.price(j.s.Catalog, p)
-		cost := costLayer(&c, most)
+		c := fit.Candidate{Part: p, Cost: r.PriceMinor, Penalty: on.penalty}
+		c.Once, c.OnceAbove = a.once(j.s.Catalog, &p.Offer)
+		cost := costLayer(&c, on.Thread, most)
 		if slices.ContainsFunc(costs, func(l layerCost) bool { return l.settles(&cost, most) }) {
 			continue // charges for lines counted
 		}
@@ -155,7 +160,7 @@ func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.Stack
 	}
 	slices.Reverse(out)
 	j.eachApart(d, func(p *catalog.Part) {
-		if keeps(p.Form) {
+		if flange == "" || p.Text("flange") == string(flange) {
 			out = append(out, j.candidate(p, a))
 		}
 	})

@@ -29,6 +29,7 @@ type demand struct {
 	boxed  float64 // pieces of quantity that are in the box
 	owned  float64 // pieces of quantity that are on hand
 	bucket *catalog.Bucket
+	equal  int     // tests that all forms of the bucket pass
 	right  jetting // of metering sets
 	known  *verdicts
 	of     int64  // number of the demand's job in them

@@ -33,7 +33,7 @@ func (j *job) find(d *demand) *catalog.Bucket {
 	for i := range d.rules[best].EqualityAttrs() {
 		equal = append(equal, d.matches[best].Equal(i))
 	}
-	d.bucket = j.s.indexes[d.rules[best]].Lookup(equal)
+	d.bucket, d.equal = j.s.indexes[d.rules[best]].Lookup(equal), len(equal)
 	return d.bucket
 }
 
