@@ -45,7 +45,7 @@ func (j *job) weigh(a aim) {
 		}
 		known.bit = j.savings.Add(saving)
 		for i, p := range b.Parts() {
-			if !p.Discontinued && !p.Tied() && j.useful(known, p, i) && !slices.Contains(apart, p) {
+			if !p.Discontinued && !p.Tied() && j.useful(known, &b.contents[i], i) && !slices.Contains(apart, p) {
 				apart = append(apart, p)
 			}
 		}
@@ -60,7 +60,7 @@ func (j *job) weigh(a aim) {
 		weigh(&worth.bundles[i])
 	}
 	for _, p := range worth.tied {
-		if j.usable(p) {
+		if j.usable(p.Form) {
 			apart = append(apart, p)
 		}
 	}
@@ -89,7 +89,10 @@ func (j *job) bundleBit(b *catalog.Bundle) uint64 {
 }
 
 // useful reports whether a content of a bundle could serve in this kit at all.
-func (j *job) useful(known *source, p *catalog.Part, i int) bool {
+func (j *job) useful(known *source, c *fairContent, i int) bool {
+	if len(j.room.byKind[c.kind]) == 0 {
+		return false
+	}
 	if i >= 64 {
 		return true
 	}
@@ -98,7 +101,7 @@ func (j *job) useful(known *source, p *catalog.Part, i int) bool {
 	}
 	if bit := uint64(1) << i; known.looked&bit == 0 {
 		known.looked |= bit
-		if !j.usable(p) {
+		if !j.usable(c.form) {
 			known.useless |= bit
 		}
 	}
@@ -110,35 +113,36 @@ func (j *job) useful(known *source, p *catalog.Part, i int) bool {
 func (j *job) saving(b *fairBundle, known *source, a aim) int64 {
 	// What it costs to do without the contents is looked for only as far as need be.
 	spare := b.spare
-	for i := range b.least {
+	for i := range b.contents {
 		if spare < 0 {
 			return -1
 		}
-		if !j.useful(known, b.Parts()[i], i) {
-			spare -= b.least[i]
+		if c := &b.contents[i]; !j.useful(known, c, i) {
+			spare -= c.least
 		}
 	}
 	if spare < 0 || b.Discontinued {
 		return -1
 	}
 	saving := -a.bundle(j.s.Catalog, b.Bundle)
-	var few [8]int64
-	instead := append(few[:0], b.least...)
+	instead := j.room.instead[:0]
 	spare = saving
 	for i, p := range b.Parts() {
-		if j.useful(known, p, i) {
+		instead = append(instead, b.contents[i].least)
+		if j.useful(known, &b.contents[i], i) {
 			worth := j.worth(p, b.Contents[i].Quantity, a)
 			instead[i] = min(instead[i], worth)
 			saving += worth
 			spare += instead[i]
 		}
 	}
+	j.room.instead = instead
 	for _, everything := range [...]bool{false, true} {
 		for i, p := range b.Parts() {
 			if spare < 0 {
 				return -1
 			}
-			if !j.useful(known, p, i) {
+			if !j.useful(known, &b.contents[i], i) {
 				continue
 			}
 			found := instead[i]
@@ -398,7 +402,7 @@ func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.
 		if inPath {
 			sw.Holds = append(sw.Holds, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
 		}
-		if j.takenElsewhere(p) || !inPath && j.useful(&j.room.sources[b.Index()], p, i) {
+		if j.takenElsewhere(p) || !inPath && j.useful(&j.room.sources[b.Index()], &j.s.fairness.all.bundles[b.Index()].contents[i], i) {
 			sw.Cost -= j.worth(p, pieces, a)
 		}
 	}
@@ -440,11 +444,11 @@ func (j *job) pieces(p *catalog.Part) int {
 	return n
 }
 
-// usable reports whether a part could serve in this kit at all: some open demand
+// usable reports whether parts of a form could serve in this kit at all: some open demand
 // accepts it and, for a fuel fitting, it joins ends between line and inlet.
-func (j *job) usable(p *catalog.Part) bool {
-	for range j.takers(p.Form) {
-		return p.Kind != "fuel_fitting" || j.s.network.Serves(p.Form, j.supply, j.carburetor.Inlet.End)
+func (j *job) usable(f *catalog.Form) bool {
+	for range j.takers(f) {
+		return f.Kind != "fuel_fitting" || j.s.network.Serves(f, j.supply, j.carburetor.Inlet.End)
 	}
 	return false
 }

@@ -3,6 +3,7 @@ package kit
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -10,6 +11,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
+	"onetrip/internal/rules"
 )
 
 // Most bundles can be in no optimum, whatever the job: even if all that they hold is of
@@ -19,8 +21,7 @@ import (
 
 // fairness is, for each content of each bundle and for each tied part, the parts that can
 // take its place wherever it stands: of the same pack and finish, not tied, and of forms
-// that neither rules nor fit tell apart, or lower. Cheapest first, and no more than
-// insteadMost.
+// that to rules and fit are as good. Cheapest first, and no more than insteadMost.
 type fairness struct {
 	instead     [][][]*catalog.Part // by bundle and content
 	insteadTied [][]*catalog.Part   // by tied part
@@ -34,12 +35,20 @@ type worthwhile struct {
 	tied    []*catalog.Part
 }
 
-// fairBundle is a bundle that can be in an optimum. least is what it costs at most to do
-// without each of its contents, spare the sum of that less what the bundle costs.
+// fairBundle is a bundle that can be in an optimum. spare is what it costs at most to do
+// without all its contents, less what the bundle costs.
 type fairBundle struct {
 	*catalog.Bundle
-	least []int64
-	spare int64
+	contents []fairContent
+	spare    int64
+}
+
+// fairContent is the form of a content, with its kind, and what it costs at most to do
+// without.
+type fairContent struct {
+	form  *catalog.Form
+	kind  int // KindSpec.Index
+	least int64
 }
 
 // unknown is more than doing without a content can cost.
@@ -62,24 +71,26 @@ var mostInPath = map[catalog.Kind]int{"fuel_fitting": fit.MaxFittings, "fuel_fil
 
 func newFairness(s *Snapshot) *fairness {
 	f := &fairness{}
-	alike := map[string][]*catalog.Form{} // lowest first
-	keys := map[catalog.Kind]func(*catalog.Form) string{}
+	alike := map[string][]*catalog.Form{}
+	kinds := map[catalog.Kind]*likeness{}
 	enter := func(p *catalog.Part) {
-		if keys[p.Kind] != nil {
+		if kinds[p.Kind] != nil {
 			return
 		}
-		key := s.tellingApart(p.Kind)
-		keys[p.Kind] = key
+		like := newLikeness(s.Rules.Tested(p.Kind))
+		kinds[p.Kind] = like
 		for _, form := range s.Catalog.Forms(p.Kind) {
-			k := key(form)
+			k := like.key(form)
 			alike[k] = append(alike[k], form)
 		}
 	}
 	for _, b := range s.Catalog.Bundles() {
-		f.all.bundles = append(f.all.bundles, fairBundle{b, slices.Repeat([]int64{unknown}, len(b.Contents)), unknown * int64(len(b.Contents))})
+		all := fairBundle{Bundle: b}
 		for _, p := range b.Parts() {
+			all.add(p, unknown)
 			enter(p)
 		}
+		f.all.bundles = append(f.all.bundles, all)
 	}
 	for _, p := range s.Catalog.Parts() {
 		if p.Tied() && !p.Discontinued {
@@ -87,12 +98,11 @@ func newFairness(s *Snapshot) *fairness {
 			enter(p)
 		}
 	}
-	for _, forms := range alike {
-		slices.SortStableFunc(forms, func(a, b *catalog.Form) int { return cmp.Compare(a.HeightIn, b.HeightIn) })
-	}
 	// A part takes its own place, whoever else brings it.
 	itself := func(p *catalog.Part) []*catalog.Part { return []*catalog.Part{p} }
-	others := func(p *catalog.Part) []*catalog.Part { return inPlaceOf(p, alike[keys[p.Kind](p.Form)]) }
+	others := func(p *catalog.Part) []*catalog.Part {
+		return inPlaceOf(p, kinds[p.Kind], alike[kinds[p.Kind].key(p.Form)])
+	}
 	for _, b := range f.all.bundles {
 		contents := make([][]*catalog.Part, len(b.Contents))
 		for i, p := range b.Parts() {
@@ -113,33 +123,67 @@ func newFairness(s *Snapshot) *fairness {
 	return f
 }
 
-// tellingApart makes a key of what rules and fit look at in forms of a kind; of the height
-// fit knows only that lower is as good.
-func (s *Snapshot) tellingApart(kind catalog.Kind) func(*catalog.Form) string {
-	attrs := s.Rules.Tested(kind)
-	for _, name := range [...]string{"flange", "thread", "hose_in", "jets_in", "rods_in"} {
-		if !slices.Contains(attrs, name) {
-			attrs = append(attrs, name)
+// likeness compares forms of a kind by what rules and fit look at: some attributes must be
+// the same, of others more or less is as good. Of the height fit knows that lower is.
+type likeness struct {
+	same        []string
+	least, most []string
+}
+
+func newLikeness(tested map[string]rules.Op) *likeness {
+	l := &likeness{same: []string{"flange", "thread", "hose_in", "jets_in", "rods_in"}}
+	if op, known := tested["height_in"]; !known || op == rules.AtMost {
+		tested["height_in"] = rules.AtMost
+	} else {
+		tested["height_in"] = rules.Equal
+	}
+	for _, attr := range slices.Sorted(maps.Keys(tested)) {
+		switch {
+		case slices.Contains(l.same, attr):
+		case tested[attr] == rules.AtLeast:
+			l.least = append(l.least, attr)
+		case tested[attr] == rules.AtMost:
+			l.most = append(l.most, attr)
+		default:
+			l.same = append(l.same, attr)
 		}
 	}
-	return func(f *catalog.Form) string {
-		var b strings.Builder
-		fmt.Fprintf(&b, "%s|%g|%v", f.Kind, f.LengthIn, f.Ends)
-		for _, name := range attrs {
-			a, stated := f.Attr(name)
-			fmt.Fprintf(&b, "|%t %s", stated, a.String())
-		}
-		return b.String()
+	return l
+}
+
+// key is the same for forms that are the same in what must be.
+func (l *likeness) key(f *catalog.Form) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s|%g|%v", f.Kind, f.LengthIn, f.Ends)
+	for _, name := range l.same {
+		a, stated := f.Attr(name)
+		fmt.Fprintf(&b, "|%t %s", stated, a.String())
 	}
+	return b.String()
+}
+
+// asGood reports whether a form is as good as another of the same key; what is not stated
+// passes no test.
+func (l *likeness) asGood(f, as *catalog.Form) bool {
+	for i, names := range [...][]string{l.least, l.most} {
+		for _, name := range names {
+			was, stated := as.Attr(name)
+			is, known := f.Attr(name)
+			if stated && (!known || i == 0 && is.Value.Num < was.Value.Num || i == 1 && is.Value.Num > was.Value.Num) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // inPlaceOf finds the parts that can take the place of one among forms that are alike, the
 // part among them.
-func inPlaceOf(p *catalog.Part, alike []*catalog.Form) []*catalog.Part {
+func inPlaceOf(p *catalog.Part, like *likeness, alike []*catalog.Form) []*catalog.Part {
 	var out []*catalog.Part
 	for _, f := range alike {
-		if f.HeightIn > p.HeightIn {
-			break
+		if !like.asGood(f, p.Form) {
+			continue
 		}
 		for _, q := range f.Parts() { // cheapest first
 			if q.Price.AmountMinor > p.Price.AmountMinor {
@@ -160,13 +204,13 @@ func (f *fairness) worthALook(enough func(*catalog.Part) bool) worthwhile {
 	var out worthwhile
 	for n := range f.all.bundles {
 		b := f.all.bundles[n].Bundle
-		known := fairBundle{Bundle: b, least: make([]int64, len(b.Contents)), spare: -b.Price.AmountMinor}
+		known := fairBundle{Bundle: b, spare: -b.Price.AmountMinor}
 		for i, p := range b.Parts() {
-			known.least[i] = unknown
+			least := int64(unknown)
 			if at := slices.IndexFunc(f.instead[n][i], enough); at >= 0 {
-				known.least[i] = int64(fit.Packs(p, b.Contents[i].Quantity*fit.PieceUnits(p))) * f.instead[n][i][at].Price.AmountMinor
+				least = int64(fit.Packs(p, b.Contents[i].Quantity*fit.PieceUnits(p))) * f.instead[n][i][at].Price.AmountMinor
 			}
-			known.spare += known.least[i]
+			known.add(p, least)
 		}
 		if known.spare >= 0 {
 			out.bundles = append(out.bundles, known)
@@ -178,6 +222,11 @@ func (f *fairness) worthALook(enough func(*catalog.Part) bool) worthwhile {
 		}
 	}
 	return out
+}
+
+func (b *fairBundle) add(p *catalog.Part, least int64) {
+	b.contents = append(b.contents, fairContent{p.Form, p.Spec().Index(), least})
+	b.spare += least
 }
 
 // inStock lists what can be in an optimum by stock, of kits that take no more than

@@ -56,6 +56,7 @@ type room struct {
 	apart     []*catalog.Part // that are tied or that bundles may bring, and worth a look
 	elsewhere []fit.Switch    // what other needs may take of the fuel path's parts
 	usual     []usual
+	instead   []int64
 }
 
 var rooms = sync.Pool{New: func() any { return &room{byKind: make([][]*demand, len(catalog.Kinds))} }}

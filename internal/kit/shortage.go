@@ -182,7 +182,7 @@ func (j *job) among(short []buy) []string {
 			continue
 		}
 		for _, f := range j.s.Catalog.Forms(d.spec.Kind) {
-			if d.accepts(f) && j.usable(f.Parts()[0]) {
+			if d.accepts(f) && j.usable(f) {
 				for _, p := range f.Parts() {
 					if !p.Discontinued {
 						enter(p)

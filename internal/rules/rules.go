@@ -52,18 +52,26 @@ func (s *Set) Reads() []string {
 	return slices.Compact(all)
 }
 
-// Tested lists the attributes that some rule tests in parts of a kind, sorted.
-func (s *Set) Tested(kind catalog.Kind) []string {
-	var all []string
+// Tested are the attributes that some rule tests in parts of a kind: AtLeast or AtMost when
+// that is all that is ever asked, else Equal.
+func (s *Set) Tested(kind catalog.Kind) map[string]Op {
+	all := map[string]Op{}
 	for _, r := range s.rules {
 		for i := range r.tests {
-			if r.Kind == kind {
-				all = append(all, r.tests[i].test.Attr)
+			if r.Kind != kind {
+				continue
+			}
+			test := &r.tests[i].test
+			op, known := all[test.Attr]
+			switch {
+			case test.Op != AtLeast && test.Op != AtMost, known && op != test.Op:
+				all[test.Attr] = Equal
+			default:
+				all[test.Attr] = test.Op
 			}
 		}
 	}
-	slices.Sort(all)
-	return slices.Compact(all)
+	return all
 }
 
 // Rule is one rule. The fields are what its author wrote.
