@@ -24,11 +24,40 @@ type Network struct {
 // filed is the class of a form, and its place among the forms of its kind.
 type filed struct{ class, order int32 }
 
-// A class is forms that join the same, and those of them that are on sale.
+// A class is forms that join the same. best are those on sale that none is as good as to
+// rules, so that if these are refused all are. under tells of each part in Rows a cheaper
+// one in its row that is as good, -1 for none: refused are both or neither, or the dearer
+// one alone.
 type class struct {
-	forms, sold []*catalog.Form
+	forms, best []*catalog.Form
+	under       [][]int32
 	*catalog.Bucket
 	byLength bool // its rows are: how much of a part is taken depends on its length
+}
+
+// compare finds best and under.
+func (c *class) compare(asGood func(f, as *catalog.Form) bool) {
+	for _, f := range c.forms {
+		sold := slices.ContainsFunc(f.Parts(), func(p *catalog.Part) bool { return !p.Discontinued })
+		if !sold || slices.ContainsFunc(c.best, func(o *catalog.Form) bool { return asGood(o, f) }) {
+			continue
+		}
+		c.best = append(slices.DeleteFunc(c.best, func(o *catalog.Form) bool { return asGood(f, o) }), f)
+	}
+	for i := range c.Rows {
+		parts := c.Rows[i].Parts
+		under := make([]int32, len(parts))
+		var first []int32 // those with none under them
+		for k := range parts {
+			at := slices.IndexFunc(first, func(o int32) bool { return parts[o].Form == parts[k].Form || asGood(parts[o].Form, parts[k].Form) })
+			if under[k] = -1; at >= 0 {
+				under[k] = first[at]
+			} else {
+				first = append(first, int32(k))
+			}
+		}
+		c.under = append(c.under, under)
+	}
 }
 
 // class makes an empty class.
@@ -42,11 +71,6 @@ func (x *Network) file(f *catalog.Form, to int32, order int) {
 	x.of[f] = filed{to, int32(order)}
 	c := &x.classes[to]
 	c.forms = append(c.forms, f)
-	for _, p := range f.Parts() {
-		if !p.Discontinued && (len(c.sold) == 0 || c.sold[len(c.sold)-1] != f) {
-			c.sold = append(c.sold, f)
-		}
-	}
 }
 
 // FuelForms are the forms of a catalogue that a fuel path is made of.
@@ -80,8 +104,10 @@ type networkBore struct {
 }
 
 // NewNetwork indexes fittings by the ends they lead from and to, single ones before
-// pairs, filters and regulators by their ends, hoses and clamps by bore.
-func NewNetwork(forms FuelForms) *Network {
+// pairs, filters and regulators by their ends, hoses and clamps by bore. AsGood reports
+// whether whatever rules accept the second of two forms of a kind for they accept the first
+// for.
+func NewNetwork(forms FuelForms, asGood func(f, as *catalog.Form) bool) *Network {
 	x := &Network{ends: map[catalog.End]int32{}, runs: map[endPair][]run{}, of: map[*catalog.Form]filed{}}
 	x.joinFittings(forms.Fittings)
 	x.static = make([]bool, len(x.ends))
@@ -90,6 +116,7 @@ func NewNetwork(forms FuelForms) *Network {
 	for i := range x.classes {
 		c := &x.classes[i]
 		c.Bucket = catalog.NewBucket(c.forms, c.byLength)
+		c.compare(asGood)
 		c.forms = slices.SortedStableFunc(slices.Values(c.forms), (*catalog.Form).ComparePrice)
 	}
 	x.through = make([][]endPair, len(x.classes))

@@ -210,6 +210,7 @@ type choice struct {
 // A choiceRow is a row with its parts that rules accept, of those before next.
 type choiceRow struct {
 	*catalog.Row
+	under    []int32 // see class
 	accepted []int32
 	next     int
 }
@@ -489,10 +490,10 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	c := choice{role: role, class: of, standIn: standIn}
 	if of >= 0 {
 		class := &s.q.Network.classes[of]
-		if c.sold = slices.ContainsFunc(class.sold, func(f *catalog.Form) bool { return s.q.Accepts(role, f) }); c.sold {
+		if c.sold = slices.ContainsFunc(class.best, func(f *catalog.Form) bool { return s.q.Accepts(role, f) }); c.sold {
 			c.rows = lendZero(&s.rows, len(class.Rows))
 			for i := range c.rows {
-				c.rows[i] = choiceRow{Row: &class.Rows[i], accepted: lendZero(&s.accepted, 4)[:0]}
+				c.rows[i] = choiceRow{Row: &class.Rows[i], under: class.under[i], accepted: lendZero(&s.accepted, 4)[:0]}
 			}
 		}
 		lasting := lendZero(&s.lasting, len(s.q.Owned))[:0]
@@ -1145,6 +1146,9 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 // lookOn looks for one more part of a row that rules accept, at no more than such a price.
 func (s *PathSearch) lookOn(role Role, row *choiceRow, mostMinor int64) bool {
 	for ; row.next < len(row.Parts) && row.Parts[row.next].PriceMinor <= mostMinor; row.next++ {
+		if u := row.under[row.next]; u >= 0 && !slices.Contains(row.accepted, u) {
+			continue // that one was refused
+		}
 		if s.q.Accepts(role, row.Parts[row.next].Form) {
 			row.accepted = append(row.accepted, int32(row.next))
 			row.next++

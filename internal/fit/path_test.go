@@ -103,7 +103,7 @@ func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery 
 		return forms
 	}
 	return &PathQuery{From: mustEnd(from), To: mustEnd(to), RunLengthIn: runIn, NeedRegulator: regulator, Owned: s.owned,
-		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}),
+		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}, func(f, as *catalog.Form) bool { return false }),
 		Accepts: func(Role, *catalog.Form) bool { return true },
 	}
 }
