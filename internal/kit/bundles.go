@@ -90,11 +90,11 @@ func (j *job) bundleBit(b *catalog.Bundle) uint64 {
 
 // useful reports whether a content of a bundle could serve in this kit at all.
 func (j *job) useful(known *source, c *fairContent, i int) bool {
+	if c.required || i >= 64 {
+		return true
+	}
 	if len(j.room.byKind[c.kind]) == 0 {
 		return false
-	}
-	if i >= 64 {
-		return true
 	}
 	if known.job != j.room.job {
 		known.job, known.looked, known.useless = j.room.job, 0, 0

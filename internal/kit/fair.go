@@ -43,12 +43,13 @@ type fairBundle struct {
 	spare    int64
 }
 
-// fairContent is the form of a content, with its kind, and what it costs at most to do
-// without.
+// fairContent is the form of a content, with its kind, whether another part requires it, and
+// what it costs at most to do without.
 type fairContent struct {
-	form  *catalog.Form
-	kind  int // KindSpec.Index
-	least int64
+	form     *catalog.Form
+	kind     int // KindSpec.Index
+	required bool
+	least    int64
 }
 
 // unknown is more than doing without a content can cost.
@@ -240,7 +241,7 @@ func (f *fairness) worthALook(enough func(*catalog.Part) bool) worthwhile {
 }
 
 func (b *fairBundle) add(p *catalog.Part, least int64) {
-	b.contents = append(b.contents, fairContent{p.Form, p.Spec().Index(), least})
+	b.contents = append(b.contents, fairContent{p.Form, p.Spec().Index(), p.Required(), least})
 	b.spare += least
 }
 

@@ -368,8 +368,12 @@ func TestMoreOffersNeverCostMore(t *testing.T) {
 			stock(b.SKU)
 		}
 		for _, p := range others {
-			if rapid.IntRange(0, 3).Draw(t, "conflicts") == 0 {
-				p.Conflicts = []string{rapid.SampledFrom(useful).Draw(t, "with")}
+			other := []string{rapid.SampledFrom(useful).Draw(t, "other")}
+			switch rapid.IntRange(0, 7).Draw(t, "tied") {
+			case 0, 1:
+				p.Conflicts = other
+			case 2:
+				p.Requires = other
 			}
 		}
 		data.Parts = append(data.Parts, others...)
