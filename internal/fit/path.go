@@ -523,9 +523,12 @@ func (s *PathSearch) enter(prices PathPrices) {
 	emptied(&s.parts)
 	clear(s.apartID)
 	emptied(&s.outside)
+	classes := uint64(0) // of those outside, modulo 64: few have any
+	bit := func(class int32) uint64 { return 1 << (uint32(class) % 64) }
 	for _, p := range prices.Apart {
 		if at, known := s.q.Network.of[p.Form]; known {
 			s.outside = append(s.outside, apartClass{p, at.class})
+			classes |= bit(at.class)
 		}
 	}
 	for i := range s.choices {
@@ -534,9 +537,11 @@ func (s *PathSearch) enter(prices PathPrices) {
 		for _, p := range c.lasting {
 			s.addApart(p, c.role)
 		}
-		for _, b := range s.outside {
-			if b.class == c.class && s.q.Accepts(c.role, b.part.Form) && !slices.Contains(c.lasting, b.part) {
-				s.addApart(b.part, c.role)
+		if classes&bit(c.class) != 0 {
+			for _, b := range s.outside {
+				if b.class == c.class && s.q.Accepts(c.role, b.part.Form) && !slices.Contains(c.lasting, b.part) {
+					s.addApart(b.part, c.role)
+				}
 			}
 		}
 		if c.standIn != nil {
