@@ -386,7 +386,7 @@ type Bucket struct {
 // the one with the cheapest part is first.
 type Row struct {
 	Finish   Finish
-	Pack     int
+	Pack     int     // 1 for all where one piece is all that is taken
 	LengthIn float64 // 0 unless by length
 	Parts    []RowPart
 }
@@ -402,8 +402,19 @@ type RowPart struct {
 // UnitsPerPack is how many units one pack holds: pieces, in buckets by length whole inches.
 func (r *Row) UnitsPerPack() int { return max(r.Pack, 1) * max(int(r.LengthIn), 1) }
 
-// NewBucket sorts the parts of forms, by length too if that is asked for.
-func NewBucket(forms []*Form, byLength bool) *Bucket {
+// A Rowing is how much is taken of parts in a row: as many as are to be cut from their
+// length, or one piece, or some.
+type Rowing int8
+
+// Rowings.
+const (
+	SomePieces Rowing = iota
+	OnePiece
+	ByLength
+)
+
+// NewBucket sorts the parts of forms.
+func NewBucket(forms []*Form, by Rowing) *Bucket {
 	type kind struct {
 		finish   Finish
 		pack     int
@@ -417,7 +428,10 @@ func NewBucket(forms []*Form, byLength bool) *Bucket {
 			}
 			if !p.Discontinued && !p.Tied() {
 				k := kind{finish: p.Finish, pack: p.PackQuantity}
-				if byLength {
+				switch by {
+				case OnePiece:
+					k.pack = 1
+				case ByLength:
 					k.lengthIn = f.LengthIn
 				}
 				i, known := rows[k]
@@ -454,10 +468,14 @@ next:
 		forms[key] = append(forms[key], f)
 	}
 	spec, _ := k.Spec()
+	rowing := SomePieces
+	if spec.ByLength {
+		rowing = ByLength
+	}
 	stacked := spec.NeedsHeight || spec.NeedsLength && !spec.ByLength && spec.Ends == 0 // layers and studs
 	ix := &Index{attrs: attrs, buckets: make(map[string]*Bucket, len(forms))}
 	for key, list := range forms {
-		b := NewBucket(list, spec.ByLength)
+		b := NewBucket(list, rowing)
 		if stacked {
 			b.Ladders = newLadders(b.Rows, by)
 		}

@@ -24,26 +24,18 @@ type Network struct {
 // filed is the class of a form, and its place among the forms of its kind.
 type filed struct{ class, order int32 }
 
-// A class is forms that join the same. best are those on sale that none is as good as to
-// rules, so that if these are refused all are. under tells of each part in Rows a cheaper
-// one in its row that is as good, -1 for none: refused are both or neither, or the dearer
-// one alone.
+// A class is forms that join the same, those of them with tied parts among them. under tells
+// of each part in Rows a cheaper one in its row that rules accept whenever they accept it,
+// -1 for none.
 type class struct {
-	forms, best []*catalog.Form
+	forms, tied []*catalog.Form
 	under       [][]int32
 	*catalog.Bucket
-	byLength bool // its rows are: how much of a part is taken depends on its length
+	rowing catalog.Rowing
 }
 
-// compare finds best and under.
+// compare finds what is under what.
 func (c *class) compare(asGood func(f, as *catalog.Form) bool) {
-	for _, f := range c.forms {
-		sold := slices.ContainsFunc(f.Parts(), func(p *catalog.Part) bool { return !p.Discontinued })
-		if !sold || slices.ContainsFunc(c.best, func(o *catalog.Form) bool { return asGood(o, f) }) {
-			continue
-		}
-		c.best = append(slices.DeleteFunc(c.best, func(o *catalog.Form) bool { return asGood(f, o) }), f)
-	}
 	for i := range c.Rows {
 		parts := c.Rows[i].Parts
 		under := make([]int32, len(parts))
@@ -71,6 +63,9 @@ func (x *Network) file(f *catalog.Form, to int32, order int) {
 	x.of[f] = filed{to, int32(order)}
 	c := &x.classes[to]
 	c.forms = append(c.forms, f)
+	if slices.ContainsFunc(f.Parts(), func(p *catalog.Part) bool { return p.Tied() && !p.Discontinued }) {
+		c.tied = append(c.tied, f)
+	}
 }
 
 // FuelForms are the forms of a catalogue that a fuel path is made of.
@@ -115,7 +110,7 @@ func NewNetwork(forms FuelForms, asGood func(f, as *catalog.Form) bool) *Network
 	x.findBores(forms.Hoses, forms.Clamps)
 	for i := range x.classes {
 		c := &x.classes[i]
-		c.Bucket = catalog.NewBucket(c.forms, c.byLength)
+		c.Bucket = catalog.NewBucket(c.forms, c.rowing)
 		c.compare(asGood)
 		c.forms = slices.SortedStableFunc(slices.Values(c.forms), (*catalog.Form).ComparePrice)
 	}
@@ -199,6 +194,7 @@ func (x *Network) gates(forms []*catalog.Form) (out []networkGate) {
 		if i < 0 {
 			i = len(out)
 			out = append(out, networkGate{in: x.fixed(f.Ends[0]), out: x.fixed(f.Ends[1]), class: x.class()})
+			x.classes[out[i].class].rowing = catalog.OnePiece
 		}
 		x.file(f, out[i].class, order)
 	}
@@ -217,7 +213,7 @@ func (x *Network) findBores(hoses, clamps []*catalog.Form) {
 	for i, bore := range sizes {
 		at[bore] = i
 		x.bores = append(x.bores, networkBore{x.fixed(hoseEnd(bore)), x.class(), x.class()})
-		x.classes[x.bores[i].hoses].byLength = true
+		x.classes[x.bores[i].hoses].rowing = catalog.ByLength
 	}
 	for order, f := range hoses {
 		x.file(f, x.bores[at[f.Ends[0].Size]].hoses, order)

@@ -490,12 +490,12 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	c := choice{role: role, class: of, standIn: standIn}
 	if of >= 0 {
 		class := &s.q.Network.classes[of]
-		if c.sold = slices.ContainsFunc(class.best, func(f *catalog.Form) bool { return s.q.Accepts(role, f) }); c.sold {
-			c.rows = lendZero(&s.rows, len(class.Rows))
-			for i := range c.rows {
-				c.rows[i] = choiceRow{Row: &class.Rows[i], under: class.under[i], accepted: lendZero(&s.accepted, 4)[:0]}
-			}
+		c.rows = lendZero(&s.rows, len(class.Rows))
+		for i := range c.rows {
+			c.rows[i] = choiceRow{Row: &class.Rows[i], under: class.under[i], accepted: lendZero(&s.accepted, 4)[:0]}
+			c.sold = c.sold || s.lookOn(role, &c.rows[i], impossible)
 		}
+		c.sold = c.sold || slices.ContainsFunc(class.tied, func(f *catalog.Form) bool { return s.q.Accepts(role, f) })
 		lasting := lendZero(&s.lasting, len(s.q.Owned))[:0]
 		for _, h := range s.q.Owned {
 			at, known := s.q.Network.of[h.Part.Form]

@@ -44,8 +44,9 @@ func (j *job) weigh(a aim) {
 			return
 		}
 		known.bit = j.savings.Add(saving)
-		for i, p := range b.Parts() {
-			if !p.Discontinued && !p.Tied() && j.useful(known, &b.contents[i], i) && !slices.Contains(apart, p) {
+		for i := range b.contents {
+			c := &b.contents[i]
+			if p := b.Parts()[c.at]; !p.Discontinued && !p.Tied() && j.useful(known, c) && !slices.Contains(apart, p) {
 				apart = append(apart, p)
 			}
 		}
@@ -89,8 +90,8 @@ func (j *job) bundleBit(b *catalog.Bundle) uint64 {
 }
 
 // useful reports whether a content of a bundle could serve in this kit at all.
-func (j *job) useful(known *source, c *fairContent, i int) bool {
-	if c.required || i >= 64 {
+func (j *job) useful(known *source, c *fairContent) bool {
+	if c.required || c.at >= 64 {
 		return true
 	}
 	if len(j.room.byKind[c.kind]) == 0 {
@@ -99,13 +100,14 @@ func (j *job) useful(known *source, c *fairContent, i int) bool {
 	if known.job != j.room.job {
 		known.job, known.looked, known.useless = j.room.job, 0, 0
 	}
-	if bit := uint64(1) << i; known.looked&bit == 0 {
+	bit := uint64(1) << c.at
+	if known.looked&bit == 0 {
 		known.looked |= bit
 		if !j.usable(c.form) {
 			known.useless |= bit
 		}
 	}
-	return known.useless&(1<<i) == 0
+	return known.useless&bit == 0
 }
 
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
@@ -117,7 +119,7 @@ func (j *job) saving(b *fairBundle, known *source, a aim) int64 {
 		if spare < 0 {
 			return -1
 		}
-		if c := &b.contents[i]; !j.useful(known, c, i) {
+		if c := &b.contents[i]; !j.useful(known, c) {
 			spare -= c.least
 		}
 	}
@@ -127,10 +129,11 @@ func (j *job) saving(b *fairBundle, known *source, a aim) int64 {
 	saving := -a.bundle(j.s.Catalog, b.Bundle)
 	instead := j.room.instead[:0]
 	spare = saving
-	for i, p := range b.Parts() {
-		instead = append(instead, b.contents[i].least)
-		if j.useful(known, &b.contents[i], i) {
-			worth := j.worth(p, b.Contents[i].Quantity, a)
+	for i := range b.contents {
+		c := &b.contents[i]
+		instead = append(instead, c.least)
+		if j.useful(known, c) {
+			worth := j.worth(b.Parts()[c.at], b.Contents[c.at].Quantity, a)
 			instead[i] = min(instead[i], worth)
 			saving += worth
 			spare += instead[i]
@@ -138,18 +141,19 @@ func (j *job) saving(b *fairBundle, known *source, a aim) int64 {
 	}
 	j.room.instead = instead
 	for _, everything := range [...]bool{false, true} {
-		for i, p := range b.Parts() {
+		for i := range b.contents {
 			if spare < 0 {
 				return -1
 			}
-			if !j.useful(known, &b.contents[i], i) {
+			c := &b.contents[i]
+			if !j.useful(known, c) {
 				continue
 			}
-			found := instead[i]
+			p, pieces, found := b.Parts()[c.at], b.Contents[c.at].Quantity, instead[i]
 			if everything {
-				found = j.instead(p, b.Contents[i].Quantity, found, a)
+				found = j.instead(p, pieces, found, a)
 			} else {
-				found = j.insteadUsual(p, b.Contents[i].Quantity, found, a)
+				found = j.insteadUsual(p, pieces, found, a)
 			}
 			spare, instead[i] = spare-(instead[i]-found), found
 		}
@@ -402,7 +406,7 @@ func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.
 		if inPath {
 			sw.Holds = append(sw.Holds, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
 		}
-		if j.takenElsewhere(p) || !inPath && j.useful(&j.room.sources[b.Index()], &j.s.fairness.all.bundles[b.Index()].contents[i], i) {
+		if j.takenElsewhere(p) || !inPath && (p.Required() || j.usable(p.Form)) {
 			sw.Cost -= j.worth(p, pieces, a)
 		}
 	}

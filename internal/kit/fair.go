@@ -39,13 +39,14 @@ type worthwhile struct {
 // without all its contents, less what the bundle costs.
 type fairBundle struct {
 	*catalog.Bundle
-	contents []fairContent
+	contents []fairContent // those that it costs most to do without first
 	spare    int64
 }
 
 // fairContent is the form of a content, with its kind, whether another part requires it, and
 // what it costs at most to do without.
 type fairContent struct {
+	at       int // in Bundle.Contents
 	form     *catalog.Form
 	kind     int // KindSpec.Index
 	required bool
@@ -241,7 +242,9 @@ func (f *fairness) worthALook(enough func(*catalog.Part) bool) worthwhile {
 }
 
 func (b *fairBundle) add(p *catalog.Part, least int64) {
-	b.contents = append(b.contents, fairContent{p.Form, p.Spec().Index(), p.Required(), least})
+	c := fairContent{len(b.contents), p.Form, p.Spec().Index(), p.Required(), least}
+	at, _ := slices.BinarySearchFunc(b.contents, c, func(a, b fairContent) int { return cmp.Compare(b.least, a.least) })
+	b.contents = slices.Insert(b.contents, at, c)
 	b.spare += least
 }
 
