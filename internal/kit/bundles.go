@@ -20,6 +20,9 @@ type source struct {
 
 	choice int64 // that bit is of
 	bit    uint64
+
+	dead    int64 // job that it can be in no optimum of, whatever the finish wanted
+	deadFor Objective
 }
 
 // weigh finds the sources of parts for a choice under an aim: what is had already, and
@@ -39,8 +42,14 @@ func (j *job) weigh(a aim) {
 			return
 		}
 		known.choice, known.bit = j.room.choice, 0
-		saving := j.saving(b, known, a)
+		if known.dead == j.room.job && known.deadFor == a.objective {
+			return
+		}
+		saving, whatever := j.saving(b, known, a)
 		if saving < 0 {
+			if whatever && a.restock == nil {
+				known.dead, known.deadFor = j.room.job, a.objective
+			}
 			return
 		}
 		known.bit = j.savings.Add(saving)
@@ -111,22 +120,22 @@ func (j *job) useful(known *source, c *fairContent) bool {
 }
 
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
-// optimum: other parts in place of its contents cost less.
-func (j *job) saving(b *fairBundle, known *source, a aim) int64 {
+// optimum: other parts in place of its contents cost less, maybe whatever the finish wanted.
+func (j *job) saving(b *fairBundle, known *source, a aim) (saving int64, whatever bool) {
 	// What it costs to do without the contents is looked for only as far as need be.
 	spare := b.spare
 	for i := range b.contents {
 		if spare < 0 {
-			return -1
+			return -1, true
 		}
 		if c := &b.contents[i]; !j.useful(known, c) {
 			spare -= c.least
 		}
 	}
 	if spare < 0 || b.Discontinued {
-		return -1
+		return -1, true
 	}
-	saving := -a.bundle(j.s.Catalog, b.Bundle)
+	saving = -a.bundle(j.s.Catalog, b.Bundle)
 	instead := j.room.instead[:0]
 	spare = saving
 	for i := range b.contents {
@@ -140,28 +149,30 @@ func (j *job) saving(b *fairBundle, known *source, a aim) int64 {
 		}
 	}
 	j.room.instead = instead
+	whatever = true
 	for _, everything := range [...]bool{false, true} {
 		for i := range b.contents {
 			if spare < 0 {
-				return -1
+				return -1, whatever
 			}
 			c := &b.contents[i]
 			if !j.useful(known, c) {
 				continue
 			}
-			p, pieces, found := b.Parts()[c.at], b.Contents[c.at].Quantity, instead[i]
+			p, pieces := b.Parts()[c.at], b.Contents[c.at].Quantity
+			look := j.insteadUsual
 			if everything {
-				found = j.instead(p, pieces, found, a)
-			} else {
-				found = j.insteadUsual(p, pieces, found, a)
+				look = j.instead
 			}
+			found, finish := look(p, pieces, instead[i], a)
+			whatever = whatever && finish == p.Finish
 			spare, instead[i] = spare-(instead[i]-found), found
 		}
 	}
 	if spare < 0 {
-		return -1
+		return -1, whatever
 	}
-	return saving
+	return saving, false
 }
 
 // worth is the most that pieces of a part save when they need not be bought: their packs,
@@ -188,13 +199,13 @@ type usual struct {
 
 // insteadUsual is what instead is, or more, from a look at one part: the one that is
 // cheapest for most.
-func (j *job) insteadUsual(p *catalog.Part, pieces int, known int64, a aim) int64 {
+func (j *job) insteadUsual(p *catalog.Part, pieces int, known int64, a aim) (minor int64, finish catalog.Finish) {
 	if p.Tied() {
-		return known
+		return known, p.Finish
 	}
 	places := j.placesOf(p)
 	if places == nil {
-		return known
+		return known, p.Finish
 	}
 	i := slices.IndexFunc(j.room.usual, func(u usual) bool { return u.bucket == places })
 	if i < 0 {
@@ -203,9 +214,11 @@ func (j *job) insteadUsual(p *catalog.Part, pieces int, known int64, a aim) int6
 	}
 	q := j.room.usual[i].part
 	if q != nil && a.penaltyOf(q.Finish) <= a.penaltyOf(p.Finish) && (q.Form == p.Form || j.replaces(q.Form, p)) {
-		known = min(known, j.inPlace(p, q, pieces, a))
+		if cost := j.inPlace(p, q, pieces, a); cost < known {
+			return cost, q.Finish
+		}
 	}
-	return known
+	return known, p.Finish
 }
 
 // cheapest is the part of a bucket that costs least by the piece and that some demand
@@ -250,15 +263,16 @@ const insteadLooks = 40
 
 // instead is the most that it costs any kit to do without so many pieces of a part from a
 // bundle: at most known, or what other parts count that can take its place wherever it may
-// stand, and are not tied.
-func (j *job) instead(p *catalog.Part, pieces int, known int64, a aim) int64 {
+// stand, and are not tied; with the finish of the part that does, the same if none.
+func (j *job) instead(p *catalog.Part, pieces int, known int64, a aim) (minor int64, finish catalog.Finish) {
+	finish = p.Finish
 	if p.Tied() { // the kit may hang on this very part
-		return known
+		return known, finish
 	}
 	units, mixed := j.taken(p, p)
 	places := j.placesOf(p)
 	if units == 0 || places == nil {
-		return known
+		return known, finish
 	}
 	if mixed {
 		units = pieces
@@ -283,11 +297,13 @@ func (j *job) instead(p *catalog.Part, pieces int, known int64, a aim) int64 {
 			}
 			looks--
 			if sold.Form == p.Form || j.replaces(sold.Form, p) {
-				known = min(known, j.inPlace(p, sold.Part, pieces, a))
+				if cost := j.inPlace(p, sold.Part, pieces, a); cost < known {
+					known, finish = cost, row.Finish
+				}
 			}
 		}
 	}
-	return known
+	return known, finish
 }
 
 // inPlace is the most that a part q costs any kit in place of so many pieces of a part p
