@@ -1206,7 +1206,6 @@ func (s *PathSearch) withHose(best *solved, l *label, most int64) bool {
 	if count == 0 || l.cost >= best.cost {
 		return false
 	}
-	pieceIn := s.q.RunLengthIn/float64(count) + barbOverlap
 	cost := l.cost
 	var hoses [maxLinks]bored
 	for i, kinds := 0, 0; i < count; kinds++ {
@@ -1214,21 +1213,30 @@ func (s *PathSearch) withHose(best *solved, l *label, most int64) bool {
 		for i++; i < count && int(l.pieces[i])-1 == bore; i++ {
 			n++
 		}
-		b := &s.bores[bore]
-		hose, hoseCost := s.cheapestOf(b.hoses, &b.hose[count-1][n-1], n, func(p *catalog.Part) int {
-			if p.LengthIn < pieceIn {
-				return 0
-			}
-			return n * CutUnits(p, pieceIn)
-		})
-		clamp, clampCost := s.cheapestOf(b.clamps, &b.clamp[count-1][n-1], n, func(*catalog.Part) int { return n * clampsPiece })
+		hose, hoseCost, clamp, clampCost := s.withClamps(bore, count, n)
 		if cost += hoseCost + clampCost; cost >= best.cost || cost > most {
 			return false
 		}
 		hoses[kinds] = bored{bore, n, hose, clamp}
 	}
-	best.cost, best.pieceIn, best.hoses = cost, pieceIn, hoses
+	best.cost, best.pieceIn, best.hoses = cost, s.pieceIn(count), hoses
 	return true
+}
+
+// pieceIn is how long each of so many pieces of hose is.
+func (s *PathSearch) pieceIn(count int) float64 { return s.q.RunLengthIn/float64(count) + barbOverlap }
+
+// withClamps is the cheapest hose and clamps, as entries, for n of so many pieces.
+func (s *PathSearch) withClamps(bore, count, n int) (hose int32, hoseCost int64, clamp int32, clampCost int64) {
+	b, pieceIn := &s.bores[bore], s.pieceIn(count)
+	hose, hoseCost = s.cheapestOf(b.hoses, &b.hose[count-1][n-1], n, func(p *catalog.Part) int {
+		if p.LengthIn < pieceIn {
+			return 0
+		}
+		return n * CutUnits(p, pieceIn)
+	})
+	clamp, clampCost = s.cheapestOf(b.clamps, &b.clamp[count-1][n-1], n, func(*catalog.Part) int { return n * clampsPiece })
+	return hose, hoseCost, clamp, clampCost
 }
 
 // along visits the parts of the path that was just solved, from the line on; clamps

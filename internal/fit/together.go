@@ -83,12 +83,39 @@ func (s *PathSearch) shareAmongPlaces(out *solved, most int64) {
 		}
 	}
 	limit := min(most, out.cost-1)
-	if least > limit && !(s.lines || s.packed) || least > limit && !s.sharingHelps(limit) {
+	if least > limit && !(s.lines || s.packed) {
 		return
 	}
-	if better := s.solveTogether(limit); better.cost < impossible {
+	after := s.leastAfter()
+	if least > limit && !s.sharingHelps(limit-after[0]) {
+		return
+	}
+	if better := s.solveTogether(limit, after); better.cost < impossible {
 		*out = better
 	}
+}
+
+// leastAfter is by stage the least that the gates from it on cost and, as one piece of it
+// is in every path, hose: a piece that is no longer than any.
+func (s *PathSearch) leastAfter() (after [maxLinks + 1]int64) {
+	links := len(s.stages)
+	after[links] = impossible
+	for i := range s.bores {
+		_, hose, _, clamp := s.withClamps(i, links, 1)
+		after[links] = min(after[links], hose+clamp)
+	}
+	for i := links - 1; i >= 0; i-- {
+		least := int64(impossible)
+		for g := range s.stages[i].gates {
+			own := int64(0)
+			if c := s.stages[i].gates[g].choice; c >= 0 {
+				own, _ = s.cheapest(c)
+			}
+			least = min(least, own)
+		}
+		after[i] = after[i+1] + least
+	}
+	return after
 }
 
 // sharing is what a path costs more than with every place paid for by itself.
@@ -342,8 +369,8 @@ func (r *repeated) covered(by []contender, c *contender) bool {
 	return false
 }
 
-// solveTogether finds the cheapest path that costs at most so much.
-func (s *PathSearch) solveTogether(limit int64) solved {
+// solveTogether finds the cheapest path that costs at most so much; after is leastAfter.
+func (s *PathSearch) solveTogether(limit int64, after [maxLinks + 1]int64) solved {
 	s.findRepeated()
 	t := &s.together
 	t.bags, t.parts = t.bags[:0], t.parts[:0]
@@ -354,7 +381,7 @@ func (s *PathSearch) solveTogether(limit int64) solved {
 		}
 		for k := range s.contenders(r) {
 			c := &r.now[k]
-			if c.number = -1; !c.linear && c.costs[1] <= limit {
+			if c.number = -1; !c.linear && c.costs[1] <= limit-after[0] {
 				c.number, c.class = int16(len(t.parts)), r
 				t.parts = append(t.parts, c)
 			}
@@ -362,7 +389,7 @@ func (s *PathSearch) solveTogether(limit int64) solved {
 	}
 	t.trail[0] = append(t.trail[0][:0], longLabel{label: label{gate: -1, bore: -1}})
 	for i := range s.stages {
-		s.extendTogether(i, limit)
+		s.extendTogether(i, limit-after[i+1], limit-after[0])
 	}
 	out, at := solved{cost: impossible}, -1
 	final := t.trail[len(s.stages)]
@@ -379,8 +406,9 @@ func (s *PathSearch) solveTogether(limit int64) solved {
 	return out
 }
 
-// extendTogether goes from the labels before a stage through its gates.
-func (s *PathSearch) extendTogether(stage int, limit int64) {
+// extendTogether goes from the labels before a stage through its gates, to labels that cost
+// at most so much, by runs that do.
+func (s *PathSearch) extendTogether(stage int, limit, limitRun int64) {
 	t, st := &s.together, &s.stages[stage]
 	from, to := t.trail[stage], t.trail[stage+1][:0]
 	for g := range st.gates {
@@ -406,15 +434,15 @@ func (s *PathSearch) extendTogether(stage int, limit int64) {
 			if before.cost > limit {
 				continue
 			}
-			for _, run := range s.bagsOf(&st.straight[from[l].end*len(st.gates)+g], limit) {
+			for _, run := range s.bagsOf(&st.straight[from[l].end*len(st.gates)+g], limitRun) {
 				arrive(l, -1, t.with(before, &run.bag), [2]chosenFittings{run.chosen})
 			}
 			for b := range s.bores {
-				lefts := s.bagsOf(&st.left[from[l].end*len(s.bores)+b], limit)
+				lefts := s.bagsOf(&st.left[from[l].end*len(s.bores)+b], limitRun)
 				if len(lefts) == 0 {
 					continue
 				}
-				rights := s.bagsOf(&st.right[b*len(st.gates)+g], limit)
+				rights := s.bagsOf(&st.right[b*len(st.gates)+g], limitRun)
 				for i := range lefts {
 					half := t.with(before, &lefts[i].bag)
 					for k := 0; k < len(rights) && half.cost <= limit; k++ {
