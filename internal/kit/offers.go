@@ -168,7 +168,10 @@ func (j *job) single(d *demand, a aim) group {
 		}
 		found.enter(row)
 		if found.beats(row.Parts[0].PriceMinor, 0) {
-			break // as all in the rows after it are dearer
+			if found.packs[1<<found.count-1] == 1 {
+				break // as all in the rows after it are dearer
+			}
+			continue // larger packs of theirs may cost less in the end
 		}
 		penalty := a.penaltyOf(row.Finish)
 		for k := range row.Parts {
