@@ -165,6 +165,8 @@ type PathSearch struct {
 
 	together together
 
+	left   int  // settings that may still be solved
+	cut    bool // some were not
 	found  []PathOption
 	steps  []Step
 	uses   []Use
@@ -641,6 +643,7 @@ func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	s.rivals = s.rivals[:0]
 	s.setSwitches(prices)
 	first := len(s.found)
+	s.left, s.cut = mostSolved, false
 	s.set(off)
 	without := s.solve(impossible - 1)
 	if without.cost < impossible {
@@ -654,6 +657,14 @@ func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	slices.SortStableFunc(found, func(a, b PathOption) int { return compareOptions(&a.Option, &b.Option) })
 	return found
 }
+
+// mostSolved bounds the settings of switches that are solved. Kits come to some dozens,
+// unless the fewest lines are asked for where there are bundles by the hundred.
+const mostSolved = 2000
+
+// Cut reports whether Paths stopped before all settings were looked at, so that a better
+// path may be missing.
+func (s *PathSearch) Cut() bool { return s.cut }
 
 // setSwitches puts the switches in terms of the search.
 func (s *PathSearch) setSwitches(prices PathPrices) {
@@ -735,6 +746,11 @@ func (s *PathSearch) set(all state) {
 // without is what the path costs with every switch off. It may cost more when others take
 // what is held, or more than is in stock.
 func (s *PathSearch) explore(without int64, first int) {
+	if s.left == 0 {
+		s.cut = true
+		return
+	}
+	s.left--
 	most, unknown := without, false
 	for i, st := range s.state {
 		switch st {

@@ -1,6 +1,7 @@
 package kit
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -25,6 +26,20 @@ type source struct {
 	deadFor Objective
 }
 
+// A choice looks at up to mostBundles bundles, and of more only at the fewBundles that can
+// save most: then it is not proven the best. So many are worth a look only where the fewest
+// lines are asked for, as each saves some whatever it costs.
+const (
+	mostBundles = 32
+	fewBundles  = 16
+)
+
+// liveBundle is a bundle that can be in an optimum, with the most that it can save.
+type liveBundle struct {
+	*fairBundle
+	saving int64
+}
+
 // weigh finds the sources of parts for a choice under an aim: what is had already, and
 // the bundles that can be in an optimum, with the parts that these may bring, and the tied
 // parts that can.
@@ -34,8 +49,8 @@ func (j *job) weigh(a aim) {
 	for i, h := range j.holdings {
 		j.held[i] = j.savings.Add(j.worth(h.Part, j.pieces(h.Part), a))
 	}
-	apart := j.room.apart[:0]
-	j.room.usual = j.room.usual[:0]
+	apart, live := j.room.apart[:0], j.room.live[:0]
+	j.room.usual, j.unproven = j.room.usual[:0], false
 	weigh := func(b *fairBundle) {
 		known := &j.room.sources[b.Index()]
 		if known.choice == j.room.choice {
@@ -52,13 +67,7 @@ func (j *job) weigh(a aim) {
 			}
 			return
 		}
-		known.bit = j.savings.Add(saving)
-		for i := range b.contents {
-			c := &b.contents[i]
-			if p := b.Parts()[c.at]; !p.Discontinued && !p.Tied() && j.useful(known, c) && !slices.Contains(apart, p) {
-				apart = append(apart, p)
-			}
-		}
+		live = append(live, liveBundle{b, saving})
 	}
 	for _, h := range j.holdings { // what is known beforehand is not of jobs that have some already
 		for _, b := range h.Part.Bundles() {
@@ -69,12 +78,26 @@ func (j *job) weigh(a aim) {
 	for i := range worth.bundles {
 		weigh(&worth.bundles[i])
 	}
+	if len(live) > mostBundles {
+		slices.SortStableFunc(live, func(a, b liveBundle) int { return cmp.Compare(b.saving, a.saving) })
+		live, j.unproven = live[:fewBundles], true
+	}
+	for _, l := range live {
+		known := &j.room.sources[l.Index()]
+		known.bit = j.savings.Add(l.saving)
+		for i := range l.contents {
+			c := &l.contents[i]
+			if p := l.Parts()[c.at]; !p.Discontinued && !p.Tied() && j.useful(known, c) && !slices.Contains(apart, p) {
+				apart = append(apart, p)
+			}
+		}
+	}
 	for _, p := range worth.tied {
 		if j.usable(p.Form) {
 			apart = append(apart, p)
 		}
 	}
-	j.room.apart = apart
+	j.room.apart, j.room.live = apart, live
 }
 
 // sources are where a part may come from beside its own packs: bundles that can save

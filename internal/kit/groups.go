@@ -154,6 +154,7 @@ func (j *job) fuelGroup(a aim) group {
 			break
 		}
 	}
+	j.unproven = j.unproven || j.paths.Cut()
 	g.options = lend(&j.room.options, len(paths))[:0]
 	for i := range paths {
 		g.options = append(g.options, option{uses: paths[i].Uses, penalty: paths[i].Penalty, path: &paths[i]})

@@ -33,6 +33,7 @@ type job struct {
 	inBox    int           // of them, the first, are in the box
 	held     []uint64      // bits of the holdings as sources
 	savings  *fit.Savings  // of all sources of parts, under the aim
+	unproven bool          // the choice was made among fewer bundles or paths than there are
 	paths    *fit.PathSearch
 	stacks   *fit.StackSearch
 

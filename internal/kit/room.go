@@ -55,6 +55,7 @@ type room struct {
 	sources   []source        // by index of bundle; of no account when of another job or choice
 	apart     []*catalog.Part // that are tied or that bundles may bring, and worth a look
 	elsewhere []fit.Switch    // what other needs may take of the fuel path's parts
+	live      []liveBundle
 	usual     []usual
 	instead   []int64
 }
@@ -122,6 +123,7 @@ func (r *room) release() {
 	r.facts.Vehicle, r.facts.Carburetor, r.facts.Calc = nil, nil, nil
 	empty(&r.apart)
 	empty(&r.elsewhere)
+	empty(&r.live)
 	empty(&r.usual)
 	r.evaluation.Release()
 	rooms.Put(r)

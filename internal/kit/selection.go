@@ -126,6 +126,9 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 		return nil, err
 	}
 	solution := &sel.solution
+	if j.unproven {
+		solution.Optimal, solution.LowerBound = false, 0
+	}
 	sel.chosen = lend(&j.room.chosen, len(sel.groups))
 	for g := range sel.groups {
 		sel.chosen[g] = &sel.groups[g].options[solution.Choice[g]]
