@@ -46,6 +46,7 @@ type PathPrices struct {
 	Apart    []*catalog.Part
 	Lines    bool
 	Switches func(apart []*catalog.Part) []Switch
+	Most     int // settings of the switches that are solved; see Cut
 }
 
 // Role is what a part does in a fuel path.
@@ -643,7 +644,7 @@ func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	s.rivals = s.rivals[:0]
 	s.setSwitches(prices)
 	first := len(s.found)
-	s.left, s.cut = mostSolved, false
+	s.left, s.cut = prices.Most, false
 	s.set(off)
 	without := s.solve(impossible - 1)
 	if without.cost < impossible {
@@ -657,10 +658,6 @@ func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	slices.SortStableFunc(found, func(a, b PathOption) int { return compareOptions(&a.Option, &b.Option) })
 	return found
 }
-
-// mostSolved bounds the settings of switches that are solved. Kits come to some dozens,
-// unless the fewest lines are asked for where there are bundles by the hundred.
-const mostSolved = 2000
 
 // Cut reports whether Paths stopped before all settings were looked at, so that a better
 // path may be missing.

@@ -128,7 +128,7 @@ func (s *shop) prices() PathPrices {
 		}
 	}
 	lines := slices.ContainsFunc(s.all(), func(c Candidate) bool { return c.Once > 0 })
-	return PathPrices{s.candidate, noPenalty, apart, lines, s.switches}
+	return PathPrices{s.candidate, noPenalty, apart, lines, s.switches, math.MaxInt}
 }
 
 func noPenalty(catalog.Finish) int64 { return 0 }

@@ -108,6 +108,13 @@ func (j *job) owns(need string) bool {
 	return d != nil && d.owned > 0
 }
 
+// Settings of its switches for which a fuel path is looked for: kits come to some dozens,
+// those of fewest lines to thousands. Few, where the choice is not proven the best anyway.
+const (
+	mostSettings = 20_000
+	fewSettings  = 500
+)
+
 // fuelGroup is the group of the fuel path. Without any path that mates end to end
 // the search is repeated with stand-ins for parts nobody sells, at a price above
 // any real part, so that the kit names the fewest missing pieces and still lists
@@ -139,6 +146,10 @@ func (j *job) fuelGroup(a aim) group {
 		Apart:    apart,
 		Lines:    a.objective != ByPrice,
 		Switches: func(parts []*catalog.Part) []fit.Switch { return j.switches(parts, a) },
+		Most:     mostSettings,
+	}
+	if j.unproven {
+		prices.Most = fewSettings
 	}
 	var paths []fit.PathOption
 	for _, broken := range []bool{false, true} {
