@@ -20,6 +20,7 @@ type Snapshot struct {
 	vehicles    []*Vehicle
 	carburetors []*Carburetor
 	parts       []*Part
+	tied        []*Part // of parts
 	bundles     []*Bundle
 
 	vehicleByID map[string]*Vehicle
@@ -80,18 +81,22 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 			return nil, err
 		}
 		s.intern(interned, p)
-		p.tied = len(p.Requires)+len(p.Conflicts) > 0
+		p.tied, p.required = false, false // a catalogue may be indexed again
+		if len(p.Requires)+len(p.Conflicts) > 0 {
+			s.tie(p)
+		}
 	}
 	for _, p := range s.parts {
 		for i, skus := range [...][]string{p.Requires, p.Conflicts} {
 			for _, sku := range skus {
 				if other, ok := s.bySKU[sku].(*Part); ok {
-					other.tied = true
+					s.tie(other)
 					other.required = other.required || i == 0
 				}
 			}
 		}
 	}
+	slices.SortFunc(s.tied, func(a, b *Part) int { return cmp.Compare(a.SKU, b.SKU) })
 	for _, c := range s.carburetors {
 		if err := offer(&c.Offer, c); err != nil {
 			return nil, err
@@ -126,6 +131,14 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 		return nil, err
 	}
 	return s, nil
+}
+
+// tie notes a part that is tied.
+func (s *Snapshot) tie(p *Part) {
+	if !p.tied {
+		p.tied = true
+		s.tied = append(s.tied, p)
+	}
 }
 
 // intern makes parts of equal form share one Form and files it under its kind and ends.
@@ -237,6 +250,9 @@ func (s *Snapshot) Carburetors() []*Carburetor { return s.carburetors }
 
 // Parts lists parts by SKU.
 func (s *Snapshot) Parts() []*Part { return s.parts }
+
+// Tied lists the parts that are tied by SKU.
+func (s *Snapshot) Tied() []*Part { return s.tied }
 
 // Bundles lists bundles by SKU.
 func (s *Snapshot) Bundles() []*Bundle { return s.bundles }

@@ -189,10 +189,8 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 	for i := range out {
 		from := len(skus)
 		for l := range lines {
-			for _, need := range lines[l].Fills {
-				if need == out[i].ID {
-					skus = append(skus, lines[l].SKU)
-				}
+			if slices.Contains(lines[l].Fills, out[i].ID) {
+				skus = append(skus, lines[l].SKU)
 			}
 		}
 		out[i].Lines = skus[from:len(skus):len(skus)]

@@ -17,7 +17,7 @@ import (
 // requirers lists the parts of a catalogue that require some of the fuel path's kinds.
 func requirers(cat *catalog.Snapshot) []*catalog.Part {
 	var out []*catalog.Part
-	for _, p := range cat.Parts() {
+	for _, p := range cat.Tied() {
 		if slices.ContainsFunc(p.Requires, func(sku string) bool {
 			other, err := cat.Part(sku) // refused when the catalogue was read, if unknown
 			return err == nil && slices.Contains(fuelKinds, other.Kind)

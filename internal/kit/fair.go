@@ -94,8 +94,8 @@ func newFairness(s *Snapshot) *fairness {
 		}
 		f.all.bundles = append(f.all.bundles, all)
 	}
-	for _, p := range s.Catalog.Parts() {
-		if p.Tied() && !p.Discontinued {
+	for _, p := range s.Catalog.Tied() {
+		if !p.Discontinued {
 			f.all.tied = append(f.all.tied, p)
 			enter(p)
 		}
@@ -280,28 +280,22 @@ func (j *job) worthALook(a aim) worthwhile {
 
 // fewPieces reports whether the job can take no more than usualPieces of any kind.
 func (j *job) fewPieces() bool {
-	for _, d := range j.demands {
-		if d.status != "" {
-			continue
-		}
-		pieces, path := 0, false
-		for _, o := range j.demands {
+	for _, demands := range j.room.byKind {
+		pieces, inPath := 0, 0
+		for _, d := range demands {
 			switch {
-			case o.status != "" || o.spec != d.spec:
-			case slices.Contains(pathNeeds, o.need):
-				path = true
-			case slices.Contains(stackNeeds, o.need):
-				pieces += max(fit.MaxGaskets, int(o.remaining()))
-			case o.spec.ByLength: // cut from one piece
+			case d.status != "":
+			case slices.Contains(pathNeeds, d.need):
+				inPath = mostInPath[d.spec.Kind]
+			case slices.Contains(stackNeeds, d.need):
+				pieces += max(fit.MaxGaskets, int(d.remaining()))
+			case d.spec.ByLength: // cut from one piece
 				pieces++
 			default:
-				pieces += int(o.remaining())
+				pieces += int(d.remaining())
 			}
 		}
-		if path {
-			pieces += mostInPath[d.spec.Kind]
-		}
-		if pieces > usualPieces(d.spec.Kind) {
+		if len(demands) > 0 && pieces+inPath > usualPieces(demands[0].spec.Kind) {
 			return false
 		}
 	}

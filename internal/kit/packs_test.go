@@ -5,10 +5,9 @@ import (
 	"strings"
 	"testing"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
-	"onetrip/internal/store"
+	"onetrip/internal/kit/kittest"
 )
 
 // A pack of two is found that costs less than two single ones, although other single ones
@@ -24,10 +23,7 @@ func TestLargerPacksAreFoundBehindDearerSingleOnes(t *testing.T) {
 			if err != nil || !alone || l.Quantity != 2 || p.PackQuantity != 1 || p.ByLength() || p.Tied() || p.Price.AmountMinor < 50 {
 				continue
 			}
-			data, err := store.ReadCatalogue(db.Seed())
-			if err != nil {
-				t.Fatal(err)
-			}
+			data := kittest.Data(t)
 			offer := func(sku string, finish catalog.Finish, pack int, priceMinor int64) {
 				o := &catalog.Part{Offer: p.Offer, Form: p.Form}
 				o.SKU, o.GTIN, o.Finish, o.PackQuantity, o.Price.AmountMinor = sku, "", finish, pack, priceMinor

@@ -7,10 +7,9 @@ import (
 	"math/rand/v2"
 	"testing"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
-	"onetrip/internal/store"
+	"onetrip/internal/kit/kittest"
 )
 
 // Not under the race detector, where brute force takes minutes.
@@ -84,10 +83,7 @@ var moreNeeds = []string{`
 // packs and at other prices, little of it in stock at the first location, with bundles of
 // that alone, and now and then wanted for other needs too, or required by other parts. The fittings are those that thread into filters and regulators.
 func fewFuelParts(t *testing.T, draw *rand.Rand) (s *kit.Snapshot, fittings []*catalog.Part) {
-	data, err := store.ReadCatalogue(db.Seed())
-	if err != nil {
-		t.Fatal(err)
-	}
+	data := kittest.Data(t)
 	percentKept := map[catalog.Kind]int{"fuel_fitting": 70, "fuel_filter": 40, "pressure_regulator": 40, "fuel_hose": 25, "hose_clamp": 25}
 	var kept []*catalog.Part
 	data.Stock, data.Bundles = nil, nil
@@ -150,8 +146,5 @@ func fewFuelParts(t *testing.T, draw *rand.Rand) (s *kit.Snapshot, fittings []*c
 			p.Requires = []string{other.SKU}
 		}
 	}
-	if s, err = kit.Open(data); err != nil {
-		t.Fatal(err)
-	}
-	return s, fittings
+	return kittest.Open(t, data), fittings
 }

@@ -34,7 +34,7 @@ type Snapshot struct {
 func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
 	s := &Snapshot{Catalog: cat, Rules: set, indexes: map[*rules.Rule]*catalog.Index{}, byPrice: map[catalog.Kind][]*catalog.Form{}}
 	s.bind(func(catalog.Kind) bool { return true })
-	s.fairness = newFairness(s)
+	s.requirers, s.fairness = requirers(cat), newFairness(s)
 	s.inStock = s.fairByStock()
 	return s
 }
@@ -44,7 +44,6 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 	cat := s.Catalog
 	s.steps = sync.OnceValue(func() map[kindAttr][]float64 { return stepsOf(cat) })
 	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"}, catalog.Laddering{})
-	s.requirers = requirers(cat)
 	if slices.ContainsFunc(fuelKinds, changed) {
 		like := map[catalog.Kind]*likeness{}
 		for _, kind := range fuelKinds {
