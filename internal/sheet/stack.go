@@ -25,7 +25,7 @@ func stackDrawing(k *kit.Kit) template.HTML {
 	clearance := k.Vehicle.Intake.HoodClearanceIn
 
 	d := newDrawing("stack", "Mounting stack under the hood, to scale")
-	const top, axis, beside = 24, 106, 196
+	const top, axis, beside = 24, 92, 182 // wide fonts need all of the right half
 	scaleHeight := max(204, 32*float64(len(k.Stack)+1)-8) // room for a label to each layer
 	unit := scaleHeight / max(clearance, height.Value)
 	floor := top + scaleHeight
@@ -33,10 +33,10 @@ func stackDrawing(k *kit.Kit) template.HTML {
 	d.height = floor + 28
 
 	// Flange below, hood above, each with the hatching of something solid.
-	d.line(12, floor, 186, floor, "thick")
-	d.hatch(12, floor, 174, 7, 7)
-	d.line(12, y(clearance), 186, y(clearance), "thick")
-	d.hatch(12, y(clearance)-7, 174, 7, 7)
+	d.line(12, floor, 172, floor, "thick")
+	d.hatch(12, floor, 160, 7, 7)
+	d.line(12, y(clearance), 172, y(clearance), "thick")
+	d.hatch(12, y(clearance)-7, 160, 7, 7)
 	d.text(12, floor+20, "start small", say("manifold flange"))
 	d.text(12, y(clearance)-11, "start small", say("underside of the hood"))
 	d.measure(24, floor, 24, y(clearance))
@@ -90,7 +90,7 @@ func stackDrawing(k *kit.Kit) template.HTML {
 		d.measure(axis, y(height.Value), axis, y(clearance))
 	}
 	for i, middle := range d.labels(list, beside, "start", 4, floor) {
-		d.path("hair", spots[i]+1, list[i].at, 184, list[i].at, beside-3, middle)
+		d.path("hair", spots[i]+1, list[i].at, 170, list[i].at, beside-3, middle)
 	}
 	d.text(beside, floor+20, "start small", say("all of it: "), figure(height.at+"/value", height.Value), say(" in"))
 	d.desc = fmt.Sprintf("From the manifold flange up: %s Together %s in under a hood %s in above the flange, which leaves %s in; %s in or more is wanted.",
