@@ -74,7 +74,7 @@ func BenchmarkPaths(b *testing.B) {
 			options := 0
 			for b.Loop() {
 				search := NewPathSearch(q)
-				options = len(search.Paths(prices))
+				options = len(search.Paths(b.Context(), prices))
 				search.Release()
 			}
 			b.ReportMetric(float64(options), "options")
@@ -115,7 +115,7 @@ func BenchmarkStack(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		s := NewStackSearch()
-		s.Stack(&q)
+		s.Stack(b.Context(), &q)
 		s.Release()
 	}
 }

@@ -2,6 +2,7 @@ package fit
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 	"strings"
@@ -636,8 +637,9 @@ func (s *PathSearch) fitting(role Role, i int32) int32 {
 
 // Paths returns the cheapest fuel path under every setting of the switches that can
 // be part of the optimum of a whole kit, without repeats, cheapest first; none when
-// nothing joins line and inlet. They are good until Release.
-func (s *PathSearch) Paths(prices PathPrices) []PathOption {
+// nothing joins line and inlet. They are good until Release. Once ctx is done no further
+// settings are looked at, but for those without which none of the paths would be known.
+func (s *PathSearch) Paths(ctx context.Context, prices PathPrices) []PathOption {
 	s.prices++
 	s.price, s.penalty, s.lines = prices.Price, prices.Penalty, prices.Lines
 	s.enter(prices)
@@ -652,7 +654,7 @@ func (s *PathSearch) Paths(prices PathPrices) []PathOption {
 	}
 	if len(s.switches) > 0 {
 		s.set(opened)
-		s.explore(without.cost, first)
+		s.explore(ctx, without.cost, first)
 	}
 	found := s.found[first:len(s.found):len(s.found)]
 	slices.SortStableFunc(found, func(a, b PathOption) int { return compareOptions(&a.Option, &b.Option) })
@@ -741,9 +743,10 @@ func (s *PathSearch) set(all state) {
 // it is the cheapest of all settings left and is kept; else the first that it uses is
 // decided both ways. A branch ends when, even so, no path can pay for what is on:
 // without is what the path costs with every switch off. It may cost more when others take
-// what is held, or more than is in stock.
-func (s *PathSearch) explore(without int64, first int) {
-	if s.left == 0 {
+// what is held, or more than is in stock. It ends before all is looked at only when some
+// path is known.
+func (s *PathSearch) explore(ctx context.Context, without int64, first int) {
+	if (s.left <= 0 || ctx.Err() != nil) && len(s.found) > first {
 		s.cut = true
 		return
 	}
@@ -778,7 +781,7 @@ func (s *PathSearch) explore(without int64, first int) {
 	from := len(s.saved)
 	s.saved = append(s.saved, s.state...)
 	s.state[i] = off
-	s.explore(without, first)
+	s.explore(ctx, without, first)
 	copy(s.state, s.saved[from:])
 	s.state[i] = on
 	for k := range s.switches {
@@ -786,7 +789,7 @@ func (s *PathSearch) explore(without int64, first int) {
 			s.state[k] = off
 		}
 	}
-	s.explore(without, first)
+	s.explore(ctx, without, first)
 	copy(s.state, s.saved[from:])
 	s.saved = s.saved[:from]
 }

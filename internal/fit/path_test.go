@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"regexp"
@@ -134,7 +135,9 @@ func (s *shop) prices() PathPrices {
 func noPenalty(catalog.Finish) int64 { return 0 }
 
 // paths answers a query about the shop.
-func (s *shop) paths(q *PathQuery) []PathOption { return NewPathSearch(q).Paths(s.prices()) }
+func (s *shop) paths(q *PathQuery) []PathOption {
+	return NewPathSearch(q).Paths(context.Background(), s.prices())
+}
 
 // ofBore lists the parts of a role that take a bore.
 func (s *shop) ofBore(role Role, bore units.Size) (found []Candidate) {
@@ -406,18 +409,29 @@ func TestPropertyPathsHoldEveryOptimum(t *testing.T) { checkOptima(t, 30, drawFu
 func TestPropertyFittingsInSeveralPlaces(t *testing.T) { checkOptima(t, 30, drawRepeats) }
 
 func checkOptima(t *testing.T, times int, draw func(*rapid.T) (*shop, *PathQuery)) {
-	joined, several, repeated := 0, 0, 0
+	joined, several, repeated, stopped := 0, 0, 0, 0
 	check(t, times, func(t *rapid.T) {
 		s, q := draw(t)
 		search := NewPathSearch(q)
-		options := search.Paths(s.prices())
+		options := search.Paths(t.Context(), s.prices())
 		if rapid.Bool().Draw(t, "prices change") {
 			s.reprice(t)
-			options = search.Paths(s.prices())
+			options = search.Paths(t.Context(), s.prices())
 		}
 		chains := everyChain(s, q)
 		if (len(chains) > 0) != (len(options) > 0) {
 			t.Fatalf("%d options, brute force finds %d chains", len(options), len(chains))
+		}
+		ends := &endsAfter{Context: t.Context(), looks: rapid.IntRange(0, 4).Draw(t, "looks before the end")}
+		if early := search.Paths(ends, s.prices()); (len(early) > 0) != (len(chains) > 0) {
+			t.Fatalf("stopped: %d options, brute force finds %d chains", len(early), len(chains))
+		} else if search.Cut() {
+			stopped++
+			for i := range early {
+				checkChain(t, q, &early[i])
+			}
+		} else if len(early) != len(options) {
+			t.Fatalf("%d options, before %d", len(early), len(options))
 		}
 		if len(chains) == 0 {
 			return
@@ -450,8 +464,8 @@ func checkOptima(t *testing.T, times int, draw func(*rapid.T) (*shop, *PathQuery
 			}
 		}
 	})
-	t.Logf("%d shops with a path, %d with several; %d optima with a fitting in several places", joined, several, repeated)
-	if joined == 0 || several == 0 || repeated == 0 {
+	t.Logf("%d shops with a path, %d with several; %d optima with a fitting in several places; %d searches stopped", joined, several, repeated, stopped)
+	if joined == 0 || several == 0 || repeated == 0 || stopped == 0 {
 		t.Error("the test shows nothing")
 	}
 }

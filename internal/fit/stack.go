@@ -2,6 +2,7 @@ package fit
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -91,6 +92,9 @@ type StackOption struct {
 // goroutine.
 type StackSearch struct {
 	q           *StackQuery
+	ctx         context.Context
+	looks       int  // steps taken
+	cut         bool // not all stacks were looked at
 	lists       [studLayer + 1]stackList
 	slots       []stackSlot               // of the run, lowest first
 	steps       []stackStep               // of the run, in the order in which they are taken
@@ -120,7 +124,7 @@ func NewStackSearch() *StackSearch { return stackSearches.Get().(*StackSearch) }
 
 // Release lets the memory of a search be used again, with the stacks it returned.
 func (s *StackSearch) Release() {
-	s.q, s.slots = nil, nil
+	s.q, s.ctx, s.slots = nil, nil, nil
 	clear(s.lists[:])
 	clear(s.path[:])
 	clear(s.alike)
@@ -139,9 +143,10 @@ func (s *StackSearch) Release() {
 // Stack returns every stack that could belong to the optimum of a whole kit,
 // cheapest first: it leaves HoodMarginIn free under the hood, and the studs are long
 // enough (StudNeededFor). Else the Gap says what is in the way. The stacks are good
-// until Release.
-func (s *StackSearch) Stack(q *StackQuery) ([]StackOption, *Gap) {
-	s.q, s.best = q, math.MaxInt64
+// until Release. Once ctx is done, and a stack known that any kit can have, no further
+// ones are looked at.
+func (s *StackSearch) Stack(ctx context.Context, q *StackQuery) ([]StackOption, *Gap) {
+	s.q, s.ctx, s.looks, s.cut, s.best = q, ctx, 0, false, math.MaxInt64
 	clear(s.alike)
 	emptied(&s.found)
 	s.found = append(s.found, rawStack{cost: math.MaxInt64})
@@ -155,6 +160,10 @@ func (s *StackSearch) Stack(q *StackQuery) ([]StackOption, *Gap) {
 	}
 	return nil, s.gap(low)
 }
+
+// Cut reports whether Stack stopped before all stacks were looked at, so that a better one
+// may be missing.
+func (s *StackSearch) Cut() bool { return s.cut }
 
 // stackLayers are the layers that are chosen, lowest first, and the studs. The carburetor
 // stands under the neck adapter.
@@ -531,8 +540,17 @@ type place struct {
 	of                 int  // index of found of stacks with the same that is special
 }
 
+// looksAtOnce is how many steps a search takes before it asks again whether to stop.
+const looksAtOnce = 256
+
 // walk takes the steps from k on.
 func (s *StackSearch) walk(k int, at place) {
+	if s.looks++; s.looks%looksAtOnce == 0 && s.best < math.MaxInt64 && s.ctx.Err() != nil {
+		s.cut = true
+	}
+	if s.cut {
+		return
+	}
 	if !at.known && (k == len(s.steps) || s.steps[k].plain) {
 		at.known = true
 		if at.special {

@@ -135,7 +135,7 @@ func TestPropertyStackHoldsEveryOptimum(t *testing.T) {
 	stacked := 0
 	check(t, 10, func(t *rapid.T) {
 		q, all := drawStack(t)
-		options, gap := new(StackSearch).Stack(&q)
+		options, gap := new(StackSearch).Stack(t.Context(), &q)
 		stacks := everyStack(&q)
 		if (gap == nil) != (len(stacks) > 0) || (gap == nil) != (len(options) > 0) {
 			t.Fatalf("%d options, gap %+v, enumeration finds %d stacks", len(options), gap, len(stacks))
@@ -273,7 +273,7 @@ func TestPropertyStackOfManyOffersIsTheCheapest(t *testing.T) {
 			}
 			choose(0, 0, aboveIn, 0.5, nil)
 		}
-		options, gap := new(StackSearch).Stack(&q)
+		options, gap := new(StackSearch).Stack(t.Context(), &q)
 		switch {
 		case stacks == 0 && gap == nil, stacks > 0 && (gap != nil || len(options) != 1 || options[0].Cost != best):
 			t.Fatalf("%d stacks of which the cheapest costs %d; found %+v, gap %+v", stacks, best, options, gap)
@@ -283,6 +283,39 @@ func TestPropertyStackOfManyOffersIsTheCheapest(t *testing.T) {
 	})
 	if fitted == 0 || limited == 0 {
 		t.Errorf("%d stacks fitted, %d were too high: the test shows nothing", fitted, limited)
+	}
+}
+
+// A search that is stopped has a stack that fits, if there is one: of all, none is cheaper
+// than what the whole search finds.
+func TestStoppedStackSearch(t *testing.T) {
+	q := adapterStack()
+	layers := []*StackRole{&q.Adapter, &q.BaseGasket, &q.ManifoldGasket, &q.CleanerGasket}
+	for l, role := range layers { // any of which bundles may bring
+		for i := range 8 {
+			c := role.Candidates[0]
+			c.Part = part(fmt.Sprintf("L%d-%d", l, i), c.Part.Kind, 1, 0, c.Part.HeightIn+float64(i)/16, nil)
+			c.Cost, c.Sources = c.Cost+int64(100-10*i), q.Savings.Add(c.Cost)
+			role.Candidates = append(role.Candidates, c)
+		}
+	}
+	all, gap := new(StackSearch).Stack(t.Context(), &q)
+	if gap != nil {
+		t.Fatal(gap.Text)
+	}
+	cut := 0
+	for looks := range 10 {
+		s := new(StackSearch)
+		early, gap := s.Stack(&endsAfter{Context: t.Context(), looks: looks}, &q)
+		if gap != nil || early[0].MarginIn < HoodMarginIn-roundingIn || early[0].Cost < all[0].Cost || !s.Cut() && early[0].Cost != all[0].Cost {
+			t.Errorf("after %d looks %d for %q, gap %v; all in all %d for %q", looks, early[0].Cost, layerText(&early[0]), gap, all[0].Cost, layerText(&all[0]))
+		}
+		if s.Cut() {
+			cut++
+		}
+	}
+	if cut == 0 {
+		t.Error("no search was stopped")
 	}
 }
 
@@ -315,7 +348,7 @@ func layerText(o *StackOption) string {
 }
 
 func TestStackOverAnAdapter(t *testing.T) {
-	options, gap := new(StackSearch).Stack(new(adapterStack()))
+	options, gap := new(StackSearch).Stack(t.Context(), new(adapterStack()))
 	if gap != nil || len(options) != 1 {
 		t.Fatalf("%d options, gap %+v", len(options), gap)
 	}
@@ -330,7 +363,7 @@ func TestStackOverAnAdapter(t *testing.T) {
 	q := adapterStack()
 	long := 2.3
 	q.StudLengthIn = &long
-	if options, _ := new(StackSearch).Stack(&q); len(options) != 1 || billOf(&options[0].Option).units[q.Studs[1].Part] != 0 {
+	if options, _ := new(StackSearch).Stack(t.Context(), &q); len(options) != 1 || billOf(&options[0].Option).units[q.Studs[1].Part] != 0 {
 		t.Error("studs were bought although the vehicle's own are long enough")
 	}
 }
@@ -338,13 +371,13 @@ func TestStackOverAnAdapter(t *testing.T) {
 func TestStackTakesALowProfileCleanerUnderALowHood(t *testing.T) {
 	q := adapterStack()
 	q.HoodClearanceIn = 8
-	_, gap := new(StackSearch).Stack(&q)
+	_, gap := new(StackSearch).Stack(t.Context(), &q)
 	want := "the lowest stack stands 7.72 in above the manifold flange, and under the hood are 8 in, of which 0.5 in must stay free"
 	if gap == nil || gap.Need != needLowProfile || gap.Text != want {
 		t.Fatalf("gap %+v", gap)
 	}
 	q.LowProfile = []Candidate{candidate(4000, part("LOW", "low_profile_cleaner", 1, 0, 2, nil))}
-	options, gap := new(StackSearch).Stack(&q)
+	options, gap := new(StackSearch).Stack(t.Context(), &q)
 	if gap != nil || len(options) != 1 || !strings.HasSuffix(layerText(&options[0]), "carburetor 3.5, RING 0.1, LOW 2") {
 		t.Fatalf("%+v, gap %+v", options, gap)
 	}
@@ -365,7 +398,7 @@ func TestStackSaysWhatIsInTheWay(t *testing.T) {
 	} {
 		q := adapterStack()
 		c.change(&q)
-		if _, gap := new(StackSearch).Stack(&q); gap == nil || gap.Need != c.need || gap.Text != c.text {
+		if _, gap := new(StackSearch).Stack(t.Context(), &q); gap == nil || gap.Need != c.need || gap.Text != c.text {
 			t.Errorf("gap %+v, want %s: %s", gap, c.need, c.text)
 		}
 	}
@@ -374,11 +407,11 @@ func TestStackSaysWhatIsInTheWay(t *testing.T) {
 func TestStackFitsToTheLimit(t *testing.T) {
 	q := adapterStack()
 	q.HoodClearanceIn = 8.22 // 7.72 and 0.5, which binary fractions miss
-	if _, gap := new(StackSearch).Stack(&q); gap != nil {
+	if _, gap := new(StackSearch).Stack(t.Context(), &q); gap != nil {
 		t.Error(gap.Text)
 	}
 	q.HoodClearanceIn = 8.219
-	if _, gap := new(StackSearch).Stack(&q); gap == nil {
+	if _, gap := new(StackSearch).Stack(t.Context(), &q); gap == nil {
 		t.Error("a stack 0.001 in too high fitted")
 	}
 }
@@ -387,7 +420,7 @@ func TestStackUsesWhatIsAtHand(t *testing.T) {
 	q := adapterStack()
 	q.BaseGasket.Candidates = []Candidate{{}}
 	q.Studs = []Candidate{{}}
-	options, gap := new(StackSearch).Stack(&q)
+	options, gap := new(StackSearch).Stack(t.Context(), &q)
 	if gap != nil || options[0].Cost != 2500+350+150 {
 		t.Errorf("%+v, gap %+v", options, gap)
 	}

@@ -58,6 +58,7 @@ const (
 	ProblemTypeMethodNotAllowed     ProblemType = "tag:onetrip.example,2026:method-not-allowed"
 	ProblemTypeMistypedCode         ProblemType = "tag:onetrip.example,2026:mistyped-code"
 	ProblemTypeNoDatabase           ProblemType = "tag:onetrip.example,2026:no-database"
+	ProblemTypeNoKitInTime          ProblemType = "tag:onetrip.example,2026:no-kit-in-time"
 	ProblemTypeNoSuchPath           ProblemType = "tag:onetrip.example,2026:no-such-path"
 	ProblemTypeNotAcceptable        ProblemType = "tag:onetrip.example,2026:not-acceptable"
 	ProblemTypeNotDone              ProblemType = "tag:onetrip.example,2026:not-done"

@@ -2,9 +2,11 @@ package httpapi
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"net/http"
 	"strings"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -13,10 +15,22 @@ import (
 	"onetrip/internal/sheet"
 )
 
+// defaultKitTime bounds the search for a kit: half of what storing one may take. Kits take
+// milliseconds; some of fewest lines, out of a million parts, longer.
+const defaultKitTime = 5 * time.Second
+
+// inTime is the context of the search for a kit: at its end the best found by then is the
+// answer.
+func (s *server) inTime(ctx context.Context) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(ctx, s.kitTime)
+}
+
 // ResolveKit serves POST /v1/kits/resolve.
 func (s *server) ResolveKit(c echo.Context) error {
 	return answer(s, c, DecodeResolve, func(snap *kit.Snapshot, r *kit.Request) (*kit.Kit, error) {
-		return kit.Resolve(c.Request().Context(), snap, r)
+		ctx, cancel := s.inTime(c.Request().Context())
+		defer cancel()
+		return kit.Resolve(ctx, snap, r)
 	}, func(c echo.Context, k *kit.Kit) error {
 		c.Response().Header().Set(echo.HeaderVary, echo.HeaderAccept)
 		if c.Get(mediaTypeKey) == echo.MIMEApplicationJSON {
@@ -36,7 +50,9 @@ func (s *server) ResolveCatalogueKit(c echo.Context, p ResolveCatalogueKitParams
 	if err != nil {
 		return err
 	}
-	k, err := kit.Resolve(c.Request().Context(), snap, &kit.Request{VehicleID: p.VehicleID, CarburetorSKU: p.CarburetorSKU})
+	ctx, cancel := s.inTime(c.Request().Context())
+	defer cancel()
+	k, err := kit.Resolve(ctx, snap, &kit.Request{VehicleID: p.VehicleID, CarburetorSKU: p.CarburetorSKU})
 	if unknown := (*catalog.NotFoundError)(nil); errors.As(err, &unknown) {
 		return badParameter(strings.TrimPrefix(unknown.Pointer, "/"), "%v", unknown)
 	}

@@ -3,13 +3,16 @@ package httpapi
 import (
 	"bytes"
 	"encoding/csv"
+	"fmt"
 	"strings"
 	"testing"
 
 	"github.com/labstack/echo/v4"
 
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/sheet"
+	"onetrip/internal/store"
 )
 
 const browserAccept = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"
@@ -58,5 +61,32 @@ func TestMistakesAreProblemsWhateverIsAccepted(t *testing.T) {
 	got := newClient(t).post("/v1/kits/resolve", strings.Replace(validRequest, "TN-600", "TN-601", 1), echo.HeaderAccept, browserAccept)
 	if got.status != 422 || got.header.Get(echo.HeaderContentType) != "application/problem+json" {
 		t.Errorf("%d %v", got.status, got.header)
+	}
+}
+
+// A search that is stopped answers with the best kit found, and says so.
+func TestKitsAreLookedForInTime(t *testing.T) {
+	snap := kittest.Demo(t)
+	hurried := client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo", Kits: store.NewMemoryKits(), KitTime: 1})}
+	body := fmt.Sprintf(`{"vehicle_id": %q, "carburetor_sku": %q, "preferences": {"objective": "fewest"}}`, snap.Catalog.Vehicles()[0].ID, snap.Catalog.Carburetors()[0].SKU)
+	k := read[kit.Kit](t, hurried.post("/v1/kits/resolve", body))
+	if k.Proof.Optimal || len(k.Lines) == 0 || len(k.Alternatives) > 0 {
+		t.Errorf("proof %+v, %d lines, %d alternatives", k.Proof, len(k.Lines), len(k.Alternatives))
+	}
+	saved := hurried.post("/v1/kits", body)
+	if saved.status != 201 || !strings.Contains(string(saved.body), `"optimal":false`) {
+		t.Errorf("saving answers %d %s", saved.status, saved.body)
+	}
+
+	k = read[kit.Kit](t, client{t, New(Config{Snapshot: func() *kit.Snapshot { return snap }, Source: "demo"})}.post("/v1/kits/resolve", body))
+	if !k.Proof.Optimal || len(k.Alternatives) == 0 {
+		t.Errorf("with time: proof %+v, %d alternatives", k.Proof, len(k.Alternatives))
+	}
+}
+
+func TestNoKitInTimeIsAProblem(t *testing.T) {
+	p := problemOf(fmt.Errorf("selection: %w", kit.ErrLimit), nil)
+	if p.Type != ProblemTypeNoKitInTime || p.Status != 503 {
+		t.Errorf("%+v", p)
 	}
 }

@@ -50,6 +50,7 @@ var kinds = map[ProblemType]struct {
 	ProblemTypeNotReady:             {http.StatusServiceUnavailable, "No catalogue is loaded yet"},
 	ProblemTypeUnavailable:          {http.StatusServiceUnavailable, "The database does not answer"},
 	ProblemTypeBusy:                 {http.StatusServiceUnavailable, "Too many reports are at work"},
+	ProblemTypeNoKitInTime:          {http.StatusServiceUnavailable, "No kit was found in time"},
 	ProblemTypeNoDatabase:           {http.StatusNotImplemented, "There is no database to write to"},
 	ProblemTypeFailed:               {http.StatusInternalServerError, "The service failed"},
 }
@@ -133,6 +134,8 @@ func problemOf(err error, c echo.Context) *Problem {
 		return newProblem(ProblemTypeKeyReused, "%v", catalog.ErrKeyReused)
 	case errors.Is(err, catalog.ErrUnavailable):
 		return newProblem(ProblemTypeUnavailable, "%v", catalog.ErrUnavailable) // the cause is for the log
+	case errors.Is(err, kit.ErrLimit):
+		return newProblem(ProblemTypeNoKitInTime, "the search for this kit ended before any was found; ask again when the service is less busy, or with the objective price")
 	case errors.As(err, &refused):
 		return echoProblem(refused, c)
 	}
@@ -191,7 +194,7 @@ func (s *server) handleError(err error, c echo.Context) {
 		return
 	}
 	p := *problemOf(err, c)
-	if p.Type == ProblemTypeFailed || p.Type == ProblemTypeUnavailable {
+	if p.Type == ProblemTypeFailed || p.Type == ProblemTypeUnavailable || p.Type == ProblemTypeNoKitInTime {
 		s.log.LogAttrs(context.Background(), slog.LevelError, "request failed",
 			slog.String("request_id", requestID(c)), slog.String("error", err.Error()))
 	}

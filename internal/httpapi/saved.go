@@ -41,6 +41,8 @@ func (s *server) SaveKit(c echo.Context, p SaveKitParams) error {
 			return err
 		}
 		saved, err := s.kits.Save(c.Request().Context(), once, func(ctx context.Context) (*kit.Saved, error) {
+			ctx, cancel := s.inTime(ctx)
+			defer cancel()
 			k, err := kit.Resolve(ctx, snap, question)
 			if err != nil {
 				return nil, err
@@ -123,7 +125,9 @@ func (s *server) GetKitChanges(c echo.Context, code KitCode) error {
 	if err != nil {
 		return err
 	}
-	changes, err := kit.Since(c.Request().Context(), snap, question, before)
+	ctx, cancel := s.inTime(c.Request().Context())
+	defer cancel()
+	changes, err := kit.Since(ctx, snap, question, before)
 	if err != nil {
 		return err
 	}

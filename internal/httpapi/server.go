@@ -42,6 +42,8 @@ type Config struct {
 	MaxBodyBytes int64
 	// MaxImportBytes is the longest file that an import takes, unpacked; 0 means 1 GiB.
 	MaxImportBytes int64
+	// KitTime is how long a kit is looked for; 0 means 5 s.
+	KitTime time.Duration
 }
 
 // HeadStart is for a process that serves to hold. The collector runs when the heap has
@@ -73,6 +75,7 @@ type server struct {
 	log            *slog.Logger
 	maxBodyBytes   int64
 	maxImportBytes int64
+	kitTime        time.Duration
 	examples       examples
 	trials         chan struct{} // holds one while a trial of rules runs
 }
@@ -80,7 +83,7 @@ type server struct {
 // New returns the handler of every path in the contract.
 func New(cfg Config) *echo.Echo {
 	s := &server{current: cfg.Snapshot, source: cfg.Source, database: cfg.Database, writer: cfg.Writer, kits: cfg.Kits, coverage: cfg.Coverage, exports: cfg.Exports, access: newAccess(cfg.Access),
-		log: cfg.Log, maxBodyBytes: cmp.Or(cfg.MaxBodyBytes, defaultMaxBodyBytes), maxImportBytes: cmp.Or(cfg.MaxImportBytes, defaultMaxImportBytes), trials: make(chan struct{}, 1)}
+		log: cfg.Log, maxBodyBytes: cmp.Or(cfg.MaxBodyBytes, defaultMaxBodyBytes), maxImportBytes: cmp.Or(cfg.MaxImportBytes, defaultMaxImportBytes), kitTime: cmp.Or(cfg.KitTime, defaultKitTime), trials: make(chan struct{}, 1)}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}

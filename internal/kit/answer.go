@@ -386,7 +386,7 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 	return verdict, reasons
 }
 
-// alternatives are the optima of the other objectives.
+// alternatives are the optima of the other objectives, of those found by the deadline.
 func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, error) {
 	out := make([]Alternative, 0, 3)
 	for _, alt := range []struct {
@@ -400,14 +400,17 @@ func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, 
 		if alt.aim == j.aim {
 			continue
 		}
-		other := sel
+		other, err := sel, error(nil)
 		if !j.alsoBest(sel, alt.aim) {
-			var err error
-			if other, err = j.choose(ctx, alt.aim); err != nil {
-				return nil, err
-			}
+			other, err = j.choose(ctx, alt.aim)
 		}
-		out = append(out, j.compare(alt.name, sel, other))
+		switch {
+		case late(ctx) && (err != nil || !other.solution.Optimal):
+		case err != nil:
+			return nil, err
+		default:
+			out = append(out, j.compare(alt.name, sel, other))
+		}
 	}
 	return out, nil
 }

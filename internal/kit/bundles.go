@@ -2,6 +2,7 @@ package kit
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 
@@ -43,7 +44,7 @@ type liveBundle struct {
 // weigh finds the sources of parts for a choice under an aim: what is had already, and
 // the bundles that can be in an optimum, with the parts that these may bring, and the tied
 // parts that can.
-func (j *job) weigh(a aim) {
+func (j *job) weigh(ctx context.Context, a aim) {
 	j.room.choice++
 	j.savings.Reset()
 	for i, h := range j.holdings {
@@ -76,6 +77,10 @@ func (j *job) weigh(a aim) {
 	}
 	worth := j.worthALook(a)
 	for i := range worth.bundles {
+		if ctx.Err() != nil {
+			j.unproven = true
+			break
+		}
 		weigh(&worth.bundles[i])
 	}
 	if len(live) > mostBundles {

@@ -18,7 +18,7 @@ func Selection(ctx context.Context, s *Snapshot, req *Request) (p *pick.Problem,
 		return nil, pick.Solution{}, nil, err
 	}
 	if err = j.demand(); err == nil {
-		sel := &selection{aim: j.aim, groups: j.groups(j.aim)}
+		sel := &selection{aim: j.aim, groups: j.groups(ctx, j.aim)}
 		p, _ = j.problem(sel)
 		solution, err = solve(ctx, p)
 	}
@@ -39,7 +39,7 @@ func SetMostSettled(n int) (restore func()) {
 
 // Stacks are the mounting stacks of a request under its own objective, and those when every
 // part that could be in one is looked at; gaps say why there are none.
-func Stacks(s *Snapshot, req *Request) (found, all []fit.StackOption, gaps [2]*fit.Gap, err error) {
+func Stacks(ctx context.Context, s *Snapshot, req *Request) (found, all []fit.StackOption, gaps [2]*fit.Gap, err error) {
 	j, err := s.read(req)
 	if err != nil {
 		return nil, nil, gaps, err
@@ -48,9 +48,9 @@ func Stacks(s *Snapshot, req *Request) (found, all []fit.StackOption, gaps [2]*f
 	if err := j.demand(); err != nil {
 		return nil, nil, gaps, err
 	}
-	j.weigh(j.aim)
+	j.weigh(ctx, j.aim)
 	q := j.stackQuery(j.aim)
-	found, gaps[0] = new(fit.StackSearch).Stack(q)
+	found, gaps[0] = new(fit.StackSearch).Stack(ctx, q)
 	every := func(list *[]fit.Candidate, need string, flange catalog.Flange) {
 		if len(*list) == 1 && (*list)[0].Part == nil {
 			return // in the box or at hand
@@ -82,7 +82,7 @@ func Stacks(s *Snapshot, req *Request) (found, all []fit.StackOption, gaps [2]*f
 	every(&q.NeckAdapter.Candidates, "air.neck_adapter", "")
 	every(&q.CleanerGasket.Candidates, "air.gasket", "")
 	every(&q.LowProfile, "air.low_profile", "")
-	all, gaps[1] = new(fit.StackSearch).Stack(q)
+	all, gaps[1] = new(fit.StackSearch).Stack(ctx, q)
 	return found, all, gaps, nil
 }
 

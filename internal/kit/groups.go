@@ -1,6 +1,7 @@
 package kit
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -22,8 +23,8 @@ const meteringNeed = "tuning.metering_set"
 // groups states the choices of a job under an aim: one group for each open demand,
 // one for the fuel path, one for the stack. What nothing meets is left out here and
 // noted as a gap of the job.
-func (j *job) groups(a aim) []group {
-	j.weigh(a)
+func (j *job) groups(ctx context.Context, a aim) []group {
+	j.weigh(ctx, a)
 	out := lend(&j.room.choices, len(j.demands)+2)[:0]
 	for _, d := range j.demands {
 		if d.status != "" || slices.Contains(pathNeeds, d.need) || slices.Contains(stackNeeds, d.need) {
@@ -41,10 +42,10 @@ func (j *job) groups(a aim) []group {
 		}
 	}
 	j.findElsewhere(out, a)
-	if g := j.fuelGroup(a); len(g.options) > 0 {
+	if g := j.fuelGroup(ctx, a); len(g.options) > 0 {
 		out = append(out, g)
 	}
-	return j.addStack(out, a)
+	return j.addStack(ctx, out, a)
 }
 
 // again is the group of a demand that was found under another aim before, when the two
@@ -119,7 +120,7 @@ const (
 // the search is repeated with stand-ins for parts nobody sells, at a price above
 // any real part, so that the kit names the fewest missing pieces and still lists
 // all the others.
-func (j *job) fuelGroup(a aim) group {
+func (j *job) fuelGroup(ctx context.Context, a aim) group {
 	g := group{name: "fuel path", demands: lend(&j.room.demandList, len(pathNeeds))[:0]}
 	for _, need := range pathNeeds {
 		if d := j.role(need); d != nil {
@@ -160,7 +161,7 @@ func (j *job) fuelGroup(a aim) group {
 			}
 			j.paths = fit.NewPathSearch(j.pathQuery(broken))
 		}
-		paths = slices.DeleteFunc(j.paths.Paths(prices), func(o fit.PathOption) bool { return conflicting(o.Uses) != "" })
+		paths = slices.DeleteFunc(j.paths.Paths(ctx, prices), func(o fit.PathOption) bool { return conflicting(o.Uses) != "" })
 		if len(paths) > 0 {
 			break
 		}
@@ -240,7 +241,7 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 
 // addStack adds the group of the mounting stack. When nothing stacks up, the need
 // in the way is a gap and each of the others is met by itself.
-func (j *job) addStack(out []group, a aim) []group {
+func (j *job) addStack(ctx context.Context, out []group, a aim) []group {
 	if j.stackGap == nil {
 		g := group{name: "mounting stack", demands: lend(&j.room.demandList, len(stackNeeds))[:0]}
 		for _, need := range stackNeeds {
@@ -252,7 +253,8 @@ func (j *job) addStack(out []group, a aim) []group {
 			j.stacks = fit.NewStackSearch()
 		}
 		var stacks []fit.StackOption
-		stacks, j.stackGap = j.stacks.Stack(j.stackQuery(a))
+		stacks, j.stackGap = j.stacks.Stack(ctx, j.stackQuery(a))
+		j.unproven = j.unproven || j.stacks.Cut()
 		if n := len(stacks); n > 0 {
 			need := conflicting(stacks[0].Uses)
 			stacks = slices.DeleteFunc(stacks, func(o fit.StackOption) bool { return conflicting(o.Uses) != "" })

@@ -58,7 +58,7 @@ func TestLayersLeaveNoStackOut(t *testing.T) {
 			t.Fatal(err)
 		}
 		for range 40 {
-			found, all, gaps, err := kit.Stacks(s, anyRequest(t, s))
+			found, all, gaps, err := kit.Stacks(t.Context(), s, anyRequest(t, s))
 			if err != nil {
 				t.Fatal(err)
 			}

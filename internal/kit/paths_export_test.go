@@ -24,7 +24,7 @@ func SelectionFromEveryPath(ctx context.Context, s *Snapshot, req *Request, most
 	if err := j.demand(); err != nil {
 		return found, full, 0, 0, false, err
 	}
-	sel := &selection{aim: j.aim, groups: j.groups(j.aim)}
+	sel := &selection{aim: j.aim, groups: j.groups(ctx, j.aim)}
 	at := slices.IndexFunc(sel.groups, func(g group) bool { return g.name == "fuel path" })
 	if at < 0 || j.fuelBroken || slices.ContainsFunc(pathNeeds, func(need string) bool { d := j.role(need); return d != nil && had(d) }) {
 		return found, full, 0, 0, false, nil

@@ -2,6 +2,7 @@ package kit
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -112,18 +113,26 @@ type buy struct {
 // ownedUnits is what is had of a part by SKU, in pieces or inches.
 type ownedUnits struct{ boxed, onHand int }
 
+// ErrLimit says that a search was stopped, by the deadline or its size, before any kit was
+// found.
+var ErrLimit = pick.ErrLimit
+
 // pickNodeLimit stops a search that presolve and bounds should have made short; a
 // stopped search answers with its gap in the proof.
 const pickNodeLimit = 50_000
 
-// choose builds the selection problem of a job under an aim and solves it.
+// choose builds the selection problem of a job under an aim and solves it. After the
+// deadline of ctx the choice is made among what was found, and not proven.
 func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 	sel := &lend(&j.room.selections, 1)[0]
-	sel.aim, sel.groups = a, j.groups(a)
+	sel.aim, sel.groups = a, j.groups(ctx, a)
 	p, offers := j.problem(sel)
 	var err error
 	if sel.solution, err = solve(ctx, p); err != nil {
 		return nil, err
+	}
+	if err := ctx.Err(); err != nil && !late(ctx) {
+		return nil, err // nobody waits for the answer
 	}
 	solution := &sel.solution
 	if j.unproven {
@@ -144,6 +153,9 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 	slices.SortFunc(sel.buys, func(x, y buy) int { return strings.Compare(x.offer.SKU, y.offer.SKU) })
 	return sel, nil
 }
+
+// late reports whether the deadline has passed.
+func late(ctx context.Context) bool { return errors.Is(ctx.Err(), context.DeadlineExceeded) }
 
 func solve(ctx context.Context, p *pick.Problem) (pick.Solution, error) {
 	solution, err := pick.Solve(ctx, p, pick.Limits{MaxNodes: pickNodeLimit})

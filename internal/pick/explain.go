@@ -47,6 +47,9 @@ func (q *waiver) drop(ctx context.Context, run []bool) error {
 	if !slices.Contains(run, true) {
 		return nil
 	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
 	before := slices.Clone(run)
 	clear(run)
 	_, err := q.work.solve(ctx, q.problem(), Limits{}, true)

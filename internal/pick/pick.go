@@ -61,7 +61,7 @@ type Option struct {
 // An OptionRef names an option by the index of its group and its index within the group.
 type OptionRef struct{ Group, Option int32 }
 
-// Limits stop a search early. The context's deadline is another limit.
+// Limits stop a search early. The context's end is another limit: what is found without a search is found all the same.
 type Limits struct {
 	MaxNodes int64 // 0: no limit
 }
@@ -80,7 +80,7 @@ type Solution struct {
 	Nodes      int64   // selections tried one by one, and nodes of the search tree that were bounded; 0 when presolve settled everything
 }
 
-// ErrLimit says that the limit or the deadline came before any selection was found.
+// ErrLimit says that the limit or the end of the context came before any selection was found.
 var ErrLimit = errors.New("pick: no selection found within the limit: raise MaxNodes or the deadline")
 
 // An InfeasibleError is a minimal reason why no selection exists: the groups, conflicts and resource balances it

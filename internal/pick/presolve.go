@@ -80,9 +80,6 @@ func resize[T any](s []T, n int) []T {
 
 // solve returns the optimum, or with first set any selection at all.
 func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Solution, error) {
-	if err := ctx.Err(); err != nil {
-		return Solution{}, fmt.Errorf("%w (%w)", ErrLimit, err)
-	}
 	w.p = p
 	defer func() { w.p, w.lim.ctx = nil, nil }()
 	if err := w.flatten(); err != nil {

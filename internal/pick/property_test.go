@@ -124,40 +124,82 @@ func TestOrderOfInputDoesNotMatter(t *testing.T) {
 	})
 }
 
+// endsAfter is a context whose deadline passes when it has been looked at so many times.
+type endsAfter struct {
+	context.Context
+	looks int
+}
+
+func (c *endsAfter) Err() error {
+	if c.looks--; c.looks < 0 {
+		return context.DeadlineExceeded
+	}
+	return nil
+}
+
 func TestLimitsStopEarlyWithAValidBound(t *testing.T) {
-	stopped := 0
+	limited, late := 0, 0
 	for n := uint64(0); n < 40; n++ {
 		p := cover(rand.New(rand.NewPCG(n, 1)), 20, 300, 60, true)
 		full, err := pick.Solve(context.Background(), p, pick.Limits{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, limit := range []int64{1, 3, 10} {
-			sol, err := pick.Solve(context.Background(), p, pick.Limits{MaxNodes: limit})
+		stopped := func(ctx context.Context, l pick.Limits) bool {
+			sol, err := pick.Solve(ctx, p, l)
 			if errors.Is(err, pick.ErrLimit) {
-				continue
+				return false
 			}
 			if err != nil {
 				t.Fatal(err)
 			}
-			if sol.Nodes > limit || sol.LowerBound > full.Cost || sol.Cost < full.Cost || sol.Optimal != (sol.LowerBound == sol.Cost) {
-				t.Fatalf("limit %d: %+v, optimum %d", limit, sol, full.Cost)
+			if l.MaxNodes > 0 && sol.Nodes > l.MaxNodes || sol.Nodes > full.Nodes || sol.LowerBound > full.Cost || sol.Cost < full.Cost || sol.Optimal != (sol.LowerBound == sol.Cost) {
+				t.Fatalf("%+v: %+v, optimum %+v", l, sol, full)
 			}
 			if c, err := outside.Verify(p, sol.Choice, sol.Buy); err != nil || c.Int64() != sol.Cost {
-				t.Fatalf("limit %d: %+v: costs %v, %v", limit, sol, c, err)
+				t.Fatalf("%+v: %+v: costs %v, %v", l, sol, c, err)
 			}
-			if !sol.Optimal {
-				stopped++
+			return !sol.Optimal
+		}
+		for _, limit := range []int64{1, 3, 10} {
+			if stopped(context.Background(), pick.Limits{MaxNodes: limit}) {
+				limited++
+			}
+		}
+		for looks := range 3 {
+			if stopped(&endsAfter{context.Background(), looks}, pick.Limits{}) {
+				late++
 			}
 		}
 	}
-	if stopped < 20 {
-		t.Errorf("only %d searches were stopped early", stopped)
+	if limited < 20 || late < 20 {
+		t.Errorf("only %d searches were stopped by nodes and %d by the deadline", limited, late)
+	}
+}
+
+// Seven that are all at odds and six places: only a search finds that nothing fits.
+func TestTheEndOfTheContextIsTold(t *testing.T) {
+	p := &pick.Problem{Groups: make([]pick.Group, 7)}
+	for g := range p.Groups {
+		p.Groups[g] = pick.Group{Name: fmt.Sprint(g), Options: make([]pick.Option, 6)}
+		for h := range g {
+			for o := range int32(6) {
+				p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{{Group: int32(h), Option: o}, {Group: int32(g), Option: o}})
+			}
+		}
 	}
 	gone, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := pick.Solve(gone, cover(rand.New(rand.NewPCG(1, 1)), 4, 10, 0, false), pick.Limits{}); !errors.Is(err, pick.ErrLimit) || !errors.Is(err, context.Canceled) {
-		t.Errorf("cancelled: %v", err)
+	if _, err := pick.Solve(gone, p, pick.Limits{}); !errors.Is(err, pick.ErrLimit) {
+		t.Errorf("gone: %v", err)
+	}
+	var reason *pick.InfeasibleError
+	if _, err := pick.Solve(context.Background(), p, pick.Limits{}); !errors.As(err, &reason) {
+		t.Errorf("with time: %v", err)
+	}
+	simple := &pick.Problem{Groups: []pick.Group{{Name: "nothing"}}}
+	if _, err := pick.Solve(gone, simple, pick.Limits{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("without time to find the reason: %v", err)
 	}
 }
 

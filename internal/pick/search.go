@@ -13,8 +13,12 @@ type limiter struct {
 	nodes int64
 }
 
+// nodesAtOnce is how many nodes are searched before it is asked again whether time is up: so many take some
+// milliseconds at most, and the first are there to find a selection where the greedy one fails.
+const nodesAtOnce = 16
+
 func (l *limiter) more() bool {
-	if l.max > 0 && l.nodes >= l.max || l.nodes%64 == 63 && l.ctx.Err() != nil {
+	if l.max > 0 && l.nodes >= l.max || l.nodes%nodesAtOnce == nodesAtOnce-1 && l.ctx.Err() != nil {
 		return false
 	}
 	l.nodes++
