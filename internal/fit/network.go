@@ -19,37 +19,56 @@ type Network struct {
 	static              []bool      // by end: it enters or leaves a filter, a regulator or a hose
 	through             [][]endPair // by class: the runs it is in, of fittings
 	of                  map[*catalog.Form]filed
+	grades              []*catalog.Form // by grade, one form of it
 }
 
-// filed is the class of a form, and its place among the forms of its kind.
-type filed struct{ class, order int32 }
+// filed is the class of a form, its place among the forms of its kind, and its grade.
+type filed struct{ class, order, grade int32 }
 
-// A class is forms that join the same, those of them with tied parts among them. under tells
-// of each part in Rows a cheaper one in its row that rules accept whenever they accept it,
-// -1 for none.
+// Grades tells forms apart as rules do. Forms of a kind that are of one Grade they accept
+// alike, and a form that is AsGood as another of its kind they accept whenever they accept
+// that.
+type Grades interface {
+	Grade(*catalog.Form) string
+	AsGood(f, as *catalog.Form) bool
+}
+
+// A class is forms that join the same.
 type class struct {
-	forms, tied []*catalog.Form
-	under       [][]int32
+	forms []*catalog.Form
 	*catalog.Bucket
 	rowing catalog.Rowing
+	rows   []gradedRow // of the bucket
+	tied   []int32     // grades of the forms with tied parts
 }
 
-// compare finds what is under what.
-func (c *class) compare(asGood func(f, as *catalog.Form) bool) {
-	for i := range c.Rows {
-		parts := c.Rows[i].Parts
-		under := make([]int32, len(parts))
-		var first []int32 // those with none under them
-		for k := range parts {
-			at := slices.IndexFunc(first, func(o int32) bool { return parts[o].Form == parts[k].Form || asGood(parts[o].Form, parts[k].Form) })
-			if under[k] = -1; at >= 0 {
-				under[k] = first[at]
-			} else {
-				first = append(first, int32(k))
-			}
+// A gradedRow is a row with the grades of its parts, and apart those parts that rules may
+// accept when they refuse all before them: the others need no look until one is accepted.
+type gradedRow struct {
+	catalog.Row
+	grades []int32
+	first  []firstPart
+}
+
+// firstPart is a part of a row, by its place in it.
+type firstPart struct {
+	priceMinor int64
+	at, grade  int32
+}
+
+// grade makes a row with grades.
+func (x *Network) grade(r catalog.Row, by Grades) gradedRow {
+	row := gradedRow{Row: r, grades: make([]int32, len(r.Parts))}
+	for i := range r.Parts {
+		p := &r.Parts[i]
+		grade := x.of[p.Form].grade
+		row.grades[i] = grade
+		if !slices.ContainsFunc(row.first, func(o firstPart) bool { return o.grade == grade || by.AsGood(x.grades[o.grade], p.Form) }) {
+			row.first = append(row.first, firstPart{p.PriceMinor, int32(i), grade})
 		}
-		c.under = append(c.under, under)
 	}
+	row.first = slices.Clip(row.first)
+	return row
 }
 
 // class makes an empty class.
@@ -60,12 +79,8 @@ func (x *Network) class() int32 {
 
 // file adds a form to a class.
 func (x *Network) file(f *catalog.Form, to int32, order int) {
-	x.of[f] = filed{to, int32(order)}
-	c := &x.classes[to]
-	c.forms = append(c.forms, f)
-	if slices.ContainsFunc(f.Parts(), func(p *catalog.Part) bool { return p.Tied() && !p.Discontinued }) {
-		c.tied = append(c.tied, f)
-	}
+	x.of[f] = filed{class: to, order: int32(order)}
+	x.classes[to].forms = append(x.classes[to].forms, f)
 }
 
 // FuelForms are the forms of a catalogue that a fuel path is made of.
@@ -99,19 +114,33 @@ type networkBore struct {
 }
 
 // NewNetwork indexes fittings by the ends they lead from and to, single ones before
-// pairs, filters and regulators by their ends, hoses and clamps by bore. AsGood reports
-// whether whatever rules accept the second of two forms of a kind for they accept the first
-// for.
-func NewNetwork(forms FuelForms, asGood func(f, as *catalog.Form) bool) *Network {
+// pairs, filters and regulators by their ends, hoses and clamps by bore.
+func NewNetwork(forms FuelForms, by Grades) *Network {
 	x := &Network{ends: map[catalog.End]int32{}, runs: map[endPair][]run{}, of: map[*catalog.Form]filed{}}
 	x.joinFittings(forms.Fittings)
 	x.static = make([]bool, len(x.ends))
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
 	x.findBores(forms.Hoses, forms.Clamps)
+	known := map[string]int32{}
 	for i := range x.classes {
 		c := &x.classes[i]
+		for _, f := range c.forms {
+			key := by.Grade(f)
+			if _, old := known[key]; !old {
+				known[key] = int32(len(x.grades))
+				x.grades = append(x.grades, f)
+			}
+			at := x.of[f]
+			at.grade = known[key]
+			x.of[f] = at
+			if slices.ContainsFunc(f.Parts(), func(p *catalog.Part) bool { return p.Tied() && !p.Discontinued }) {
+				c.tied = append(c.tied, at.grade)
+			}
+		}
 		c.Bucket = catalog.NewBucket(c.forms, c.rowing)
-		c.compare(asGood)
+		for _, r := range c.Rows {
+			c.rows = append(c.rows, x.grade(r, by))
+		}
 		c.forms = slices.SortedStableFunc(slices.Values(c.forms), (*catalog.Form).ComparePrice)
 	}
 	x.through = make([][]endPair, len(x.classes))

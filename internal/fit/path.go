@@ -20,7 +20,8 @@ const (
 // supply line To the carburetor inlet over RunLengthIn inches, over the joints of a
 // Network.
 //
-// Accepts reports whether rules allow the parts of a form for a role. Parts that are
+// Accepts reports whether rules allow the parts of a form for a role: the same for all of one
+// of the network's grades. Parts that are
 // neither owned nor Apart are merely bought, so that of those that join the same
 // only the cheapest counts. StandIns, by role, are things without a SKU that join
 // whatever they must, at no more than a penalty; nil where there is none. Owned is what
@@ -131,10 +132,11 @@ type PathSearch struct {
 	packed bool                 // some fitting comes in packs
 	of     [Fitting + 1][]int32 // choice + 1 by role and class of the network, 0 when not looked at yet
 	alone  [Roles]int32         // choice of the stand-in for a role, -1 where there is none
+	graded []verdicts           // by grade of the network
 
 	// room for what the above refers to
 	choices  []choice
-	rows     []choiceRow
+	looked   []lookedAt
 	accepted []int32
 	lasting  []*catalog.Part // of choices
 	joins    []join
@@ -146,7 +148,7 @@ type PathSearch struct {
 	prices   int32 // number
 	apart    []apart
 	apartID  map[*catalog.Part]int32
-	outside  []apartClass
+	outside  []outsider
 	parts    []*catalog.Part // of apart
 	owned    []heldUnits
 	entries  []entry
@@ -188,6 +190,10 @@ const (
 // impossible is the cost of what cannot be had.
 const impossible = math.MaxInt64 / 4
 
+// verdicts are what rules said of a grade: a bit for each role that they were asked about, and
+// one for each that they accept it for.
+type verdicts struct{ asked, accepted uint8 }
+
 // entry is a part in a choice, as it is priced.
 type entry struct {
 	Candidate
@@ -195,12 +201,13 @@ type entry struct {
 }
 
 // choice is the parts that can take one place; the cheapest does. Those to be bought are
-// in rows, if any is sold; lasting are those owned, whatever the prices.
+// in the rows of the class, if any is sold; lasting are those owned, whatever the prices.
 type choice struct {
 	role     Role
 	class    int32 // -1 when there is only a stand-in
 	sold     bool
-	rows     []choiceRow
+	rows     []gradedRow
+	looked   []lookedAt
 	lasting  []*catalog.Part
 	standIn  *catalog.Part
 	from, to int32 // entries of the parts apart, then of the stand-in
@@ -211,10 +218,9 @@ type choice struct {
 	entry  int32
 }
 
-// A choiceRow is a row with its parts that rules accept, of those before next.
-type choiceRow struct {
-	*catalog.Row
-	under    []int32 // see class
+// lookedAt is the parts of a row that rules accept, by their place in it, as far as they are
+// known: of those before next, which is among the first parts of the row until one is accepted.
+type lookedAt struct {
 	accepted []int32
 	next     int
 }
@@ -336,7 +342,7 @@ func (s *PathSearch) Release() {
 	emptied(&s.outside)
 	emptied(&s.entries)
 	emptied(&s.choices)
-	emptied(&s.rows)
+	emptied(&s.looked)
 	emptied(&s.accepted)
 	emptied(&s.lasting)
 	emptied(&s.joins)
@@ -368,6 +374,7 @@ func NewPathSearch(q *PathQuery) *PathSearch {
 	for role := range s.of {
 		s.of[role] = zeroed(s.of[role], len(net.classes))
 	}
+	s.graded = zeroed(s.graded, len(net.grades))
 	for role, p := range q.StandIns {
 		if s.alone[role] = -1; p != nil {
 			s.alone[role] = s.choose(Role(role), -1, p)
@@ -494,17 +501,16 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	c := choice{role: role, class: of, standIn: standIn}
 	if of >= 0 {
 		class := &s.q.Network.classes[of]
-		c.rows = lendZero(&s.rows, len(class.Rows))
-		for i := range c.rows {
-			c.rows[i] = choiceRow{Row: &class.Rows[i], under: class.under[i], accepted: lendZero(&s.accepted, 4)[:0]}
-			c.sold = c.sold || s.lookOn(role, &c.rows[i], impossible)
+		c.rows, c.looked = class.rows, lendZero(&s.looked, len(class.rows))
+		for i := 0; i < len(c.rows) && !c.sold; i++ {
+			c.sold = s.lookOn(&c, i, impossible)
 		}
-		c.sold = c.sold || slices.ContainsFunc(class.tied, func(f *catalog.Form) bool { return s.q.Accepts(role, f) })
+		c.sold = c.sold || slices.ContainsFunc(class.tied, func(grade int32) bool { return s.accepts(role, grade) })
 		lasting := lendZero(&s.lasting, len(s.q.Owned))[:0]
 		for _, h := range s.q.Owned {
 			at, known := s.q.Network.of[h.Part.Form]
 			gone := h.Part.Discontinued && !slices.Contains(soleRoles[:], role) // serves where a path takes no second
-			if known && at.class == of && !gone && s.q.Accepts(role, h.Part.Form) && !slices.Contains(lasting, h.Part) {
+			if known && at.class == of && !gone && s.accepts(role, at.grade) && !slices.Contains(lasting, h.Part) {
 				lasting = append(lasting, h.Part)
 			}
 		}
@@ -514,10 +520,22 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	return int32(len(s.choices) - 1)
 }
 
-// apartClass is a part of PathPrices.Apart with its class.
-type apartClass struct {
-	part  *catalog.Part
-	class int32
+// accepts reports whether rules allow forms of a grade for a role.
+func (s *PathSearch) accepts(role Role, grade int32) bool {
+	v, bit := &s.graded[grade], uint8(1)<<role
+	if v.asked&bit == 0 {
+		v.asked |= bit
+		if s.q.Accepts(role, s.q.Network.grades[grade]) {
+			v.accepted |= bit
+		}
+	}
+	return v.accepted&bit != 0
+}
+
+// outsider is a part of PathPrices.Apart, as it is filed in the network.
+type outsider struct {
+	*catalog.Part
+	filed
 }
 
 // enter makes the entries of all choices under the prices.
@@ -531,7 +549,7 @@ func (s *PathSearch) enter(prices PathPrices) {
 	bit := func(class int32) uint64 { return 1 << (uint32(class) % 64) }
 	for _, p := range prices.Apart {
 		if at, known := s.q.Network.of[p.Form]; known {
-			s.outside = append(s.outside, apartClass{p, at.class})
+			s.outside = append(s.outside, outsider{p, at})
 			classes |= bit(at.class)
 		}
 	}
@@ -543,8 +561,8 @@ func (s *PathSearch) enter(prices PathPrices) {
 		}
 		if classes&bit(c.class) != 0 {
 			for _, b := range s.outside {
-				if b.class == c.class && s.q.Accepts(c.role, b.part.Form) && !slices.Contains(c.lasting, b.part) {
-					s.addApart(b.part, c.role)
+				if b.class == c.class && s.accepts(c.role, b.grade) && !slices.Contains(c.lasting, b.Part) {
+					s.addApart(b.Part, c.role)
 				}
 			}
 		}
@@ -629,7 +647,7 @@ func (s *PathSearch) fitting(role Role, i int32) int32 {
 	if *of == 0 {
 		*of = s.choose(role, i, nil) + 1
 		c := &s.choices[*of-1]
-		s.packed = s.packed || slices.ContainsFunc(c.rows, func(r choiceRow) bool { return r.Pack > 1 }) ||
+		s.packed = s.packed || slices.ContainsFunc(c.rows, func(r gradedRow) bool { return r.Pack > 1 }) ||
 			slices.ContainsFunc(c.lasting, func(p *catalog.Part) bool { return p.PackQuantity > 1 })
 	}
 	return *of - 1
@@ -1027,7 +1045,7 @@ func (s *PathSearch) joined(j *join) int64 {
 func (s *PathSearch) cheapest(choice int32) (cost int64, entry int32) {
 	c := &s.choices[choice]
 	if c.one.prices != s.prices {
-		s.compare(choice, &c.one, 1, func(*catalog.Part) int { return 1 })
+		s.compare(choice, &c.one, 1, func(float64) int { return 1 })
 		c.number = 0
 	}
 	if c.number != s.number {
@@ -1044,7 +1062,7 @@ func (s *PathSearch) cheapest(choice int32) (cost int64, entry int32) {
 // cheapestOf is the entry of a choice that costs least for so many places, and so many
 // units in all; 0 units: the part will not do. known keeps what the setting does not
 // change.
-func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf func(*catalog.Part) int) (entry int32, cost int64) {
+func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf func(lengthIn float64) int) (entry int32, cost int64) {
 	if known.prices != s.prices {
 		s.compare(choice, known, places, unitsOf)
 	}
@@ -1054,7 +1072,7 @@ func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf
 		if a.blocked {
 			continue
 		}
-		if sum := a.cost(unitsOf(s.entries[e].Part)) + int64(places)*a.part.Penalty; sum < cost || sum == cost && s.first(e, entry) {
+		if sum := a.cost(unitsOf(s.entries[e].Part.LengthIn)) + int64(places)*a.part.Penalty; sum < cost || sum == cost && s.first(e, entry) {
 			entry, cost = e, sum
 		}
 	}
@@ -1112,21 +1130,21 @@ func (s *PathSearch) precedes(p, q *catalog.Part) bool {
 // compare finds the cheapest of the parts of a choice that are merely bought, and which
 // of the others may beat it under some setting: those that are held, and of those that
 // are only tied the ones no dearer. Parts whose packs alone cost more are not looked at.
-func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*catalog.Part) int) {
+func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(lengthIn float64) int) {
 	c := &s.choices[of]
 	best, cost := Candidate{}, int64(impossible)
 	for i := range c.rows {
-		row := &c.rows[i]
-		if row.Parts[0].PriceMinor > cost {
+		row, looked := &c.rows[i], &c.looked[i]
+		if row.first[0].priceMinor > cost {
 			break // as all in the rows after it are dearer
 		}
-		n := unitsOf(row.Parts[0].Part) // as of all in the row
+		n := unitsOf(row.LengthIn)
 		if n == 0 {
 			continue
 		}
 		packs, penalty := int64((n-1)/row.UnitsPerPack()+1), int64(places)*s.penalty(row.Finish)
-		for k := 0; k < len(row.accepted) || s.lookOn(c.role, row, (cost-penalty)/packs); k++ {
-			sold := &row.Parts[row.accepted[k]]
+		for k := 0; k < len(looked.accepted) || s.lookOn(c, i, (cost-penalty)/packs); k++ {
+			sold := &row.Parts[looked.accepted[k]]
 			p, least := sold.Part, packs*sold.PriceMinor+penalty
 			if least > cost {
 				break
@@ -1148,7 +1166,7 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 	known.rivals = lendZero(&s.rivals, int(c.to-c.from))[:0]
 	for e := c.from; e < c.to; e++ {
 		part := &s.entries[e]
-		n := unitsOf(part.Part)
+		n := unitsOf(part.Part.LengthIn)
 		if n == 0 {
 			continue
 		}
@@ -1164,15 +1182,24 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(*
 	}
 }
 
-// lookOn looks for one more part of a row that rules accept, at no more than such a price.
-func (s *PathSearch) lookOn(role Role, row *choiceRow, mostMinor int64) bool {
-	for ; row.next < len(row.Parts) && row.Parts[row.next].PriceMinor <= mostMinor; row.next++ {
-		if u := row.under[row.next]; u >= 0 && !slices.Contains(row.accepted, u) {
-			continue // that one was refused
+// lookOn looks for one more part of the i-th row of a choice that rules accept, at no more
+// than such a price.
+func (s *PathSearch) lookOn(c *choice, i int, mostMinor int64) bool {
+	row, l := &c.rows[i], &c.looked[i]
+	for ; len(l.accepted) == 0; l.next++ {
+		if l.next == len(row.first) || row.first[l.next].priceMinor > mostMinor {
+			return false
 		}
-		if s.q.Accepts(role, row.Parts[row.next].Form) {
-			row.accepted = append(row.accepted, int32(row.next))
-			row.next++
+		if p := &row.first[l.next]; s.accepts(c.role, p.grade) {
+			l.accepted = lendZero(&s.accepted, 4)[:1]
+			l.accepted[0], l.next = p.at, int(p.at)+1
+			return true
+		}
+	}
+	for ; l.next < len(row.Parts) && row.Parts[l.next].PriceMinor <= mostMinor; l.next++ {
+		if s.accepts(c.role, row.grades[l.next]) {
+			l.accepted = append(l.accepted, int32(l.next))
+			l.next++
 			return true
 		}
 	}
@@ -1245,13 +1272,13 @@ func (s *PathSearch) pieceIn(count int) float64 { return s.q.RunLengthIn/float64
 // withClamps is the cheapest hose and clamps, as entries, for n of so many pieces.
 func (s *PathSearch) withClamps(bore, count, n int) (hose int32, hoseCost int64, clamp int32, clampCost int64) {
 	b, pieceIn := &s.bores[bore], s.pieceIn(count)
-	hose, hoseCost = s.cheapestOf(b.hoses, &b.hose[count-1][n-1], n, func(p *catalog.Part) int {
-		if p.LengthIn < pieceIn {
+	hose, hoseCost = s.cheapestOf(b.hoses, &b.hose[count-1][n-1], n, func(lengthIn float64) int {
+		if lengthIn < pieceIn {
 			return 0
 		}
-		return n * CutUnits(p, pieceIn)
+		return n * cutUnits(lengthIn, pieceIn)
 	})
-	clamp, clampCost = s.cheapestOf(b.clamps, &b.clamp[count-1][n-1], n, func(*catalog.Part) int { return n * clampsPiece })
+	clamp, clampCost = s.cheapestOf(b.clamps, &b.clamp[count-1][n-1], n, func(float64) int { return n * clampsPiece })
 	return hose, hoseCost, clamp, clampCost
 }
 
@@ -1333,9 +1360,11 @@ func (s *PathSearch) keep(p *solved, first int) {
 // inches fits into a number of stock lengths exactly when the pieces can be cut from
 // them: a stock length L yields k pieces, and each counts for L/k in whole inches,
 // rounded down unless one piece too many would then seem to fit.
-func CutUnits(p *catalog.Part, pieceIn float64) int {
-	length := int(p.LengthIn)
-	k := max(int(p.LengthIn/pieceIn), 1)
+func CutUnits(p *catalog.Part, pieceIn float64) int { return cutUnits(p.LengthIn, pieceIn) }
+
+func cutUnits(stockIn, pieceIn float64) int {
+	length := int(stockIn)
+	k := max(int(stockIn/pieceIn), 1)
 	u := max(length/k, 1)
 	if (k+1)*u <= length {
 		u++

@@ -104,7 +104,7 @@ func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery 
 		return forms
 	}
 	return &PathQuery{From: mustEnd(from), To: mustEnd(to), RunLengthIn: runIn, NeedRegulator: regulator, Owned: s.owned,
-		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}, func(f, as *catalog.Form) bool { return false }),
+		Network: NewNetwork(FuelForms{forms(s.fittings), forms(s.filters), forms(s.regulators), forms(s.hoses), forms(s.clamps)}, byForm{}),
 		Accepts: func(Role, *catalog.Form) bool { return true },
 	}
 }
@@ -131,6 +131,12 @@ func (s *shop) prices() PathPrices {
 	lines := slices.ContainsFunc(s.all(), func(c Candidate) bool { return c.Once > 0 })
 	return PathPrices{s.candidate, noPenalty, apart, lines, s.switches, math.MaxInt}
 }
+
+// byForm are rules that may make what they like of each form.
+type byForm struct{}
+
+func (byForm) Grade(f *catalog.Form) string    { return fmt.Sprintf("%p", f) }
+func (byForm) AsGood(f, as *catalog.Form) bool { return false }
 
 func noPenalty(catalog.Finish) int64 { return 0 }
 

@@ -284,9 +284,9 @@ func (r *repeated) roles() uint8 {
 func (s *PathSearch) findBought(r *repeated) {
 	r.bought = r.bought[:0]
 	roles := r.roles()
-	var rows []choiceRow // none for a role that accepts no form
+	var rows []gradedRow
 	for _, choice := range r.choices {
-		if choice >= 0 && len(rows) == 0 {
+		if choice >= 0 {
 			rows = s.choices[choice].rows
 		}
 	}
@@ -294,7 +294,7 @@ func (s *PathSearch) findBought(r *repeated) {
 		row := &rows[i]
 		penalty := s.penalty(row.Finish)
 		for k := range row.Parts {
-			p, form := row.Parts[k].Part, row.Parts[k].Form
+			p := row.Parts[k].Part
 			least := contender{roles: roles}
 			for n := 1; n <= r.most; n++ {
 				least.costs[n] = int64((n-1)/row.UnitsPerPack()+1)*row.Parts[k].PriceMinor + int64(n)*penalty
@@ -307,7 +307,7 @@ func (s *PathSearch) findBought(r *repeated) {
 			}
 			c := contender{entry: int32(len(s.entries))}
 			for role, choice := range r.choices {
-				if choice >= 0 && s.q.Accepts(Role(role), form) {
+				if choice >= 0 && s.accepts(Role(role), row.grades[k]) {
 					c.roles |= 1 << role
 				}
 			}

@@ -164,21 +164,6 @@ func (l *likeness) key(f *catalog.Form) string {
 	return b.String()
 }
 
-// covers reports whether whatever rules accept one form for they accept another for.
-func (l *likeness) covers(f, as *catalog.Form) bool {
-	if f.LengthIn != as.LengthIn {
-		return false
-	}
-	for _, name := range l.same {
-		is, known := f.Attr(name)
-		was, stated := as.Attr(name)
-		if known != stated || !is.Value.Equal(was.Value) {
-			return false
-		}
-	}
-	return l.asGood(f, as)
-}
-
 // asGood reports whether a form is as good as another of the same key; what is not stated
 // passes no test.
 func (l *likeness) asGood(f, as *catalog.Form) bool {

@@ -45,14 +45,10 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 	s.steps = sync.OnceValue(func() map[kindAttr][]float64 { return stepsOf(cat) })
 	s.adapters = cat.Index("adapter_plate", []string{"carburetor_flange", "manifold_flange"}, catalog.Laddering{})
 	if slices.ContainsFunc(fuelKinds, changed) {
-		like := map[catalog.Kind]*likeness{}
-		for _, kind := range fuelKinds {
-			like[kind] = newLikeness(s.Rules.Tested(kind))
-		}
 		s.network = fit.NewNetwork(fit.FuelForms{
 			Fittings: cat.Forms("fuel_fitting"), Filters: cat.Forms("fuel_filter"), Regulators: cat.Forms("pressure_regulator"),
 			Hoses: cat.Forms("fuel_hose"), Clamps: cat.Forms("hose_clamp"),
-		}, func(f, as *catalog.Form) bool { return like[f.Kind].covers(f, as) })
+		}, s.Rules.Grades(fuelKinds...))
 	}
 	if kind, known := s.Rules.NeedKind("mount.base_gasket"); known && changed(kind) {
 		s.gaskets = cat.Index(kind, []string{"flange"}, catalog.Laddering{})
