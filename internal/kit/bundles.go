@@ -3,6 +3,7 @@ package kit
 import (
 	"cmp"
 	"context"
+	"iter"
 	"math"
 	"slices"
 
@@ -17,9 +18,6 @@ import (
 
 // source is what is known of a bundle, by job and by choice.
 type source struct {
-	job             int64  // that looked and useless are of
-	looked, useless uint64 // contents, a bit each of the first 64: looked at, and those that cannot serve
-
 	choice int64 // that bit is of
 	bit    uint64
 
@@ -51,7 +49,7 @@ func (j *job) weigh(ctx context.Context, a aim) {
 		j.held[i] = j.savings.Add(j.worth(h.Part, j.pieces(h.Part), a))
 	}
 	apart, live := j.room.apart[:0], j.room.live[:0]
-	j.room.usual, j.unproven = j.room.usual[:0], false
+	j.unproven = false
 	weigh := func(b *fairBundle) {
 		known := &j.room.sources[b.Index()]
 		if known.choice == j.room.choice {
@@ -61,7 +59,7 @@ func (j *job) weigh(ctx context.Context, a aim) {
 		if known.dead == j.room.job && known.deadFor == a.objective {
 			return
 		}
-		saving, whatever := j.saving(b, known, a)
+		saving, whatever := j.saving(b, a)
 		if saving < 0 {
 			if whatever && a.restock == nil {
 				known.dead, known.deadFor = j.room.job, a.objective
@@ -92,14 +90,14 @@ func (j *job) weigh(ctx context.Context, a aim) {
 		known.bit = j.savings.Add(l.saving)
 		for i := range l.contents {
 			c := &l.contents[i]
-			if p := l.Parts()[c.at]; !p.Discontinued && !p.Tied() && j.useful(known, c) && !slices.Contains(apart, p) {
+			if p := c.Part; !p.Discontinued && !p.Tied() && j.useful(c) && !slices.Contains(apart, p) {
 				apart = append(apart, p)
 			}
 		}
 	}
-	for _, p := range worth.tied {
-		if j.usable(p.Form) {
-			apart = append(apart, p)
+	for i := range worth.tied {
+		if c := &worth.tied[i]; j.serves(c) {
+			apart = append(apart, c.Part)
 		}
 	}
 	j.room.apart, j.room.live = apart, live
@@ -126,37 +124,89 @@ func (j *job) bundleBit(b *catalog.Bundle) uint64 {
 	return 0
 }
 
-// useful reports whether a content of a bundle could serve in this kit at all.
-func (j *job) useful(known *source, c *fairContent) bool {
-	if c.required || c.at >= 64 {
-		return true
+// asked is what a job asks of peers: which open demands parts of them may meet, and how much
+// of each number some of these ask at least, and how much all.
+type asked struct {
+	job      int64
+	by       []*demand
+	any, all []float64
+	stacked  bool // some demand is of the mounting stack
+}
+
+// ask finds what the job asks of peers.
+func (j *job) ask(p *peers) *asked {
+	q := &j.room.asked[p.index]
+	if q.job == j.room.job {
+		return q
 	}
-	if len(j.room.byKind[c.kind]) == 0 {
-		return false
+	*q = asked{job: j.room.job, by: q.by[:0], any: q.any[:0], all: q.all[:0]}
+	for _, d := range j.room.byKind[p.form.Spec().Index()] {
+		if d.status != "" {
+			continue
+		}
+		wants, ok := p.wants(d, j.room.wants[:0])
+		j.room.wants = wants
+		inPath := slices.Contains(pathNeeds, d.need)
+		switch {
+		case !ok || !j.meters(d, p.form):
+			continue
+		case inPath && p.form.Kind == "fuel_fitting" && !j.s.network.Serves(p.form, j.supply, j.carburetor.Inlet.End):
+			continue
+		case len(q.by) == 0:
+			q.any, q.all = append(q.any, wants...), append(q.all, wants...)
+		}
+		for i, n := range wants {
+			q.any[i], q.all[i] = min(q.any[i], n), max(q.all[i], n)
+		}
+		q.by = append(q.by, d)
+		q.stacked = q.stacked || slices.Contains(stackNeeds, d.need)
 	}
-	if known.job != j.room.job {
-		known.job, known.looked, known.useless = j.room.job, 0, 0
+	return q
+}
+
+// wants appends to a list how much of each number a demand asks of peers; not ok when it asks
+// something else of them than they have in common.
+func (p *peers) wants(d *demand, list []float64) (wants []float64, ok bool) {
+	for range len(p.least) + len(p.most) {
+		list = append(list, math.Inf(-1))
 	}
-	bit := uint64(1) << c.at
-	if known.looked&bit == 0 {
-		known.looked |= bit
-		if !j.usable(c.form) {
-			known.useless |= bit
+	for i := range d.matches {
+		for k := range d.matches[i].Tests {
+			t := &d.matches[i].Tests[k]
+			switch at := p.number(t.Attr); {
+			case at < 0:
+				if !t.Accepts(p.form) {
+					return list, false
+				}
+			case at < len(p.least):
+				list[at] = max(list[at], t.Value.Num)
+			default:
+				list[at] = max(list[at], -t.Value.Num)
+			}
 		}
 	}
-	return known.useless&bit == 0
+	return list, true
+}
+
+// useful reports whether a content of a bundle could be in this kit at all.
+func (j *job) useful(c *fairContent) bool { return c.required || j.serves(c) }
+
+// serves reports whether a content of a bundle, or a tied part, could meet some demand.
+func (j *job) serves(c *fairContent) bool {
+	q := j.ask(c.peers)
+	return len(q.by) > 0 && asMuch(c.numbers, q.any)
 }
 
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
 // optimum: other parts in place of its contents cost less, maybe whatever the finish wanted.
-func (j *job) saving(b *fairBundle, known *source, a aim) (saving int64, whatever bool) {
+func (j *job) saving(b *fairBundle, a aim) (saving int64, whatever bool) {
 	// What it costs to do without the contents is looked for only as far as need be.
 	spare := b.spare
 	for i := range b.contents {
 		if spare < 0 {
 			return -1, true
 		}
-		if c := &b.contents[i]; !j.useful(known, c) {
+		if c := &b.contents[i]; !j.useful(c) {
 			spare -= c.least
 		}
 	}
@@ -164,37 +214,23 @@ func (j *job) saving(b *fairBundle, known *source, a aim) (saving int64, whateve
 		return -1, true
 	}
 	saving = -a.bundle(j.s.Catalog, b.Bundle)
-	instead := j.room.instead[:0]
+	least := j.room.least[:0]
 	spare = saving
 	for i := range b.contents {
 		c := &b.contents[i]
-		instead = append(instead, c.least)
-		if j.useful(known, c) {
-			worth := j.worth(b.Parts()[c.at], b.Contents[c.at].Quantity, a)
-			instead[i] = min(instead[i], worth)
-			saving += worth
-			spare += instead[i]
+		least = append(least, 0)
+		if j.useful(c) {
+			worth := j.worth(c.Part, c.pieces, a)
+			least[i] = min(c.least, worth)
+			saving, spare = saving+worth, spare+least[i]
 		}
 	}
-	j.room.instead = instead
-	whatever = true
-	for _, everything := range [...]bool{false, true} {
-		for i := range b.contents {
-			if spare < 0 {
-				return -1, whatever
-			}
-			c := &b.contents[i]
-			if !j.useful(known, c) {
-				continue
-			}
-			p, pieces := b.Parts()[c.at], b.Contents[c.at].Quantity
-			look := j.insteadUsual
-			if everything {
-				look = j.instead
-			}
-			found, finish := look(p, pieces, instead[i], a)
-			whatever = whatever && finish == p.Finish
-			spare, instead[i] = spare-(instead[i]-found), found
+	j.room.least, whatever = least, true
+	for i := 0; i < len(least) && spare >= 0; i++ {
+		if c := &b.contents[i]; least[i] > 0 {
+			found, finish := j.instead(c, least[i], a)
+			spare -= least[i] - found
+			whatever = whatever && finish == c.Finish
 		}
 	}
 	if spare < 0 {
@@ -209,7 +245,7 @@ func (j *job) worth(p *catalog.Part, pieces int, a aim) int64 {
 	worth := int64(fit.Packs(p, pieces*fit.PieceUnits(p))) * p.Price.AmountMinor
 	if once, above := a.once(j.s.Catalog, &p.Offer); once > 0 {
 		packs := enoughStock
-		if most, _ := j.taken(p, p); most > 0 {
+		if most, _ := j.taken(p, j.takers(p.Form)); most > 0 {
 			packs = fit.Packs(p, most)
 		}
 		if packs > int(above) {
@@ -219,61 +255,52 @@ func (j *job) worth(p *catalog.Part, pieces int, a aim) int64 {
 	return worth
 }
 
-// usual is the cheapest part of a bucket that some demand accepts; part nil for none.
-type usual struct {
-	bucket *catalog.Bucket
-	part   *catalog.Part
-}
-
-// insteadUsual is what instead is, or more, from a look at one part: the one that is
-// cheapest for most.
-func (j *job) insteadUsual(p *catalog.Part, pieces int, known int64, a aim) (minor int64, finish catalog.Finish) {
-	if p.Tied() {
-		return known, p.Finish
+// instead is the most that it costs any kit to do without a content of a bundle: at most
+// known, or what peers of it count that can take its place wherever it may stand; with the
+// finish of the one that does, its own if none.
+func (j *job) instead(c *fairContent, known int64, a aim) (minor int64, finish catalog.Finish) {
+	finish = c.Finish
+	if c.Tied() { // the kit may hang on this very part
+		return known, finish
 	}
-	places := j.placesOf(p)
-	if places == nil {
-		return known, p.Finish
+	q := j.ask(c.peers)
+	least := q.all
+	if q.stacked {
+		least = c.numbers // in a stack how high it is counts too
 	}
-	i := slices.IndexFunc(j.room.usual, func(u usual) bool { return u.bucket == places })
-	if i < 0 {
-		i = len(j.room.usual)
-		j.room.usual = append(j.room.usual, usual{places, j.cheapest(places, a)})
-	}
-	q := j.room.usual[i].part
-	if q != nil && a.penaltyOf(q.Finish) <= a.penaltyOf(p.Finish) && (q.Form == p.Form || j.replaces(q.Form, p)) {
-		if cost := j.inPlace(p, q, pieces, a); cost < known {
-			return cost, q.Finish
-		}
-	}
-	return known, p.Finish
-}
-
-// cheapest is the part of a bucket that costs least by the piece and that some demand
-// accepts, in stock where that counts.
-func (j *job) cheapest(bucket *catalog.Bucket, a aim) (best *catalog.Part) {
-	least := int64(math.MaxInt64)
-	for i := range bucket.Rows {
-		row := &bucket.Rows[i]
-		if row.Parts[0].PriceMinor >= least {
+	penalty := a.penaltyOf(finish)
+	for i := range c.peers.Rows {
+		row := &c.peers.Rows[i]
+		if row.Parts[0].PriceMinor >= known {
 			break // as all in the rows after it are no cheaper
 		}
-		penalty := a.penaltyOf(row.Finish)
-		for k := range row.Parts {
-			sold := &row.Parts[k]
-			if sold.PriceMinor+penalty >= least {
+		most, mixed := j.taken(row.Parts[0].Part, slices.Values(q.by))
+		if most == 0 || a.penaltyOf(row.Finish) > penalty {
+			continue
+		}
+		packs := func(units int) int64 { return int64((units-1)/row.UnitsPerPack() + 1) }
+		buys := packs(most)
+		if mixed {
+			buys = packs(c.pieces)
+		}
+		for sold := range c.peers.enough(i, least) {
+			cost := buys * sold.PriceMinor
+			if cost >= known {
 				break
 			}
-			if !j.wanted(sold.Form) {
-				continue
+			once, above := a.once(j.s.Catalog, &sold.Part.Offer)
+			if packs(most) > int64(above) {
+				cost += once
 			}
-			if once, above := a.once(j.s.Catalog, &sold.Part.Offer); once == 0 || above > 0 {
-				best, least = sold.Part, sold.PriceMinor+penalty
-				break
+			if cost < known {
+				known, finish = cost, row.Finish
+			}
+			if once == 0 || above == 0 {
+				break // as all after it cost more
 			}
 		}
 	}
-	return best
+	return known, finish
 }
 
 // bundle is what a bundle counts when it is bought.
@@ -285,114 +312,13 @@ func (a *aim) bundle(s *catalog.Snapshot, b *catalog.Bundle) int64 {
 	return cost
 }
 
-// insteadLooks is how many parts instead looks at. To look at more makes it less, seldom, but
-// takes longer than to search with a bundle that is not worth it.
-const insteadLooks = 40
-
-// instead is the most that it costs any kit to do without so many pieces of a part from a
-// bundle: at most known, or what other parts count that can take its place wherever it may
-// stand, and are not tied; with the finish of the part that does, the same if none.
-func (j *job) instead(p *catalog.Part, pieces int, known int64, a aim) (minor int64, finish catalog.Finish) {
-	finish = p.Finish
-	if p.Tied() { // the kit may hang on this very part
-		return known, finish
-	}
-	units, mixed := j.taken(p, p)
-	places := j.placesOf(p)
-	if units == 0 || places == nil {
-		return known, finish
-	}
-	if mixed {
-		units = pieces
-	}
-	penalty, looks := a.penaltyOf(p.Finish), insteadLooks
-	for i := range places.Rows {
-		row := &places.Rows[i]
-		if row.Parts[0].PriceMinor >= known {
-			break // as all in the rows after it are no cheaper
-		}
-		if a.penaltyOf(row.Finish) > penalty {
-			continue
-		}
-		packs := int64(1) // at least
-		if !p.ByLength() {
-			packs = int64((units-1)/row.UnitsPerPack() + 1)
-		}
-		for k := range row.Parts { // cheapest first
-			sold := &row.Parts[k]
-			if packs*sold.PriceMinor >= known || looks == 0 {
-				break
-			}
-			looks--
-			if sold.Form == p.Form || j.replaces(sold.Form, p) {
-				if cost := j.inPlace(p, sold.Part, pieces, a); cost < known {
-					known, finish = cost, row.Finish
-				}
-			}
-		}
-	}
-	return known, finish
-}
-
-// inPlace is the most that a part q costs any kit in place of so many pieces of a part p
-// from a bundle.
-func (j *job) inPlace(p, q *catalog.Part, pieces int, a aim) int64 {
-	units, mixed := j.taken(p, q)
-	switch {
-	case units == 0:
-		return math.MaxInt64
-	case mixed:
-		units = pieces
-	}
-	cost := int64(fit.Packs(q, units)) * q.Price.AmountMinor
-	most, _ := j.taken(q, q)
-	if once, above := a.once(j.s.Catalog, &q.Offer); fit.Packs(q, most) > int(above) {
-		cost += once
-	}
-	return cost
-}
-
-// placesOf are the parts among which those are that can take a part's place: in a fuel
-// path they join what it does; nil when nothing takes it.
-func (j *job) placesOf(p *catalog.Part) *catalog.Bucket {
-	var places *catalog.Bucket
-	for d := range j.takers(p.Form) {
-		if slices.Contains(pathNeeds, d.need) {
-			return j.s.network.Alike(p.Form)
-		}
-		if places == nil {
-			places = j.find(d)
-		}
-	}
-	return places
-}
-
-// replaces reports whether parts of a form in placesOf can stand wherever another can.
-func (j *job) replaces(q *catalog.Form, p *catalog.Part) bool {
-	for d := range j.takers(p.Form) {
-		if !j.fits(d, q) {
-			return false
-		}
-		if !slices.Contains(stackNeeds, d.need) {
-			continue
-		}
-		if q.HeightIn > p.HeightIn || q.Text("flange") != p.Text("flange") {
-			return false
-		}
-		if d.need == "mount.studs" && (q.Thread() != p.Thread() || q.LengthIn < p.LengthIn) {
-			return false
-		}
-	}
-	return true
-}
-
-// taken is the most units of a part q that the kit takes in place of a part p, 0 when that
-// is not known. They are mixed when each piece may be another part; else all that a demand
-// takes are of one.
-func (j *job) taken(p, q *catalog.Part) (most int, mixed bool) {
+// taken is the most units of a part that the kit takes for some demands, 0 when that is not
+// known. They are mixed when each piece may be another part; else all that a demand takes
+// are of one.
+func (j *job) taken(p *catalog.Part, demands iter.Seq[*demand]) (most int, mixed bool) {
 	mixed = true
 	inPath := 0
-	for d := range j.takers(p.Form) {
+	for d := range demands {
 		switch {
 		case d.need == "fuel.hose":
 			return 0, false // how it is cut is found by the search for paths
@@ -402,7 +328,7 @@ func (j *job) taken(p, q *catalog.Part) (most int, mixed bool) {
 			most += max(fit.MaxGaskets, int(d.remaining()))
 			mixed = mixed && d.remaining() <= 1
 		default:
-			n := j.consumed(d, q)
+			n := j.consumed(d, p)
 			if n == 0 {
 				return 0, false
 			}

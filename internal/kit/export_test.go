@@ -110,3 +110,48 @@ func CheckVerdicts(s *Snapshot, req *Request) error {
 	}
 	return nil
 }
+
+// CheckPeers asks all demands of a request about all parts that may take the place of what
+// bundles hold and of tied parts, and compares with what is known from their numbers.
+func CheckPeers(s *Snapshot, req *Request) error {
+	j, err := s.read(req)
+	if err != nil {
+		return err
+	}
+	defer j.release()
+	if err := j.demand(); err != nil {
+		return err
+	}
+	contents := s.fairness.all.tied
+	for _, b := range s.fairness.all.bundles {
+		contents = append(contents[:len(contents):len(contents)], b.contents...)
+	}
+	for _, c := range contents {
+		if j.serves(&c) != j.usable(c.Form) {
+			return fmt.Errorf("%s can serve: %v", c.SKU, j.serves(&c))
+		}
+		q := j.ask(c.peers)
+		for i := range c.peers.Rows {
+			for k, sold := range c.peers.Rows[i].Parts {
+				numbers := c.peers.numbers[i][k*len(c.numbers):]
+				some, all := false, true
+				for _, d := range q.by {
+					ok := d.accepts(sold.Form) && j.meters(d, sold.Form)
+					some, all = some || ok, all && ok
+				}
+				switch {
+				case some && !asMuch(numbers, q.any):
+					return fmt.Errorf("%s has too little for any, yet some accept it", sold.Part.SKU)
+				case !all && asMuch(numbers, q.all):
+					return fmt.Errorf("%s has enough for all, yet some refuse it", sold.Part.SKU)
+				}
+				for d := range j.takers(sold.Form) {
+					if j.usable(sold.Form) && !slices.Contains(q.by, d) && j.fits(d, sold.Form) {
+						return fmt.Errorf("%s accepts %s, which is not known", d.need, sold.Part.SKU)
+					}
+				}
+			}
+		}
+	}
+	return nil
+}

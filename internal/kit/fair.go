@@ -3,6 +3,7 @@ package kit
 import (
 	"cmp"
 	"fmt"
+	"iter"
 	"maps"
 	"math"
 	"slices"
@@ -19,20 +20,16 @@ import (
 // found once for the catalogue and once for the stock of each location, so that a job
 // weighs only the others.
 
-// fairness is, for each content of each bundle and for each tied part, the parts that can
-// take its place wherever it stands: of the same pack and finish, not tied, and of forms
-// that to rules and fit are as good. Cheapest first, and no more than insteadMost.
+// fairness is what is known of bundles and tied parts whatever the job.
 type fairness struct {
-	instead     [][][]*catalog.Part // by bundle and content
-	insteadTied [][]*catalog.Part   // by tied part
-
+	peers        int        // how many there are
 	all, byPrice worthwhile // what there is, and what can be in a kit of the least price
 }
 
 // worthwhile is what can be in some optimum.
 type worthwhile struct {
 	bundles []fairBundle
-	tied    []*catalog.Part
+	tied    []fairContent
 }
 
 // fairBundle is a bundle that can be in an optimum. spare is what it costs at most to do
@@ -43,14 +40,26 @@ type fairBundle struct {
 	spare    int64
 }
 
-// fairContent is the form of a content, with its kind, whether another part requires it, and
-// what it costs at most to do without.
+// fairContent is a content of a bundle, or a tied part.
 type fairContent struct {
-	at       int // in Bundle.Contents
-	form     *catalog.Form
-	kind     int // KindSpec.Index
-	required bool
-	least    int64
+	*catalog.Part
+	pieces   int
+	required bool // by another part
+	peers    *peers
+	numbers  []float64
+	instead  []*catalog.Part // see inPlaceOf
+	least    int64           // what it costs at most to do without
+}
+
+// peers are parts that to rules and fit differ in numbers alone, of which more is as good:
+// whatever one of them meets, others with as much meet. The numbers are kept side by side,
+// so that a job that asks for some looks at no part that has not enough.
+type peers struct {
+	*likeness
+	*catalog.Bucket
+	index   int           // among all
+	form    *catalog.Form // of one of them, for what they have in common
+	numbers [][]float64   // by row, those of its parts one after another
 }
 
 // unknown is more than doing without a content can cost.
@@ -73,71 +82,121 @@ var mostInPath = map[catalog.Kind]int{"fuel_fitting": fit.MaxFittings, "fuel_fil
 
 func newFairness(s *Snapshot) *fairness {
 	f := &fairness{}
-	alike := map[string][]*catalog.Form{}
 	kinds := map[catalog.Kind]*likeness{}
-	enter := func(p *catalog.Part) {
-		if kinds[p.Kind] != nil {
-			return
+	alike := map[string][]*catalog.Form{}
+	known := map[string]*peers{}
+	content := func(p *catalog.Part, pieces int, replaceable bool) fairContent {
+		like := kinds[p.Kind]
+		if like == nil {
+			like = newLikeness(p.Spec(), s.Rules.Tested(p.Kind))
+			kinds[p.Kind] = like
+			for _, form := range s.Catalog.Forms(p.Kind) {
+				key := like.key(form)
+				alike[key] = append(alike[key], form)
+			}
 		}
-		like := newLikeness(s.Rules.Tested(p.Kind))
-		kinds[p.Kind] = like
-		for _, form := range s.Catalog.Forms(p.Kind) {
-			k := like.key(form)
-			alike[k] = append(alike[k], form)
+		key := like.key(p.Form)
+		if known[key] == nil {
+			known[key] = newPeers(like, alike[key], len(known))
 		}
+		c := fairContent{Part: p, pieces: pieces, required: p.Required(), peers: known[key], numbers: like.numbers(nil, p.Form), least: unknown}
+		c.instead = inPlaceOf(&c, replaceable)
+		return c
 	}
 	for _, b := range s.Catalog.Bundles() {
-		all := fairBundle{Bundle: b}
-		for _, p := range b.Parts() {
-			all.add(p, unknown)
-			enter(p)
+		all := fairBundle{Bundle: b, spare: int64(len(b.Contents)) * unknown}
+		for i, p := range b.Parts() {
+			all.contents = append(all.contents, content(p, b.Contents[i].Quantity, len(p.Bundles()) == 1 && !p.Tied()))
 		}
 		f.all.bundles = append(f.all.bundles, all)
 	}
 	for _, p := range s.Catalog.Tied() {
 		if !p.Discontinued {
-			f.all.tied = append(f.all.tied, p)
-			enter(p)
+			f.all.tied = append(f.all.tied, content(p, 1, len(p.Bundles()) == 0 && !p.Required()))
 		}
 	}
-	// A part takes its own place, whoever else brings it.
-	itself := func(p *catalog.Part) []*catalog.Part { return []*catalog.Part{p} }
-	others := func(p *catalog.Part) []*catalog.Part {
-		return inPlaceOf(p, kinds[p.Kind], alike[kinds[p.Kind].key(p.Form)])
-	}
-	for _, b := range f.all.bundles {
-		contents := make([][]*catalog.Part, len(b.Contents))
-		for i, p := range b.Parts() {
-			if contents[i] = itself(p); len(p.Bundles()) == 1 && !p.Tied() {
-				contents[i] = others(p)
-			}
-		}
-		f.instead = append(f.instead, contents)
-	}
-	for _, p := range f.all.tied {
-		instead := itself(p)
-		if len(p.Bundles()) == 0 && !p.Required() {
-			instead = others(p)
-		}
-		f.insteadTied = append(f.insteadTied, instead)
-	}
+	f.peers = len(known)
 	f.byPrice = f.worthALook(func(*catalog.Part) bool { return true })
 	return f
 }
 
+func newPeers(like *likeness, forms []*catalog.Form, index int) *peers {
+	by := catalog.SomePieces
+	if forms[0].ByLength() {
+		by = catalog.ByLength
+	}
+	p := &peers{likeness: like, Bucket: catalog.NewBucket(forms, by), index: index, form: forms[0]}
+	for _, row := range p.Rows {
+		var numbers []float64
+		for _, sold := range row.Parts {
+			numbers = like.numbers(numbers, sold.Form)
+		}
+		p.numbers = append(p.numbers, numbers)
+	}
+	return p
+}
+
+// enough yields the parts of a row that have so much of each number, cheapest first.
+func (p *peers) enough(row int, least []float64) iter.Seq[*catalog.RowPart] {
+	return func(yield func(*catalog.RowPart) bool) {
+		numbers := p.numbers[row]
+		for i := range p.Rows[row].Parts {
+			if asMuch(numbers[i*len(least):], least) && !yield(&p.Rows[row].Parts[i]) {
+				return
+			}
+		}
+	}
+}
+
+// asMuch reports whether numbers are no less than others.
+func asMuch(numbers, least []float64) bool {
+	for i, n := range least {
+		if numbers[i] < n {
+			return false
+		}
+	}
+	return true
+}
+
+// inPlaceOf are the parts that can take a part's place wherever it stands: itself, whoever
+// else brings it, and if it is replaceable what is of the same pack and finish, not tied,
+// and as good. Cheapest first, and no more than insteadMost.
+func inPlaceOf(c *fairContent, replaceable bool) []*catalog.Part {
+	var out []*catalog.Part
+	for i := range c.peers.Rows {
+		row := &c.peers.Rows[i]
+		if !replaceable || row.Finish != c.Finish || row.Pack != c.PackQuantity || row.LengthIn > 0 && row.LengthIn != c.LengthIn {
+			continue
+		}
+		for sold := range c.peers.enough(i, c.numbers) {
+			if sold.PriceMinor > c.Price.AmountMinor || len(out) == insteadMost {
+				break
+			}
+			out = append(out, sold.Part)
+		}
+	}
+	return slices.Clip(append(out, c.Part))
+}
+
 // likeness compares forms of a kind by what rules and fit look at: some attributes must be
-// the same, of others more or less is as good. Of the height fit knows that lower is.
+// the same, of others more or less is as good. Of the height fit knows that lower is, of the
+// length that longer is; how long a part between two ends is it does not look at.
 type likeness struct {
 	same        []string
 	least, most []string
 }
 
-func newLikeness(tested map[string]rules.Op) *likeness {
+func newLikeness(spec *catalog.KindSpec, tested map[string]rules.Op) *likeness {
 	l := &likeness{same: []string{"flange", "thread", "hose_in", "jets_in", "rods_in"}}
-	if op, known := tested["height_in"]; !known || op == rules.AtMost {
-		tested["height_in"] = rules.AtMost
-	} else {
-		tested["height_in"] = rules.Equal
+	of := func(attr string, good rules.Op) {
+		if op, known := tested[attr]; known && op != good {
+			good = rules.Equal
+		}
+		tested[attr] = good
+	}
+	of("height_in", rules.AtMost)
+	if _, known := tested["length_in"]; known || spec.ByLength || spec.Ends == 0 {
+		of("length_in", rules.AtLeast)
 	}
 	for _, attr := range slices.Sorted(maps.Keys(tested)) {
 		switch {
@@ -156,7 +215,7 @@ func newLikeness(tested map[string]rules.Op) *likeness {
 // key is the same for forms that are the same in what must be.
 func (l *likeness) key(f *catalog.Form) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s|%g|%v", f.Kind, f.LengthIn, f.Ends)
+	fmt.Fprintf(&b, "%s|%v", f.Kind, f.Ends)
 	for _, name := range l.same {
 		a, stated := f.Attr(name)
 		fmt.Fprintf(&b, "|%t %s", stated, a.String())
@@ -164,73 +223,65 @@ func (l *likeness) key(f *catalog.Form) string {
 	return b.String()
 }
 
-// asGood reports whether a form is as good as another of the same key; what is not stated
-// passes no test.
-func (l *likeness) asGood(f, as *catalog.Form) bool {
+// numbers appends what more is as good of in a form: less than any when it is not stated.
+func (l *likeness) numbers(list []float64, f *catalog.Form) []float64 {
 	for i, names := range [...][]string{l.least, l.most} {
 		for _, name := range names {
-			was, stated := as.Attr(name)
-			is, known := f.Attr(name)
-			if stated && (!known || i == 0 && is.Value.Num < was.Value.Num || i == 1 && is.Value.Num > was.Value.Num) {
-				return false
+			a, stated := f.Attr(name)
+			switch {
+			case !stated:
+				list = append(list, math.Inf(-1))
+			case i == 0:
+				list = append(list, a.Value.Num)
+			default:
+				list = append(list, -a.Value.Num)
 			}
 		}
 	}
-	return true
+	return list
 }
 
-// inPlaceOf finds the parts that can take the place of one among forms that are alike, the
-// part among them.
-func inPlaceOf(p *catalog.Part, like *likeness, alike []*catalog.Form) []*catalog.Part {
-	var out []*catalog.Part
-	for _, f := range alike {
-		if !like.asGood(f, p.Form) {
-			continue
-		}
-		for _, q := range f.Parts() { // cheapest first
-			if q.Price.AmountMinor > p.Price.AmountMinor {
-				break
-			}
-			if q == p || q.Finish == p.Finish && q.PackQuantity == p.PackQuantity && !q.Discontinued && !q.Tied() {
-				out = append(out, q)
-			}
-		}
+// number is the place of an attribute in numbers, -1 for one that must be the same.
+func (l *likeness) number(attr string) int {
+	if i := slices.Index(l.least, attr); i >= 0 {
+		return i
 	}
-	slices.SortStableFunc(out, func(a, b *catalog.Part) int { return cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor) })
-	return slices.Clip(out[:min(len(out), insteadMost)])
+	if i := slices.Index(l.most, attr); i >= 0 {
+		return len(l.least) + i
+	}
+	return -1
 }
 
 // worthALook lists what can be in an optimum when only parts of which there is enough take
 // the place of others.
 func (f *fairness) worthALook(enough func(*catalog.Part) bool) worthwhile {
 	var out worthwhile
-	for n := range f.all.bundles {
-		b := f.all.bundles[n].Bundle
-		known := fairBundle{Bundle: b, spare: -b.Price.AmountMinor}
-		for i, p := range b.Parts() {
-			least := int64(unknown)
-			if at := slices.IndexFunc(f.instead[n][i], enough); at >= 0 {
-				least = int64(fit.Packs(p, b.Contents[i].Quantity*fit.PieceUnits(p))) * f.instead[n][i][at].Price.AmountMinor
-			}
-			known.add(p, least)
+	instead := func(c *fairContent) (minor int64, known bool) {
+		if at := slices.IndexFunc(c.instead, enough); at >= 0 {
+			return c.instead[at].Price.AmountMinor, true
 		}
-		if known.spare >= 0 {
-			out.bundles = append(out.bundles, known)
+		return 0, false
+	}
+	for _, b := range f.all.bundles {
+		fair := fairBundle{b.Bundle, slices.Clone(b.contents), -b.Price.AmountMinor}
+		for i := range fair.contents {
+			c := &fair.contents[i]
+			if minor, known := instead(c); known {
+				c.least = int64(fit.Packs(c.Part, c.pieces*fit.PieceUnits(c.Part))) * minor
+			}
+			fair.spare += c.least
+		}
+		if fair.spare >= 0 {
+			slices.SortStableFunc(fair.contents, func(a, b fairContent) int { return cmp.Compare(b.least, a.least) })
+			out.bundles = append(out.bundles, fair)
 		}
 	}
-	for n, p := range f.all.tied {
-		if at := slices.IndexFunc(f.insteadTied[n], enough); at < 0 || f.insteadTied[n][at].Price.AmountMinor >= p.Price.AmountMinor {
+	for _, p := range f.all.tied {
+		if minor, known := instead(&p); !known || minor >= p.Price.AmountMinor {
 			out.tied = append(out.tied, p)
 		}
 	}
 	return out
-}
-
-func (b *fairBundle) add(p *catalog.Part, least int64) {
-	c := fairContent{len(b.contents), p.Form, p.Spec().Index(), p.Required(), least}
-	at, _ := slices.BinarySearchFunc(b.contents, c, func(a, b fairContent) int { return cmp.Compare(b.least, a.least) })
-	b.contents = slices.Insert(b.contents, at, c)
-	b.spare += least
 }
 
 // inStock lists what can be in an optimum by stock, of kits that take no more than

@@ -39,7 +39,12 @@ func (j *job) find(d *demand) *catalog.Bucket {
 
 // fits reports whether a form of the bucket meets a demand.
 func (j *job) fits(d *demand, f *catalog.Form) bool {
-	return d.accepts(f) && (d.need != meteringNeed || !j.someMeterRight(d) || j.metersRight(f))
+	return d.accepts(f) && j.meters(d, f)
+}
+
+// meters reports whether a form meters as a demand wants it, if that is of metering sets.
+func (j *job) meters(d *demand, f *catalog.Form) bool {
+	return d.need != meteringNeed || !j.someMeterRight(d) || j.metersRight(f)
 }
 
 // forms are the physical forms that meet a demand.

@@ -261,14 +261,16 @@ func TestPlugIsBoughtWhenTheBoxHoldsNone(t *testing.T) {
 }
 
 // Verdicts on forms that are kept for a while are of the job's own demands, however many
-// forms share a place.
+// forms share a place. The same follow from the numbers of parts that bundles are weighed by.
 func TestKeptVerdictsAreThoseOfTheMatches(t *testing.T) {
 	s := demoSnapshot(t)
 	carburetors := s.Catalog.Carburetors()
 	for i, v := range s.Catalog.Vehicles() {
 		c := carburetors[i%len(carburetors)]
-		if err := kit.CheckVerdicts(s, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU}); err != nil {
-			t.Fatalf("%s with %s: %v", v.ID, c.SKU, err)
+		for _, check := range []func(*kit.Snapshot, *kit.Request) error{kit.CheckVerdicts, kit.CheckPeers} {
+			if err := check(s, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU}); err != nil {
+				t.Fatalf("%s with %s: %v", v.ID, c.SKU, err)
+			}
 		}
 	}
 }

@@ -56,8 +56,9 @@ type room struct {
 	apart     []*catalog.Part // that are tied or that bundles may bring, and worth a look
 	elsewhere []fit.Switch    // what other needs may take of the fuel path's parts
 	live      []liveBundle
-	usual     []usual
-	instead   []int64
+	asked     []asked // by index of peers; of no account when of another job
+	wants     []float64
+	least     []int64
 }
 
 var rooms = sync.Pool{New: func() any { return &room{byKind: make([][]*demand, len(catalog.Kinds))} }}
@@ -69,6 +70,9 @@ func (j *job) enter() {
 	j.writer, j.savings = newWriter(), &j.room.savings
 	if n := len(j.s.Catalog.Bundles()); len(j.room.sources) < n {
 		j.room.sources = make([]source, n)
+	}
+	if n := j.s.fairness.peers; len(j.room.asked) < n {
+		j.room.asked = append(j.room.asked, make([]asked, n-len(j.room.asked))...)
 	}
 	if n := j.s.Catalog.Offers(); len(j.room.ids) < n {
 		j.room.ids = make([]int32, n)
@@ -124,7 +128,6 @@ func (r *room) release() {
 	empty(&r.apart)
 	empty(&r.elsewhere)
 	empty(&r.live)
-	empty(&r.usual)
 	r.evaluation.Release()
 	rooms.Put(r)
 }
