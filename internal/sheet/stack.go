@@ -25,7 +25,7 @@ func stackDrawing(k *kit.Kit) template.HTML {
 	clearance := k.Vehicle.Intake.HoodClearanceIn
 
 	d := newDrawing("stack", "Mounting stack under the hood, to scale")
-	const top, axis, beside = 24, 92, 182 // wide fonts need all of the right half
+	const top, axis, beside = 24, 92, 182                 // wide fonts need all of the right half
 	scaleHeight := max(204, 32*float64(len(k.Stack)+1)-8) // room for a label to each layer
 	unit := scaleHeight / max(clearance, height.Value)
 	floor := top + scaleHeight
