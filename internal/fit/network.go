@@ -46,8 +46,9 @@ type class struct {
 // accept when they refuse all before them: the others need no look until one is accepted.
 type gradedRow struct {
 	catalog.Row
-	grades []int32
-	first  []firstPart
+	leastMinor int64 // price of the first part
+	grades     []int32
+	first      []firstPart
 }
 
 // firstPart is a part of a row, by its place in it.
@@ -58,7 +59,7 @@ type firstPart struct {
 
 // grade makes a row with grades.
 func (x *Network) grade(r catalog.Row, by Grades) gradedRow {
-	row := gradedRow{Row: r, grades: make([]int32, len(r.Parts))}
+	row := gradedRow{Row: r, leastMinor: r.Parts[0].PriceMinor, grades: make([]int32, len(r.Parts))}
 	for i := range r.Parts {
 		p := &r.Parts[i]
 		grade := x.of[p.Form].grade

@@ -165,6 +165,7 @@ type PathSearch struct {
 	number       int32
 	heldFittings bool // some fitting costs nothing while it lasts
 	trail        [maxLinks + 1][]label
+	labels       []int32 // of a stage, by place: index + 1; between stages 0
 	used         []bool // by apart: it is in the path solved last
 
 	together together
@@ -187,8 +188,11 @@ const (
 	MaxClamps   = 2 * maxLinks
 )
 
-// impossible is the cost of what cannot be had.
-const impossible = math.MaxInt64 / 4
+// impossible is the cost of what cannot be had, unknown that of what was not looked at.
+const (
+	impossible = math.MaxInt64 / 4
+	unknown    = -1
+)
 
 // verdicts are what rules said of a grade: a bit for each role that they were asked about, and
 // one for each that they accept it for.
@@ -284,10 +288,8 @@ type boreChoice struct {
 type join struct {
 	direct, hasApart bool
 	from, to         int32 // runs
-
-	prices, number int32 // that cost and best are of
-	cost           int64
-	best           int32
+	cost             int64 // of the best run under the setting; unknown until it is asked for
+	best             int32
 
 	bagsOf             int32 // number that the bags are of
 	firstBag, afterBag int32
@@ -442,6 +444,11 @@ func (s *PathSearch) leaving() []open {
 			next = append(next, g.out)
 		}
 	}
+	places := len(next)
+	for range maxLinks {
+		places *= len(s.bores) + 1
+	}
+	s.labels = resize(s.labels, max(places, len(s.labels)))
 	return next
 }
 
@@ -463,8 +470,12 @@ func (s *PathSearch) addStage(st stage) {
 			s.find(j, &st.from[e], bore, false)
 			reached = reached || j.direct || j.from < j.to
 		}
-		for g := 0; g < len(st.gates) && reached; g++ {
-			s.find(&st.right[b*len(st.gates)+g], bore, &st.gates[g].in, st.last)
+		for g := range st.gates {
+			if j := &st.right[b*len(st.gates)+g]; reached {
+				s.find(j, bore, &st.gates[g].in, st.last)
+			} else {
+				j.cost = impossible
+			}
 		}
 	}
 	s.stages = append(s.stages, st)
@@ -632,7 +643,9 @@ func (s *PathSearch) find(j *join, from, to *open, last bool) {
 	if from.joins && to.joins && s.alone[role] >= 0 {
 		add(nil, s.alone[role], -1)
 	}
-	j.to = int32(len(s.runs))
+	if j.to = int32(len(s.runs)); j.from == j.to {
+		j.cost = impossible
+	}
 }
 
 // hasApart reports whether what a choice costs may depend on the setting.
@@ -663,6 +676,7 @@ func (s *PathSearch) Paths(ctx context.Context, prices PathPrices) []PathOption 
 	s.enter(prices)
 	s.rivals = s.rivals[:0]
 	s.setSwitches(prices)
+	s.forget(true)
 	first := len(s.found)
 	s.left, s.cut = prices.Most, false
 	s.set(off)
@@ -941,6 +955,7 @@ func (s *PathSearch) leg(st *stage, l *label, from int) leg {
 // setting works out what the setting of the switches means for the parts apart.
 func (s *PathSearch) setting() {
 	s.number++
+	s.forget(false)
 	for i := range s.apart {
 		a := &s.apart[i]
 		a.firm, a.free, a.charge, a.blocked, a.taken, a.unknown = 0, 0, impossible, false, 0, false
@@ -999,7 +1014,7 @@ func (s *PathSearch) extend(st *stage, from []label, into *[]label, most int64) 
 				continue
 			}
 			if cost := s.joined(&st.straight[before.end*len(st.gates)+g]); cost <= rest {
-				to = keepCheapest(to, label{gt.next, before.pieces, before.cost + cost + own, l, -1, g, entry})
+				to = s.keepCheapest(to, &label{gt.next, before.pieces, before.cost + cost + own, l, -1, g, entry})
 			}
 			for b := range s.bores {
 				left := s.joined(&st.left[before.end*len(s.bores)+b])
@@ -1007,23 +1022,43 @@ func (s *PathSearch) extend(st *stage, from []label, into *[]label, most int64) 
 					continue
 				}
 				if right := s.joined(&st.right[b*len(st.gates)+g]); right <= rest-left {
-					to = keepCheapest(to, label{gt.next, withPiece(before.pieces, b), before.cost + left + right + own, l, b, g, entry})
+					to = s.keepCheapest(to, &label{gt.next, withPiece(before.pieces, b), before.cost + left + right + own, l, b, g, entry})
 				}
 			}
 		}
 	}
+	for l := range to {
+		s.labels[s.place(&to[l])] = 0
+	}
 	*into = to
+}
+
+// forget lets the costs of joins be worked out again, of all or of those that depend on the
+// setting.
+func (s *PathSearch) forget(all bool) {
+	for i := range s.stages {
+		st := &s.stages[i]
+		for _, joins := range [...][]join{st.straight, st.left, st.right} {
+			for k := range joins {
+				if j := &joins[k]; j.from < j.to && (all || j.hasApart) {
+					j.cost = unknown
+				}
+			}
+		}
+	}
 }
 
 // joined is the cost of the cheapest run of a join under the setting.
 func (s *PathSearch) joined(j *join) int64 {
-	switch {
-	case j.direct:
-		return 0
-	case j.number == s.number || !j.hasApart && j.prices == s.prices:
-		return j.cost
+	if j.cost == unknown {
+		s.join(j)
 	}
-	j.number, j.prices, j.cost, j.hasApart = s.number, s.prices, impossible, false
+	return j.cost
+}
+
+// join finds the cheapest run of a join.
+func (s *PathSearch) join(j *join) {
+	j.cost, j.hasApart = impossible, false
 	for i := j.from; i < j.to; i++ {
 		r := &s.runs[i]
 		cost, _ := s.cheapest(r.first)
@@ -1037,26 +1072,30 @@ func (s *PathSearch) joined(j *join) int64 {
 			j.cost, j.best = cost, i
 		}
 	}
-	return j.cost
 }
 
 // cheapest is the least that one piece of a choice costs under the setting, and its
 // entry: the first of those that cost as little.
 func (s *PathSearch) cheapest(choice int32) (cost int64, entry int32) {
 	c := &s.choices[choice]
-	if c.one.prices != s.prices {
-		s.compare(choice, &c.one, 1, func(float64) int { return 1 })
-		c.number = 0
-	}
 	if c.number != s.number {
-		c.number, c.now, c.entry = s.number, c.one.cost, c.one.entry
-		for _, e := range c.one.rivals {
-			if cost := s.apart[s.entries[e].apart].piece; cost < c.now || cost == c.now && s.first(e, c.entry) {
-				c.now, c.entry = cost, e
-			}
-		}
+		s.findCheapest(choice)
 	}
 	return c.now, c.entry
+}
+
+// findCheapest finds the cheapest of a choice under the setting.
+func (s *PathSearch) findCheapest(choice int32) {
+	c := &s.choices[choice]
+	if c.one.prices != s.prices {
+		s.compare(choice, &c.one, 1, func(float64) int { return 1 })
+	}
+	c.number, c.now, c.entry = s.number, c.one.cost, c.one.entry
+	for _, e := range c.one.rivals {
+		if cost := s.apart[s.entries[e].apart].piece; cost < c.now || cost == c.now && s.first(e, c.entry) {
+			c.now, c.entry = cost, e
+		}
+	}
 }
 
 // cheapestOf is the entry of a choice that costs least for so many places, and so many
@@ -1135,7 +1174,7 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(l
 	best, cost := Candidate{}, int64(impossible)
 	for i := range c.rows {
 		row, looked := &c.rows[i], &c.looked[i]
-		if row.first[0].priceMinor > cost {
+		if row.leastMinor > cost {
 			break // as all in the rows after it are dearer
 		}
 		n := unitsOf(row.LengthIn)
@@ -1227,16 +1266,25 @@ func withPiece(pieces [maxLinks]int8, bore int) [maxLinks]int8 {
 }
 
 // keepCheapest keeps of two labels of one end and hose the cheaper.
-func keepCheapest(list []label, l label) []label {
-	for i := range list {
-		if o := &list[i]; o.end == l.end && o.pieces == l.pieces {
-			if l.cost < o.cost {
-				*o = l
-			}
-			return list
-		}
+func (s *PathSearch) keepCheapest(list []label, l *label) []label {
+	at := &s.labels[s.place(l)]
+	switch {
+	case *at == 0:
+		list = append(list, *l)
+		*at = int32(len(list))
+	case l.cost < list[*at-1].cost:
+		list[*at-1] = *l
 	}
-	return append(list, l)
+	return list
+}
+
+// place numbers the labels of a stage by end and hose.
+func (s *PathSearch) place(l *label) int {
+	n := l.end
+	for _, piece := range l.pieces {
+		n = n*(len(s.bores)+1) + int(piece)
+	}
+	return n
 }
 
 // withHose adds the cheapest hose and clamps of each bore to a whole chain and, if it

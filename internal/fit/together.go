@@ -294,14 +294,17 @@ func (s *PathSearch) findBought(r *repeated) {
 		row := &rows[i]
 		penalty := s.penalty(row.Finish)
 		for k := range row.Parts {
-			p := row.Parts[k].Part
-			least := contender{roles: roles}
+			least, priceMinor := contender{roles: roles}, row.leastMinor
+			if k > 0 {
+				priceMinor = row.Parts[k].PriceMinor
+			}
 			for n := 1; n <= r.most; n++ {
-				least.costs[n] = int64((n-1)/row.UnitsPerPack()+1)*row.Parts[k].PriceMinor + int64(n)*penalty
+				least.costs[n] = int64((n-1)/row.UnitsPerPack()+1)*priceMinor + int64(n)*penalty
 			}
 			if r.covered(r.bought, &least) {
 				break
 			}
+			p := row.Parts[k].Part
 			if s.switched(p) {
 				continue
 			}
