@@ -40,8 +40,8 @@ type PathQuery struct {
 // are tied, that a bundle may bring or other needs take, and the switches among these and
 // the owned ones. Which parts join does not depend on them.
 //
-// Penalty is what parts of a finish count at least beside their price. Lines says that
-// lines count, so that parts may cost something Once.
+// What is merely bought costs its price and the Penalty of its finish, as Price says too, and
+// something Once only where Lines count.
 type PathPrices struct {
 	Price    func(*catalog.Part) Candidate
 	Penalty  func(catalog.Finish) int64
@@ -166,7 +166,7 @@ type PathSearch struct {
 	heldFittings bool // some fitting costs nothing while it lasts
 	trail        [maxLinks + 1][]label
 	labels       []int32 // of a stage, by place: index + 1; between stages 0
-	used         []bool // by apart: it is in the path solved last
+	used         []bool  // by apart: it is in the path solved last
 
 	together together
 
@@ -198,9 +198,9 @@ const (
 // one for each that they accept it for.
 type verdicts struct{ asked, accepted uint8 }
 
-// entry is a part in a choice, as it is priced.
+// entry is a part in a choice.
 type entry struct {
-	Candidate
+	*catalog.Part
 	apart int32 // -1 when it is merely bought
 }
 
@@ -578,7 +578,7 @@ func (s *PathSearch) enter(prices PathPrices) {
 			}
 		}
 		if c.standIn != nil {
-			s.entries = append(s.entries, entry{s.price(c.standIn), -1})
+			s.entries = append(s.entries, entry{c.standIn, -1})
 		}
 		c.to = int32(len(s.entries))
 	}
@@ -600,7 +600,15 @@ func (s *PathSearch) addApart(p *catalog.Part, role Role) {
 		s.parts = append(s.parts, p)
 	}
 	s.apart[id].roles |= 1 << role
-	s.entries = append(s.entries, entry{s.apart[id].part, id})
+	s.entries = append(s.entries, entry{p, id})
+}
+
+// candidate is the part of an entry, as it is priced.
+func (s *PathSearch) candidate(e int32) Candidate {
+	if id := s.entries[e].apart; id >= 0 {
+		return s.apart[id].part
+	}
+	return s.price(s.entries[e].Part)
 }
 
 func (s *PathSearch) empty(choice int32) bool {
@@ -1111,7 +1119,7 @@ func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf
 		if a.blocked {
 			continue
 		}
-		if sum := a.cost(unitsOf(s.entries[e].Part.LengthIn)) + int64(places)*a.part.Penalty; sum < cost || sum == cost && s.first(e, entry) {
+		if sum := a.cost(unitsOf(s.entries[e].LengthIn)) + int64(places)*a.part.Penalty; sum < cost || sum == cost && s.first(e, entry) {
 			entry, cost = e, sum
 		}
 	}
@@ -1171,7 +1179,8 @@ func (s *PathSearch) precedes(p, q *catalog.Part) bool {
 // are only tied the ones no dearer. Parts whose packs alone cost more are not looked at.
 func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(lengthIn float64) int) {
 	c := &s.choices[of]
-	best, cost := Candidate{}, int64(impossible)
+	var best *catalog.Part
+	cost := int64(impossible)
 	for i := range c.rows {
 		row, looked := &c.rows[i], &c.looked[i]
 		if row.leastMinor > cost {
@@ -1184,16 +1193,19 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(l
 		packs, penalty := int64((n-1)/row.UnitsPerPack()+1), int64(places)*s.penalty(row.Finish)
 		for k := 0; k < len(looked.accepted) || s.lookOn(c, i, (cost-penalty)/packs); k++ {
 			sold := &row.Parts[looked.accepted[k]]
-			p, least := sold.Part, packs*sold.PriceMinor+penalty
-			if least > cost {
+			p, sum := sold.Part, packs*sold.PriceMinor+penalty
+			if sum > cost {
 				break
 			}
-			if least == cost && !s.precedes(p, best.Part) || s.switched(p) {
+			if sum == cost && !s.precedes(p, best) || s.switched(p) {
 				continue
 			}
-			bought := s.price(p)
-			if sum := bought.inPlaces(n, places); sum < cost || sum == cost && s.precedes(p, best.Part) {
-				best, cost = bought, sum
+			if s.lines {
+				priced := s.price(p)
+				sum = priced.inPlaces(n, places)
+			}
+			if sum < cost || sum == cost && s.precedes(p, best) {
+				best, cost = p, sum
 			}
 		}
 	}
@@ -1204,18 +1216,18 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(l
 	}
 	known.rivals = lendZero(&s.rivals, int(c.to-c.from))[:0]
 	for e := c.from; e < c.to; e++ {
-		part := &s.entries[e]
-		n := unitsOf(part.Part.LengthIn)
+		n := unitsOf(s.entries[e].LengthIn)
 		if n == 0 {
 			continue
 		}
-		if part.apart < 0 { // the stand-in
-			if sum := part.inPlaces(n, places); sum < known.cost {
+		if s.entries[e].apart < 0 {
+			standIn := s.candidate(e)
+			if sum := standIn.inPlaces(n, places); sum < known.cost {
 				known.entry, known.cost = e, sum
 			}
 			continue
 		}
-		if a := &s.apart[part.apart]; a.held || a.tied && part.inPlaces(n, places) <= known.cost {
+		if a := &s.apart[s.entries[e].apart]; a.held || a.tied && a.part.inPlaces(n, places) <= known.cost {
 			known.rivals = append(known.rivals, e)
 		}
 	}
@@ -1230,8 +1242,7 @@ func (s *PathSearch) lookOn(c *choice, i int, mostMinor int64) bool {
 			return false
 		}
 		if p := &row.first[l.next]; s.accepts(c.role, p.grade) {
-			l.accepted = lendZero(&s.accepted, 4)[:1]
-			l.accepted[0], l.next = p.at, int(p.at)+1
+			l.accepted, l.next = append(lendZero(&s.accepted, 4)[:0], p.at), int(p.at)+1
 			return true
 		}
 	}
@@ -1381,17 +1392,17 @@ func (s *PathSearch) keep(p *solved, first int) {
 	firstStep := len(s.steps)
 	o.Uses, o.chosen = lendZero(&s.uses, maxUses)[:0], s.chosen[:0]
 	s.along(p, func(role Role, e int32, in, out catalog.End) {
-		c := &s.entries[e]
+		c := s.candidate(e)
 		units, lengthIn := 1, c.Part.LengthIn
 		switch role {
 		case Hose:
 			units, lengthIn = CutUnits(c.Part, p.pieceIn), p.pieceIn
 			o.HoseBoreIn = min(o.HoseBoreIn, in.Size.Inches())
 		case Clamp:
-			o.add(role.Need(), c.Candidate, clampsPiece)
+			o.add(role.Need(), c, clampsPiece)
 			return
 		}
-		o.add(role.Need(), c.Candidate, units)
+		o.add(role.Need(), c, units)
 		s.steps = append(s.steps, Step{role.Need(), c.Part, in, out, lengthIn})
 	})
 	o.Option.finish(nil)

@@ -20,7 +20,8 @@ type shop struct {
 	fittings, filters, regulators, hoses, clamps []Candidate
 	bundles                                      []bundle
 	owned                                        []Holding
-	taken                                        []Switch // of each need one, or none
+	taken                                        []Switch                 // of each need one, or none
+	penalties                                    map[catalog.Finish]int64 // of which those of candidates are
 }
 
 // bundle is sold at priceMinor; its other contents are worth up to otherMinor elsewhere
@@ -92,9 +93,11 @@ func (s *shop) drawKit(t *rapid.T) world {
 	return w
 }
 
-func (s *shop) all() []Candidate {
-	return slices.Concat(s.fittings, s.filters, s.regulators, s.hoses, s.clamps)
+func (s *shop) lists() [][]Candidate {
+	return [][]Candidate{s.fittings, s.filters, s.regulators, s.hoses, s.clamps}
 }
+
+func (s *shop) all() []Candidate { return slices.Concat(s.lists()...) }
 
 func (s *shop) query(from, to string, runIn float64, regulator bool) *PathQuery {
 	forms := func(list []Candidate) (forms []*catalog.Form) {
@@ -129,7 +132,7 @@ func (s *shop) prices() PathPrices {
 		}
 	}
 	lines := slices.ContainsFunc(s.all(), func(c Candidate) bool { return c.Once > 0 })
-	return PathPrices{s.candidate, noPenalty, apart, lines, s.switches, math.MaxInt}
+	return PathPrices{s.candidate, func(f catalog.Finish) int64 { return s.penalties[f] }, apart, lines, s.switches, math.MaxInt}
 }
 
 // byForm are rules that may make what they like of each form.
@@ -137,8 +140,6 @@ type byForm struct{}
 
 func (byForm) Grade(f *catalog.Form) string    { return fmt.Sprintf("%p", f) }
 func (byForm) AsGood(f, as *catalog.Form) bool { return false }
-
-func noPenalty(catalog.Finish) int64 { return 0 }
 
 // paths answers a query about the shop.
 func (s *shop) paths(q *PathQuery) []PathOption {
@@ -220,6 +221,14 @@ func drawShop(t *rapid.T, repeats bool) *shop {
 		sku := fmt.Sprint("c", i)
 		s.clamps = append(s.clamps, drawPrices(t, part(sku, "hose_clamp", pack(sku), 0, 0, nil, "hose_in", bore(sku, i)), none))
 	}
+	// What is merely bought costs its price and the penalty of its finish.
+	for _, list := range s.lists() {
+		for i := range list {
+			c := &list[i]
+			c.Part.Price.AmountMinor, c.Part.Finish = c.Cost, rapid.SampledFrom(finishes).Draw(t, c.Part.SKU+" finish")
+		}
+	}
+	s.drawPenalties(t)
 	all := s.all()
 	hold := func(label string) Holding {
 		c := rapid.SampledFrom(all).Draw(t, label)
@@ -421,7 +430,7 @@ func checkOptima(t *testing.T, times int, draw func(*rapid.T) (*shop, *PathQuery
 		search := NewPathSearch(q)
 		options := search.Paths(t.Context(), s.prices())
 		if rapid.Bool().Draw(t, "prices change") {
-			s.reprice(t)
+			s.drawPenalties(t)
 			options = search.Paths(t.Context(), s.prices())
 		}
 		chains := everyChain(s, q)
@@ -493,11 +502,17 @@ func (w world) repeats(options []bill, cost int64) bool {
 	})
 }
 
-// reprice draws new costs for all parts.
-func (s *shop) reprice(t *rapid.T) {
-	for _, list := range [][]Candidate{s.fittings, s.filters, s.regulators, s.hoses, s.clamps} {
+var finishes = []catalog.Finish{catalog.FinishPlain, catalog.FinishBright}
+
+// drawPenalties draws what finishes count.
+func (s *shop) drawPenalties(t *rapid.T) {
+	s.penalties = map[catalog.Finish]int64{}
+	for i, f := range finishes {
+		s.penalties[f] = rapid.SampledFrom([]int64{0, 0, 1, 2, 5}).Draw(t, fmt.Sprint("penalty ", i))
+	}
+	for _, list := range s.lists() {
 		for i := range list {
-			list[i].Cost = rapid.Int64Range(list[i].Part.Price.AmountMinor, 9).Draw(t, list[i].Part.SKU+" new cost")
+			list[i].Penalty = s.penalties[list[i].Part.Finish]
 		}
 	}
 }
@@ -584,6 +599,7 @@ func TestPropertyInchesCountCuts(t *testing.T) {
 }
 
 func candidate(cost int64, p *catalog.Part) Candidate {
+	p.Price.AmountMinor = cost
 	return Candidate{Part: p, Cost: cost}
 }
 

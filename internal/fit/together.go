@@ -120,13 +120,13 @@ func (s *PathSearch) leastAfter() (after [maxLinks + 1]int64) {
 
 // sharing is what a path costs more than with every place paid for by itself.
 func (s *PathSearch) sharing(p *solved) int64 {
-	var fittings [MaxFittings]*entry
+	var fittings [MaxFittings]int32 // entries
 	n := 0
 	for i := range s.stages {
 		for _, c := range p.legs[i].runs[:1+min(1, p.legs[i].bore+1)] {
 			for _, e := range [...]int32{c.first, c.second} {
 				if c.run >= 0 && e >= 0 {
-					fittings[n] = &s.entries[e]
+					fittings[n] = e
 					n++
 				}
 			}
@@ -134,7 +134,7 @@ func (s *PathSearch) sharing(p *solved) int64 {
 	}
 	more := int64(0)
 	for i, e := range fittings[:n] {
-		same := func(o *entry) bool { return o.Part == e.Part }
+		same := func(o int32) bool { return s.entries[o].Part == s.entries[e].Part }
 		if slices.ContainsFunc(fittings[:i], same) {
 			continue
 		}
@@ -152,12 +152,12 @@ func (s *PathSearch) sharing(p *solved) int64 {
 }
 
 // inPlaces is what a fitting costs in so many places under the setting.
-func (s *PathSearch) inPlaces(e *entry, places int) int64 {
-	if e.apart < 0 {
-		return e.Candidate.inPlaces(places, places)
+func (s *PathSearch) inPlaces(e int32, places int) int64 {
+	part := s.candidate(e)
+	if id := s.entries[e].apart; id >= 0 {
+		return s.apart[id].cost(places) + int64(places)*part.Penalty
 	}
-	a := &s.apart[e.apart]
-	return a.cost(places) + int64(places)*a.part.Penalty
+	return part.inPlaces(places, places)
 }
 
 // sharingHelps reports whether some part costs less in several places than as many of the
@@ -315,7 +315,7 @@ func (s *PathSearch) findBought(r *repeated) {
 				}
 			}
 			if c.roles != 0 {
-				s.entries = append(s.entries, entry{s.price(p), -1})
+				s.entries = append(s.entries, entry{p, -1})
 				r.bought = s.consider(r, r.bought, c)
 			}
 		}
@@ -327,7 +327,7 @@ func (s *PathSearch) findBought(r *repeated) {
 func (s *PathSearch) consider(r *repeated, list []contender, c contender) []contender {
 	c.even, c.linear = true, true
 	for n := 1; n <= r.most; n++ {
-		c.costs[n] = s.inPlaces(&s.entries[c.entry], n)
+		c.costs[n] = s.inPlaces(c.entry, n)
 		c.linear = c.linear && c.costs[n] == int64(n)*c.costs[1]
 		for m := 1; m <= n/2; m++ {
 			c.even = c.even && c.costs[n] <= c.costs[m]+c.costs[n-m]
