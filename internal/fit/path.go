@@ -290,6 +290,7 @@ type join struct {
 	from, to         int32 // runs
 	cost             int64 // of the best run under the setting; unknown until it is asked for
 	best             int32
+	least            int64 // see leastRun
 
 	bagsOf             int32 // number that the bags are of
 	firstBag, afterBag int32
@@ -1242,7 +1243,8 @@ func (s *PathSearch) lookOn(c *choice, i int, mostMinor int64) bool {
 			return false
 		}
 		if p := &row.first[l.next]; s.accepts(c.role, p.grade) {
-			l.accepted, l.next = append(lendZero(&s.accepted, 4)[:0], p.at), int(p.at)+1
+			l.accepted = lendZero(&s.accepted, 4)[:1]
+			l.accepted[0], l.next = p.at, int(p.at)+1
 			return true
 		}
 	}

@@ -2,6 +2,7 @@ package fit
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -20,6 +21,9 @@ type together struct {
 	parts   []*contender
 	bags    []chosenBag
 	trail   [maxLinks + 1][]longLabel
+
+	reach, rest [maxLinks + 1][]int64 // by stage and end: the least that a path costs up to there, and from there on
+	via         [maxLinks][]int64     // by stage and bore: from the hose on
 }
 
 // repeated is a class of fittings with the places that it may take in one path: most in
@@ -29,6 +33,12 @@ type repeated struct {
 	most    int
 	after   [maxLinks]int
 	slots   [maxLinks][3]int // straight, left, right
+
+	// of the setting: whether a path worth a look may take the class in two places, what one
+	// costs at least then, and the slots that some path worth a look takes it in, a bit each
+	twice bool
+	floor int64
+	in    uint16
 
 	prices, number int32 // that bought and now are of
 	bought, mixed  []contender
@@ -87,7 +97,7 @@ func (s *PathSearch) shareAmongPlaces(out *solved, most int64) {
 		return
 	}
 	after := s.leastAfter()
-	if least > limit && !s.sharingHelps(limit-after[0]) {
+	if !s.findTwice(limit, after[len(s.stages)]) && least > limit {
 		return
 	}
 	if better := s.solveTogether(limit, after); better.cost < impossible {
@@ -160,33 +170,181 @@ func (s *PathSearch) inPlaces(e int32, places int) int64 {
 	return part.inPlaces(places, places)
 }
 
-// sharingHelps reports whether some part costs less in several places than as many of the
-// cheapest apart, and no more than the limit.
-func (s *PathSearch) sharingHelps(limit int64) bool {
+// findTwice finds the classes, if any, that a path may take in two places and cost no more
+// than the limit, when its hose costs at least so much and every place what a fitting of its
+// class costs there at least. One of a class that is left out costs what it does alone, so
+// that this is asked again until none is.
+func (s *PathSearch) findTwice(limit, hose int64) (any bool) {
 	s.findRepeated()
-	for i := range s.together.classes {
-		r := &s.together.classes[i]
-		if r.most < 2 {
+	t := &s.together
+	for i := range t.classes {
+		r := &t.classes[i]
+		if r.twice = r.most > 1; r.twice {
+			r.floor = s.floor(r)
+		}
+	}
+	for again := true; again; {
+		s.findSlots(limit, hose)
+		any, again = false, false
+		for i := range t.classes {
+			r := &t.classes[i]
+			if r.twice && bits.OnesCount16(r.in) < 2 {
+				r.twice, again = false, true
+			}
+			any = any || r.twice
+		}
+	}
+	return any
+}
+
+// floor is what one of several fittings of a class costs at least under the setting.
+func (s *PathSearch) floor(r *repeated) int64 {
+	least := int64(impossible)
+	for _, choice := range r.choices {
+		if choice < 0 {
 			continue
 		}
-		var one [Fitting + 1]int64
-		for role, c := range r.choices {
-			if c >= 0 {
-				one[role], _ = s.cheapest(c)
+		c := &s.choices[choice]
+		for i := range c.rows {
+			row := &c.rows[i]
+			if row.leastMinor/int64(r.most) >= least {
+				break // as all in the rows after it are dearer
+			}
+			penalty := s.penalty(row.Finish)
+			for n := 2; n <= r.most; n++ {
+				least = min(least, int64((n-1)/row.UnitsPerPack()+1)*row.leastMinor/int64(n)+penalty)
 			}
 		}
-		for k := range s.contenders(r) {
-			c := &r.now[k]
-			for role := range one {
-				for n := 2; n <= r.most && c.roles&(1<<role) != 0 && c.costs[n] <= limit; n++ {
-					if c.costs[n] < int64(n)*one[role] {
-						return true
-					}
-				}
+		for e := c.from; e < c.to; e++ {
+			for n := 2; n <= r.most; n++ {
+				least = min(least, s.inPlaces(e, n)/int64(n))
 			}
 		}
 	}
-	return false
+	return least
+}
+
+// findSlots finds the slots in which paths take fittings of each class that cost no more than
+// the limit by what every place costs at least.
+func (s *PathSearch) findSlots(limit, hose int64) {
+	t, links, bores := &s.together, len(s.stages), len(s.bores)
+	for i := range t.classes {
+		t.classes[i].in = 0
+	}
+	none := func(list *[]int64, n int) {
+		*list = resize(*list, n)
+		for i := range *list {
+			(*list)[i] = impossible
+		}
+	}
+	none(&t.rest[links], 1)
+	t.rest[links][0] = hose
+	for i := links - 1; i >= 0; i-- {
+		st := &s.stages[i]
+		none(&t.rest[i], len(st.from))
+		none(&t.via[i], bores)
+		for g := range st.gates {
+			after := t.rest[i+1][st.gates[g].next] + s.ofGate(&st.gates[g])
+			for e := range st.from {
+				t.rest[i][e] = min(t.rest[i][e], s.leastRun(&st.straight[e*len(st.gates)+g])+after)
+			}
+			for b := range bores {
+				t.via[i][b] = min(t.via[i][b], s.leastRun(&st.right[b*len(st.gates)+g])+after)
+			}
+		}
+		for e := range st.from {
+			for b := range bores {
+				t.rest[i][e] = min(t.rest[i][e], s.leastRun(&st.left[e*bores+b])+t.via[i][b])
+			}
+		}
+	}
+	if t.rest[0][0] > limit {
+		return
+	}
+	none(&t.reach[0], 1)
+	t.reach[0][0] = 0
+	for i := range s.stages {
+		st := &s.stages[i]
+		none(&t.reach[i+1], len(t.rest[i+1]))
+		for b := range bores {
+			toHose := int64(impossible)
+			for e := range st.from {
+				j := &st.left[e*bores+b]
+				s.noteSlot(j, 3*i+1, limit-t.reach[i][e]-t.via[i][b])
+				toHose = min(toHose, t.reach[i][e]+j.least)
+			}
+			for g := range st.gates {
+				j, gt := &st.right[b*len(st.gates)+g], &st.gates[g]
+				s.noteSlot(j, 3*i+2, limit-toHose-s.ofGate(gt)-t.rest[i+1][gt.next])
+				t.reach[i+1][gt.next] = min(t.reach[i+1][gt.next], toHose+j.least+s.ofGate(gt))
+			}
+		}
+		for g := range st.gates {
+			gt := &st.gates[g]
+			for e := range st.from {
+				j := &st.straight[e*len(st.gates)+g]
+				s.noteSlot(j, 3*i, limit-t.reach[i][e]-s.ofGate(gt)-t.rest[i+1][gt.next])
+				t.reach[i+1][gt.next] = min(t.reach[i+1][gt.next], t.reach[i][e]+j.least+s.ofGate(gt))
+			}
+		}
+	}
+}
+
+// ofGate is what the part of a gate costs.
+func (s *PathSearch) ofGate(g *gate) int64 {
+	if g.choice < 0 {
+		return 0
+	}
+	cost, _ := s.cheapest(g.choice)
+	return cost
+}
+
+// leastRun is what a run of a join costs at least, and keeps it there.
+func (s *PathSearch) leastRun(j *join) int64 {
+	if j.least = impossible; j.direct {
+		j.least = 0
+	}
+	for i := j.from; i < j.to; i++ {
+		j.least = min(j.least, s.leastOf(&s.runs[i]))
+	}
+	return j.least
+}
+
+// leastOf is what a run costs at least.
+func (s *PathSearch) leastOf(r *chosenRun) int64 {
+	sum := int64(0)
+	for place, choice := range [...]int32{r.first, r.second} {
+		if choice < 0 {
+			continue
+		}
+		cost, _ := s.cheapest(choice)
+		if class := r.class(place); class >= 0 {
+			if c := &s.together.classes[s.together.at[class]-1]; c.twice {
+				cost = min(cost, c.floor)
+			}
+		}
+		sum += cost
+	}
+	return sum
+}
+
+// noteSlot notes the classes of the runs of a join that cost at most so much.
+func (s *PathSearch) noteSlot(j *join, slot int, most int64) {
+	if j.least > most {
+		return
+	}
+	t := &s.together
+	for i := j.from; i < j.to; i++ {
+		r := &s.runs[i]
+		if r.run == nil || s.leastOf(r) > most {
+			continue // the stand-in is of no class
+		}
+		for _, class := range [...]int32{r.run.first, r.run.second} {
+			if class >= 0 {
+				t.classes[t.at[class]-1].in |= 1 << slot
+			}
+		}
+	}
 }
 
 // findRepeated lists the classes of fittings that a path of the query may have.
@@ -374,12 +532,11 @@ func (r *repeated) covered(by []contender, c *contender) bool {
 
 // solveTogether finds the cheapest path that costs at most so much; after is leastAfter.
 func (s *PathSearch) solveTogether(limit int64, after [maxLinks + 1]int64) solved {
-	s.findRepeated()
 	t := &s.together
 	t.bags, t.parts = t.bags[:0], t.parts[:0]
 	for i := range t.classes {
 		r := &t.classes[i]
-		if r.most < 2 {
+		if !r.twice {
 			continue
 		}
 		for k := range s.contenders(r) {
@@ -517,7 +674,7 @@ func (r *chosenRun) class(place int) int32 {
 // eachFitting visits the fittings that may take a place of a run.
 func (s *PathSearch) eachFitting(choice, class int32, visit func(e int32, b bag)) {
 	t := &s.together
-	if class < 0 || t.classes[t.at[class]-1].most < 2 {
+	if class < 0 || !t.classes[t.at[class]-1].twice {
 		if cost, e := s.cheapest(choice); cost < impossible {
 			visit(e, bag{plain: cost, cost: cost})
 		}
