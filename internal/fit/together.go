@@ -24,6 +24,7 @@ type together struct {
 
 	reach, rest [maxLinks + 1][]int64 // by stage and end: the least that a path costs up to there, and from there on
 	via         [maxLinks][]int64     // by stage and bore: from the hose on
+	least       []int64               // by choice of fittings: what a place costs at least
 }
 
 // repeated is a class of fittings with the places that it may take in one path: most in
@@ -97,7 +98,10 @@ func (s *PathSearch) shareAmongPlaces(out *solved, most int64) {
 		return
 	}
 	after := s.leastAfter()
-	if !s.findTwice(limit, after[len(s.stages)]) && least > limit {
+	if saves := s.findFloors(); least > limit && !saves {
+		return
+	}
+	if twice := s.findTwice(limit, after[len(s.stages)]); least > limit && !twice {
 		return
 	}
 	if better := s.solveTogether(limit, after); better.cost < impossible {
@@ -117,11 +121,7 @@ func (s *PathSearch) leastAfter() (after [maxLinks + 1]int64) {
 	for i := links - 1; i >= 0; i-- {
 		least := int64(impossible)
 		for g := range s.stages[i].gates {
-			own := int64(0)
-			if c := s.stages[i].gates[g].choice; c >= 0 {
-				own, _ = s.cheapest(c)
-			}
-			least = min(least, own)
+			least = min(least, s.ofGate(&s.stages[i].gates[g]))
 		}
 		after[i] = after[i+1] + least
 	}
@@ -170,19 +170,32 @@ func (s *PathSearch) inPlaces(e int32, places int) int64 {
 	return part.inPlaces(places, places)
 }
 
+// findFloors finds out what one of several fittings costs at least, and whether in some class
+// that is less than what it costs alone.
+func (s *PathSearch) findFloors() (saves bool) {
+	s.findRepeated()
+	for i := range s.together.classes {
+		r := &s.together.classes[i]
+		if r.twice = r.most > 1; !r.twice {
+			continue
+		}
+		r.floor = s.floor(r)
+		for _, c := range r.choices {
+			if c >= 0 && !saves {
+				one, _ := s.cheapest(c)
+				saves = r.floor < one
+			}
+		}
+	}
+	return saves
+}
+
 // findTwice finds the classes, if any, that a path may take in two places and cost no more
 // than the limit, when its hose costs at least so much and every place what a fitting of its
 // class costs there at least. One of a class that is left out costs what it does alone, so
 // that this is asked again until none is.
 func (s *PathSearch) findTwice(limit, hose int64) (any bool) {
-	s.findRepeated()
 	t := &s.together
-	for i := range t.classes {
-		r := &t.classes[i]
-		if r.twice = r.most > 1; r.twice {
-			r.floor = s.floor(r)
-		}
-	}
 	for again := true; again; {
 		s.findSlots(limit, hose)
 		any, again = false, false
@@ -228,8 +241,23 @@ func (s *PathSearch) floor(r *repeated) int64 {
 // the limit by what every place costs at least.
 func (s *PathSearch) findSlots(limit, hose int64) {
 	t, links, bores := &s.together, len(s.stages), len(s.bores)
+	t.least = resize(t.least, len(s.choices))
+	for _, c := range s.alone[:Fitting+1] {
+		if c >= 0 {
+			t.least[c], _ = s.cheapest(c)
+		}
+	}
 	for i := range t.classes {
-		t.classes[i].in = 0
+		r := &t.classes[i]
+		r.in = 0
+		for _, c := range r.choices {
+			if c >= 0 {
+				t.least[c], _ = s.cheapest(c)
+				if r.twice {
+					t.least[c] = min(t.least[c], r.floor)
+				}
+			}
+		}
 	}
 	none := func(list *[]int64, n int) {
 		*list = resize(*list, n)
@@ -275,16 +303,18 @@ func (s *PathSearch) findSlots(limit, hose int64) {
 			}
 			for g := range st.gates {
 				j, gt := &st.right[b*len(st.gates)+g], &st.gates[g]
-				s.noteSlot(j, 3*i+2, limit-toHose-s.ofGate(gt)-t.rest[i+1][gt.next])
-				t.reach[i+1][gt.next] = min(t.reach[i+1][gt.next], toHose+j.least+s.ofGate(gt))
+				through := toHose + s.ofGate(gt)
+				s.noteSlot(j, 3*i+2, limit-through-t.rest[i+1][gt.next])
+				t.reach[i+1][gt.next] = min(t.reach[i+1][gt.next], through+j.least)
 			}
 		}
 		for g := range st.gates {
 			gt := &st.gates[g]
+			own := s.ofGate(gt)
 			for e := range st.from {
-				j := &st.straight[e*len(st.gates)+g]
-				s.noteSlot(j, 3*i, limit-t.reach[i][e]-s.ofGate(gt)-t.rest[i+1][gt.next])
-				t.reach[i+1][gt.next] = min(t.reach[i+1][gt.next], t.reach[i][e]+j.least+s.ofGate(gt))
+				j, through := &st.straight[e*len(st.gates)+g], t.reach[i][e]+own
+				s.noteSlot(j, 3*i, limit-through-t.rest[i+1][gt.next])
+				t.reach[i+1][gt.next] = min(t.reach[i+1][gt.next], through+j.least)
 			}
 		}
 	}
@@ -305,27 +335,17 @@ func (s *PathSearch) leastRun(j *join) int64 {
 		j.least = 0
 	}
 	for i := j.from; i < j.to; i++ {
-		j.least = min(j.least, s.leastOf(&s.runs[i]))
+		j.least = min(j.least, s.together.leastOf(&s.runs[i]))
 	}
 	return j.least
 }
 
 // leastOf is what a run costs at least.
-func (s *PathSearch) leastOf(r *chosenRun) int64 {
-	sum := int64(0)
-	for place, choice := range [...]int32{r.first, r.second} {
-		if choice < 0 {
-			continue
-		}
-		cost, _ := s.cheapest(choice)
-		if class := r.class(place); class >= 0 {
-			if c := &s.together.classes[s.together.at[class]-1]; c.twice {
-				cost = min(cost, c.floor)
-			}
-		}
-		sum += cost
+func (t *together) leastOf(r *chosenRun) int64 {
+	if r.second < 0 {
+		return t.least[r.first]
 	}
-	return sum
+	return t.least[r.first] + t.least[r.second]
 }
 
 // noteSlot notes the classes of the runs of a join that cost at most so much.
@@ -336,7 +356,7 @@ func (s *PathSearch) noteSlot(j *join, slot int, most int64) {
 	t := &s.together
 	for i := j.from; i < j.to; i++ {
 		r := &s.runs[i]
-		if r.run == nil || s.leastOf(r) > most {
+		if r.run == nil || t.leastOf(r) > most {
 			continue // the stand-in is of no class
 		}
 		for _, class := range [...]int32{r.run.first, r.run.second} {
