@@ -22,8 +22,8 @@ type Network struct {
 	grades              []*catalog.Form // by grade, one form of it
 }
 
-// filed is the class of a form, its place among the forms of its kind, and its grade.
-type filed struct{ class, order, grade int32 }
+// filed is the class and the grade of a form.
+type filed struct{ class, grade int32 }
 
 // Grades tells forms apart as rules do. Forms of a kind that are of one Grade they accept
 // alike, and a form that is AsGood as another of its kind they accept whenever they accept
@@ -79,8 +79,8 @@ func (x *Network) class() int32 {
 }
 
 // file adds a form to a class.
-func (x *Network) file(f *catalog.Form, to int32, order int) {
-	x.of[f] = filed{class: to, order: int32(order)}
+func (x *Network) file(f *catalog.Form, to int32) {
+	x.of[f] = filed{class: to}
 	x.classes[to].forms = append(x.classes[to].forms, f)
 }
 
@@ -176,7 +176,7 @@ func (x *Network) joinFittings(forms []*catalog.Form) {
 	var all []turned
 	entering := map[catalog.End][]turned{}
 	known := map[endPair]int32{}
-	for order, f := range forms {
+	for _, f := range forms {
 		if len(f.Ends) != 2 {
 			continue
 		}
@@ -197,7 +197,7 @@ func (x *Network) joinFittings(forms []*catalog.Form) {
 				x.runs[t.endPair] = append(x.runs[t.endPair], run{first: i, second: -1})
 			}
 		}
-		x.file(f, i, order)
+		x.file(f, i)
 	}
 	for _, first := range all {
 		mate, ok := first.out.Mate()
@@ -216,7 +216,7 @@ func (x *Network) joinFittings(forms []*catalog.Form) {
 
 // gates sorts forms by the ends fuel enters and leaves by.
 func (x *Network) gates(forms []*catalog.Form) (out []networkGate) {
-	for order, f := range forms {
+	for _, f := range forms {
 		if len(f.Ends) != 2 {
 			continue
 		}
@@ -226,7 +226,7 @@ func (x *Network) gates(forms []*catalog.Form) (out []networkGate) {
 			out = append(out, networkGate{in: x.fixed(f.Ends[0]), out: x.fixed(f.Ends[1]), class: x.class()})
 			x.classes[out[i].class].rowing = catalog.OnePiece
 		}
-		x.file(f, out[i].class, order)
+		x.file(f, out[i].class)
 	}
 	return out
 }
@@ -245,12 +245,12 @@ func (x *Network) findBores(hoses, clamps []*catalog.Form) {
 		x.bores = append(x.bores, networkBore{x.fixed(hoseEnd(bore)), x.class(), x.class()})
 		x.classes[x.bores[i].hoses].rowing = catalog.ByLength
 	}
-	for order, f := range hoses {
-		x.file(f, x.bores[at[f.Ends[0].Size]].hoses, order)
+	for _, f := range hoses {
+		x.file(f, x.bores[at[f.Ends[0].Size]].hoses)
 	}
-	for order, f := range clamps {
+	for _, f := range clamps {
 		if i := slices.IndexFunc(sizes, func(bore units.Size) bool { return f.Num("hose_in") == bore.Inches() }); i >= 0 {
-			x.file(f, x.bores[i].clamps, order)
+			x.file(f, x.bores[i].clamps)
 		}
 	}
 }

@@ -133,6 +133,7 @@ type PathSearch struct {
 	of     [Fitting + 1][]int32 // choice + 1 by role and class of the network, 0 when not looked at yet
 	alone  [Roles]int32         // choice of the stand-in for a role, -1 where there is none
 	graded []verdicts           // by grade of the network
+	had    []networkPart        // of what is owned
 
 	// room for what the above refers to
 	choices  []choice
@@ -148,7 +149,7 @@ type PathSearch struct {
 	prices   int32 // number
 	apart    []apart
 	apartID  map[*catalog.Part]int32
-	outside  []outsider
+	outside  []networkPart
 	parts    []*catalog.Part // of apart
 	owned    []heldUnits
 	entries  []entry
@@ -337,6 +338,7 @@ var pathSearches = sync.Pool{New: func() any { return &PathSearch{apartID: map[*
 func (s *PathSearch) Release() {
 	clear(s.apartID)
 	s.q, s.price, s.penalty, s.packed = nil, nil, nil, false
+	emptied(&s.had)
 	emptied(&s.stages)
 	emptied(&s.bores)
 	emptied(&s.owned)
@@ -378,6 +380,11 @@ func NewPathSearch(q *PathQuery) *PathSearch {
 		s.of[role] = zeroed(s.of[role], len(net.classes))
 	}
 	s.graded = zeroed(s.graded, len(net.grades))
+	for _, h := range q.Owned {
+		if at, known := net.of[h.Part.Form]; known {
+			s.had = append(s.had, networkPart{h.Part, at})
+		}
+	}
 	for role, p := range q.StandIns {
 		if s.alone[role] = -1; p != nil {
 			s.alone[role] = s.choose(Role(role), -1, p)
@@ -518,12 +525,11 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 			c.sold = s.lookOn(&c, i, impossible)
 		}
 		c.sold = c.sold || slices.ContainsFunc(class.tied, func(grade int32) bool { return s.accepts(role, grade) })
-		lasting := lendZero(&s.lasting, len(s.q.Owned))[:0]
-		for _, h := range s.q.Owned {
-			at, known := s.q.Network.of[h.Part.Form]
-			gone := h.Part.Discontinued && !slices.Contains(soleRoles[:], role) // serves where a path takes no second
-			if known && at.class == of && !gone && s.accepts(role, at.grade) && !slices.Contains(lasting, h.Part) {
-				lasting = append(lasting, h.Part)
+		lasting := lendZero(&s.lasting, len(s.had))[:0]
+		for _, p := range s.had {
+			gone := p.Discontinued && !slices.Contains(soleRoles[:], role) // serves where a path takes no second
+			if p.class == of && !gone && s.accepts(role, p.grade) && !slices.Contains(lasting, p.Part) {
+				lasting = append(lasting, p.Part)
 			}
 		}
 		c.lasting = lasting
@@ -544,8 +550,8 @@ func (s *PathSearch) accepts(role Role, grade int32) bool {
 	return v.accepted&bit != 0
 }
 
-// outsider is a part of PathPrices.Apart, as it is filed in the network.
-type outsider struct {
+// networkPart is a part as it is filed in the network.
+type networkPart struct {
 	*catalog.Part
 	filed
 }
@@ -561,7 +567,7 @@ func (s *PathSearch) enter(prices PathPrices) {
 	bit := func(class int32) uint64 { return 1 << (uint32(class) % 64) }
 	for _, p := range prices.Apart {
 		if at, known := s.q.Network.of[p.Form]; known {
-			s.outside = append(s.outside, outsider{p, at})
+			s.outside = append(s.outside, networkPart{p, at})
 			classes |= bit(at.class)
 		}
 	}
@@ -1165,12 +1171,11 @@ func (s *PathSearch) first(a, b int32) bool {
 func (s *PathSearch) precedes(p, q *catalog.Part) bool {
 	order := 0
 	if p.Form != q.Form {
-		x, known := s.q.Network.of[p.Form]
-		y, other := s.q.Network.of[q.Form]
-		if !known || !other {
-			return known
+		x, y := p.Form.Number(), q.Form.Number()
+		if x == 0 || y == 0 {
+			return x > 0
 		}
-		order = cmp.Compare(x.order, y.order)
+		order = cmp.Compare(x, y)
 	}
 	return cmp.Or(order, cmp.Compare(p.Price.AmountMinor, q.Price.AmountMinor), strings.Compare(p.SKU, q.SKU)) < 0
 }
@@ -1198,7 +1203,7 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(l
 			if sum > cost {
 				break
 			}
-			if sum == cost && !s.precedes(p, best) || s.switched(p) {
+			if sum == cost && !s.precedes(p, best) || s.switched(c, p) {
 				continue
 			}
 			if s.lines {
@@ -1258,14 +1263,15 @@ func (s *PathSearch) lookOn(c *choice, i int, mostMinor int64) bool {
 	return false
 }
 
-// switched reports whether a part is held or tied under the prices, so that it is not
-// merely bought.
-func (s *PathSearch) switched(p *catalog.Part) bool {
-	if len(s.apart) == 0 {
-		return false
+// switched reports whether a part of a choice is held or tied under the prices, so that it is
+// not merely bought.
+func (s *PathSearch) switched(c *choice, p *catalog.Part) bool {
+	for _, e := range s.entries[c.from:c.to] {
+		if e.Part == p {
+			return e.apart >= 0 && (s.apart[e.apart].held || s.apart[e.apart].tied)
+		}
 	}
-	id, apart := s.apartID[p]
-	return apart && (s.apart[id].held || s.apart[id].tied)
+	return false
 }
 
 func withPiece(pieces [maxLinks]int8, bore int) [maxLinks]int8 {

@@ -483,7 +483,7 @@ func (s *PathSearch) findBought(r *repeated) {
 				break
 			}
 			p := row.Parts[k].Part
-			if s.switched(p) {
+			if slices.ContainsFunc(r.choices[:], func(c int32) bool { return c >= 0 && s.switched(&s.choices[c], p) }) {
 				continue
 			}
 			c := contender{entry: int32(len(s.entries))}

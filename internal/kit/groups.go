@@ -235,7 +235,7 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 			}
 		}
 	}
-	q.Accepts = func(role fit.Role, f *catalog.Form) bool { return buying[role] != nil && buying[role].accepts(f) }
+	q.Accepts = func(role fit.Role, f *catalog.Form) bool { return buying[role] != nil && buying[role].matched(f) }
 	return q
 }
 
