@@ -9,8 +9,8 @@ import (
 // Fittings that go in more than once. A pack may serve two places, a line counts once
 // whatever its number, and where one piece is held the second is bought: what such a part
 // costs depends on how many places of the path it takes. The search that pays for every
-// place by itself is right all the same where no part can be cheaper in several places
-// than so, and the path that it finds costs no more in truth. Else the search here finds
+// place by itself is right all the same where no path that is cheap enough has two places for
+// one class, and the path that it finds costs no more in truth. Else the search here finds
 // the cheapest: its labels carry the parts that may come again, and one label takes
 // another's place only where it costs no more whatever comes.
 
