@@ -128,6 +128,7 @@ type world struct {
 	without    map[*catalog.Part]bool
 	owned      map[*catalog.Part]int
 	taken      map[*catalog.Part]int // by other needs
+	required   map[*catalog.Part]int // in the kit, whatever for
 }
 
 func drawWorld(t *rapid.T, all []Candidate, s *Savings) world {
@@ -173,6 +174,9 @@ func (w world) price(b bill) (best int64, ok bool) {
 		units := maps.Clone(b.units)
 		for p, n := range w.taken {
 			units[p] += n
+		}
+		for p, n := range w.required {
+			units[p] = max(units[p], n)
 		}
 		for p, n := range units {
 			packs := Packs(p, n-free[p]-w.owned[p])

@@ -85,13 +85,15 @@ type Holding struct {
 // Or it is a number of units of a part that is Taken by another need of the kit, By a
 // number: packs and lines then serve both, and what is held is theirs first. A need takes
 // one part at most. What it is worth to it that a bundle holds such a part is off that
-// bundle's Cost.
+// bundle's Cost. With Required they need only be in the kit, as another part asks for them:
+// those that the path uses will do.
 type Switch struct {
 	Cost, Saving int64
 	Holds        []Holding
 	Tied         *catalog.Part
 	Taken        Holding
 	By           int
+	Required     bool
 }
 
 // Step is one part of a fuel path with the ends that fuel enters and leaves by.
@@ -248,13 +250,14 @@ type apart struct {
 	had        bool // owned or in a bundle
 	shared     bool // others may take some
 
-	firm    int   // units that cost nothing under the setting
-	free    int   // with those that cost no more than the charge
-	charge  int64 // of the switches that are open
-	piece   int64 // cost of one piece under the setting
-	blocked bool  // tied, and not to be had under the setting
-	taken   int   // units, by others
-	unknown bool  // how many these are is open
+	firm     int   // units that cost nothing under the setting
+	free     int   // with those that cost no more than the charge
+	charge   int64 // of the switches that are open
+	piece    int64 // cost of one piece under the setting
+	blocked  bool  // tied, and not to be had under the setting
+	taken    int   // units, by others
+	required int   // units that are in the kit at least
+	unknown  bool  // how many these are is open
 }
 
 // gate is a filter or regulator of certain ends, or the inlet; next is the index of its
@@ -806,7 +809,7 @@ func (s *PathSearch) explore(ctx context.Context, without int64, first int) {
 		case opened:
 			most -= min(0, s.switches[i].Cost)
 		}
-		if id := s.switches[i].taken; st != off && id >= 0 {
+		if id := s.switches[i].taken; st != off && id >= 0 && !s.switches[i].Required {
 			a := &s.apart[id]
 			if unknown = unknown || a.had; a.part.OnceAbove > 0 {
 				most += a.part.Once
@@ -863,7 +866,7 @@ func (s *PathSearch) firstUsed(p *solved) int {
 // idle must still save something. A need takes one part at most.
 func (s *PathSearch) exclude(i, k int) bool {
 	a, b := &s.switches[i], &s.switches[k]
-	if a.taken >= 0 && b.taken >= 0 && a.By == b.By {
+	if a.taken >= 0 && b.taken >= 0 && a.By == b.By && !a.Required && !b.Required {
 		return true
 	}
 	for role := range soleRoles {
@@ -973,7 +976,7 @@ func (s *PathSearch) setting() {
 	s.forget(false)
 	for i := range s.apart {
 		a := &s.apart[i]
-		a.firm, a.free, a.charge, a.blocked, a.taken, a.unknown = 0, 0, impossible, false, 0, false
+		a.firm, a.free, a.charge, a.blocked, a.taken, a.required, a.unknown = 0, 0, impossible, false, 0, 0, false
 	}
 	hold := func(list []heldUnits) {
 		for _, h := range list {
@@ -987,7 +990,11 @@ func (s *PathSearch) setting() {
 		switch {
 		case sw.taken >= 0:
 			a := &s.apart[sw.taken]
-			if a.unknown = a.unknown || st == opened; st == on {
+			a.unknown = a.unknown || st == opened
+			switch {
+			case sw.Required && st != off:
+				a.required = max(a.required, sw.Taken.Units)
+			case st == on:
 				a.taken += sw.Taken.Units
 			}
 		case st == on:
@@ -1009,7 +1016,7 @@ func (s *PathSearch) setting() {
 		if a.piece = impossible; !a.blocked {
 			a.piece = a.cost(1) + c.Penalty
 		}
-		s.heldFittings = s.heldFittings || a.free > 0 && a.roles&(1<<Fitting) != 0
+		s.heldFittings = s.heldFittings || a.free+a.required > 0 && a.roles&(1<<Fitting) != 0
 	}
 }
 
@@ -1135,20 +1142,22 @@ func (s *PathSearch) cheapestOf(choice int32, known *bought, places int, unitsOf
 
 // cost is what units of a part cost at least under the setting: bought beside those that
 // are firm, or beside those of open switches too, for which a charge is due. Where others
-// take some, what is had is theirs first, and their packs and line are there.
+// take some, what is had is theirs first, and their packs and line are there. Of those that
+// are required the path is the first to use some.
 func (a *apart) cost(units int) int64 {
+	packs := func(units int) int64 { return a.part.packs(Packs(a.part.Part, units)) }
+	others := a.taken + a.required
 	switch {
-	case a.unknown || a.taken > 0 && a.free > a.firm: // what a pack may have left is free, until that is decided
-		return int64(max(0, units-a.free)/PackUnits(a.part.Part)) * a.part.Cost
-	case a.taken > 0:
-		theirs := a.taken - a.firm
-		return a.part.packs(Packs(a.part.Part, theirs+units)) - a.part.packs(Packs(a.part.Part, theirs))
+	case a.unknown || others > 0 && a.free > a.firm: // what a pack may have left is free, until that is decided
+		return int64(max(0, units-a.free-a.required)/PackUnits(a.part.Part)) * a.part.Cost
+	case others > 0:
+		return packs(max(a.taken+units, a.required)-a.firm) - packs(max(a.taken, a.required)-a.firm)
 	case units <= a.firm:
 		return 0
 	}
-	cost := a.part.packs(Packs(a.part.Part, units-a.firm))
+	cost := packs(units - a.firm)
 	if a.charge < cost {
-		cost = min(cost, a.charge+a.part.packs(Packs(a.part.Part, units-a.free)))
+		cost = min(cost, a.charge+packs(units-a.free))
 	}
 	return cost
 }

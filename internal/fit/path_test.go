@@ -20,7 +20,7 @@ type shop struct {
 	fittings, filters, regulators, hoses, clamps []Candidate
 	bundles                                      []bundle
 	owned                                        []Holding
-	taken                                        []Switch                 // of each need one, or none
+	taken                                        []Switch                 // of each need one, or none, and what is required
 	penalties                                    map[catalog.Finish]int64 // of which those of candidates are
 }
 
@@ -67,7 +67,7 @@ func (s *shop) switches(parts []*catalog.Part) (found []Switch) {
 // drawKit is one way the rest of a kit may turn out: which tied parts can be had, and
 // how much of each bundle's price its other contents bear.
 func (s *shop) drawKit(t *rapid.T) world {
-	w := world{candidates: map[*catalog.Part]Candidate{}, without: map[*catalog.Part]bool{}, owned: map[*catalog.Part]int{}, taken: map[*catalog.Part]int{}}
+	w := world{candidates: map[*catalog.Part]Candidate{}, without: map[*catalog.Part]bool{}, owned: map[*catalog.Part]int{}, taken: map[*catalog.Part]int{}, required: map[*catalog.Part]int{}}
 	for _, c := range s.all() {
 		w.candidates[c.Part] = c
 		w.without[c.Part] = c.Tied && rapid.Bool().Draw(t, c.Part.SKU+" cannot be had")
@@ -85,7 +85,12 @@ func (s *shop) drawKit(t *rapid.T) world {
 	}
 	by := map[int]bool{}
 	for _, sw := range s.taken {
-		if p := sw.Taken.Part; !by[sw.By] && !w.without[p] && rapid.Bool().Draw(t, p.SKU+" taken") {
+		p := sw.Taken.Part
+		switch {
+		case w.without[p] || !rapid.Bool().Draw(t, p.SKU+" taken"):
+		case sw.Required:
+			w.required[p] = sw.Taken.Units
+		case !by[sw.By]:
 			by[sw.By] = true
 			w.taken[p] += sw.Taken.Units
 		}
@@ -253,6 +258,12 @@ func drawShop(t *rapid.T, repeats bool) *shop {
 		h := hold(fmt.Sprint("taken ", i))
 		h.Units = max(1, h.Units-rapid.IntRange(0, 2).Draw(t, fmt.Sprint("taken ", i, " less")))
 		s.taken = append(s.taken, Switch{Taken: h, By: rapid.IntRange(0, 1).Draw(t, fmt.Sprint("taken ", i, " by"))})
+	}
+	for i := range rapid.SampledFrom([]int{0, 0, 1, 2}).Draw(t, "required") {
+		h := hold(fmt.Sprint("required ", i))
+		if h.Units = 1; !slices.ContainsFunc(s.taken, func(sw Switch) bool { return sw.Required && sw.Taken.Part == h.Part }) {
+			s.taken = append(s.taken, Switch{Taken: h, Required: true})
+		}
 	}
 	return s
 }

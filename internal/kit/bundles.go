@@ -95,16 +95,22 @@ func (j *job) weigh(ctx context.Context, a aim) {
 			}
 		}
 	}
+	required := int64(0)
 	for i := range worth.tied {
 		if c := &worth.tied[i]; j.serves(c) {
-			apart = append(apart, c.Part)
+			if apart = append(apart, c.Part); c.Part.Required() {
+				required += j.worth(c.Part, 1, a)
+			}
 		}
+	}
+	if j.required = 0; required > 0 {
+		j.required = j.savings.Add(required)
 	}
 	j.room.apart, j.room.live = apart, live
 }
 
 // sources are where a part may come from beside its own packs: bundles that can save
-// money, the box, the shelf at home.
+// money, the box, the shelf at home, another part that brings it along.
 func (j *job) sources(p *catalog.Part) uint64 {
 	bits := uint64(0)
 	for _, b := range p.Bundles() {
@@ -112,6 +118,9 @@ func (j *job) sources(p *catalog.Part) uint64 {
 	}
 	if i := slices.IndexFunc(j.holdings, func(h fit.Holding) bool { return h.Part == p }); i >= 0 {
 		bits |= j.held[i]
+	}
+	if p.Required() {
+		bits |= j.required
 	}
 	return bits
 }

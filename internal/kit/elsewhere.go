@@ -51,9 +51,10 @@ func (j *job) findElsewhere(groups []group, a aim) {
 			continue
 		}
 		for _, sku := range r.Requires {
-			by++
-			if p, err := j.s.Catalog.Part(sku); err == nil {
-				take(p, 1)
+			p, err := j.s.Catalog.Part(sku)
+			known := func(sw fit.Switch) bool { return sw.Required && sw.Taken.Part == p }
+			if err == nil && slices.Contains(fuelKinds, p.Kind) && !slices.ContainsFunc(list, known) {
+				list = append(list, fit.Switch{Taken: fit.Holding{Part: p, Units: 1}, Required: true})
 			}
 		}
 	}

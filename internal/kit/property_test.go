@@ -413,6 +413,64 @@ func TestMoreOffersNeverCostMore(t *testing.T) {
 	})
 }
 
+// When a part of a kit comes to require another one of it, the kit stays as it is. When it
+// requires any other part, whoever is given one, and pays its price, has no better kit.
+func TestRequiredPartsServeWhereTheyCan(t *testing.T) {
+	demo := demoSnapshot(t)
+	same, others := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		r := anyRequest(t, demo)
+		r.Preferences.Objective = kit.ByPrice
+		before := resolve(t, demo, r)
+		var bought []*catalog.Part
+		for _, l := range before.Lines {
+			if p, err := demo.Catalog.Part(l.SKU); err == nil {
+				bought = append(bought, p)
+			}
+		}
+		if len(bought) < 2 {
+			return
+		}
+		pair := rapid.SliceOfNDistinct(rapid.SampledFrom(bought), 2, 2, rapid.ID).Draw(t, "parts")
+		required := pair[1]
+		if rapid.Bool().Draw(t, "another") {
+			required = rapid.SampledFrom(rapid.SampledFrom(demo.Catalog.Forms(required.Kind)).Draw(t, "form").Parts()).Draw(t, "required")
+		}
+		if required.Discontinued {
+			return
+		}
+		data, err := store.ReadCatalogue(db.Seed())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range data.Parts {
+			if p.SKU == pair[0].SKU {
+				p.Requires, p.Conflicts = []string{required.SKU}, nil
+			}
+		}
+		s, err := kit.Open(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		k := resolve(t, s, r)
+		if required == pair[1] {
+			same++
+			if len(pair[0].Requires)+len(pair[0].Conflicts) == 0 && k.Proof.Cost != before.Proof.Cost {
+				t.Fatalf("%v, before %s required %s %v", k.Proof.Cost, pair[0].SKU, required.SKU, before.Proof.Cost)
+			}
+			return
+		}
+		others++
+		given := *r
+		given.OnHand = append(slices.Clone(r.OnHand), kit.OnHand{SKU: required.SKU, Quantity: required.PackQuantity})
+		noWorse(t, r, k, "with "+required.SKU+" required", resolve(t, s, &given), 0, required.Price.AmountMinor)
+	})
+	t.Logf("%d of the kit required, %d others", same, others)
+	if same == 0 || others == 0 {
+		t.Error("not all cases are met")
+	}
+}
+
 // enough is more packs of one part than these kits take.
 const enough = 13
 

@@ -32,6 +32,7 @@ type job struct {
 	holdings []fit.Holding // what is had by SKU
 	inBox    int           // of them, the first, are in the box
 	held     []uint64      // bits of the holdings as sources
+	required uint64        // bit of the parts that others bring along, as a source
 	savings  *fit.Savings  // of all sources of parts, under the aim
 	unproven bool          // the choice was made among fewer bundles or paths than there are
 	paths    *fit.PathSearch

@@ -10,6 +10,7 @@ import (
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
 	"onetrip/internal/kit/kittest"
+	"onetrip/internal/units"
 )
 
 // changedSnapshot is the demo catalogue after a change.
@@ -186,6 +187,34 @@ func TestRequiredPartComesAlong(t *testing.T) {
 	})})
 	if !hasLine(k, plate) || !hasLine(k, studs) {
 		t.Errorf("lines %+v, want %s and the %s it requires", k.Lines, plate, studs)
+	}
+}
+
+// A required part serves where it can: the fuel path goes through the regulator that a pump
+// brings along, though another would be cheaper by itself.
+func TestRequiredPartIsBoughtOnce(t *testing.T) {
+	const pump, regulator = "PUW-2A71", "REZ-2A75"
+	s := changedSnapshot(t, func(d *catalog.Data) {
+		for _, p := range d.Parts {
+			p.Discontinued = p.Discontinued || p.Kind == "fuel_pump" && p.SKU != pump
+		}
+	})
+	k := mustResolve(t, s, &kit.Request{CarburetorSKU: "QYC-2B31", Vehicle: usual(func(v *catalog.Vehicle) { // which holds 7.5 psi
+		flow := 20.0
+		v.Fuel.Pump, v.Fuel.PressurePSI, v.Fuel.FreeFlowGPH, v.Fuel.ReturnLine = catalog.PumpElectric, 14, &flow, true
+		v.Fuel.LineODIn = units.Inches(5, 16)
+	})})
+	if !hasLine(k, pump) {
+		t.Fatalf("lines %+v, want %s", k.Lines, pump)
+	}
+	for _, l := range k.Lines {
+		p, err := s.Catalog.Part(l.SKU)
+		if err == nil && p.Kind == "pressure_regulator" && (l.SKU != regulator || l.Quantity != 1 || !slices.Equal(l.Fills, []string{"fuel.pressure_regulator", "fuel.pump"})) {
+			t.Errorf("%d of %s for %v, want one %s for both needs", l.Quantity, l.SKU, l.Fills, regulator)
+		}
+	}
+	if !slices.ContainsFunc(k.FuelPath, func(s kit.PathStep) bool { return s.SKU == regulator }) {
+		t.Errorf("the fuel path %+v does without %s", k.FuelPath, regulator)
 	}
 }
 

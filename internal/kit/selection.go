@@ -202,21 +202,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		}
 		p.Groups = append(p.Groups, pg)
 	}
-	// Parts that another part requires come in as groups of their own, active while
-	// an option that uses the other part is chosen.
-	for n := 0; n < len(sel.parts); n++ {
-		for _, sku := range sel.parts[n].Requires {
-			required, err := j.s.Catalog.Part(sku)
-			if err != nil {
-				continue // refused when the catalogue was read
-			}
-			when := using(nil, p, int32(n))
-			p.Groups = append(p.Groups, pick.Group{
-				Name: required.SKU, When: when,
-				Options: []pick.Option{{Demands: []pick.Amount{{Resource: id(required), Units: 1}}}},
-			})
-		}
-	}
+	j.require(p, sel, id)
 	for n, part := range sel.parts {
 		for _, sku := range part.Conflicts {
 			other, err := j.s.Catalog.Part(sku)
@@ -283,6 +269,69 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		}
 	}
 	return p, offers
+}
+
+// require adds a group for each part that must be in the kit because another one is: while an
+// option that brings the other is chosen, the part is bought or, at no cost, an option that
+// uses it is chosen too.
+func (j *job) require(p *pick.Problem, sel *selection, id func(*catalog.Part) int32) {
+	if !slices.ContainsFunc(sel.parts, func(p *catalog.Part) bool { return len(p.Requires) > 0 }) {
+		return
+	}
+	var all []*catalog.Part
+	when := map[*catalog.Part][]pick.OptionRef{}
+	for g := range sel.groups {
+		for o := range sel.groups[g].options {
+			ref := pick.OptionRef{Group: int32(g), Option: int32(o)}
+			for _, r := range j.bringsAlong(sel.groups[g].options[o].uses) {
+				if when[r] == nil {
+					all = append(all, r)
+				}
+				when[r] = append(when[r], ref)
+			}
+		}
+	}
+	for _, r := range all {
+		own := pick.Group{Name: r.SKU, When: when[r], Options: []pick.Option{{Demands: []pick.Amount{{Resource: id(r), Units: 1}}}}}
+		for g := range sel.groups {
+			uses := func(o option) bool { return slices.ContainsFunc(o.uses, func(u fit.Use) bool { return u.Part == r }) }
+			if !slices.ContainsFunc(sel.groups[g].options, uses) {
+				continue
+			}
+			used := pick.OptionRef{Group: int32(len(p.Groups)), Option: int32(len(own.Options))}
+			own.Options = append(own.Options, pick.Option{})
+			for o := range sel.groups[g].options {
+				if !uses(sel.groups[g].options[o]) {
+					p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{used, {Group: int32(g), Option: int32(o)}})
+				}
+			}
+		}
+		p.Groups = append(p.Groups, own)
+	}
+}
+
+// bringsAlong lists the parts that some others require, and those that these require, but for
+// those that are used themselves.
+func (j *job) bringsAlong(uses []fit.Use) (out []*catalog.Part) {
+	add := func(p *catalog.Part) {
+		for _, sku := range p.Requires {
+			r, err := j.s.Catalog.Part(sku) // refused when the catalogue was read, if unknown
+			if err == nil && !slices.Contains(out, r) {
+				out = append(out, r)
+			}
+		}
+	}
+	for _, u := range uses {
+		if u.Part != nil {
+			add(u.Part)
+		}
+	}
+	for n := 0; n < len(out); n++ {
+		add(out[n])
+	}
+	return slices.DeleteFunc(out, func(r *catalog.Part) bool {
+		return slices.ContainsFunc(uses, func(u fit.Use) bool { return u.Part == r })
+	})
 }
 
 // resource finds the resource of a part in the problem being stated.
