@@ -553,7 +553,7 @@ type Problem struct {
 // Example: tag:onetrip.example,2026:invalid
 type ProblemType string
 
-// Proof How sure the choice of parts is.
+// Proof How sure the choice of parts is. Where it is not optimal, `lower_bound` is what kits of no more lines cost at least, 0 where that is not known.
 type Proof = kit.Proof
 
 // PumpKind What drives the fuel pump.

@@ -289,7 +289,8 @@ type LineChange struct {
 }
 
 // Proof tells how sure selection is: with Optimal, nothing cheaper exists under the
-// objective and LowerBound equals the cost found.
+// objective and LowerBound equals the cost found. Else LowerBound is what kits of no more
+// lines cost at least, 0 where that is not known.
 type Proof struct {
 	Optimal    bool        `json:"optimal"`
 	Cost       units.Money `json:"cost"` // money part of the objective, with finish mismatches at their stated price
