@@ -11,7 +11,8 @@ import (
 )
 
 // Snapshot is the catalogue at one revision: immutable, indexed and safe to share
-// between goroutines. NewSnapshot takes ownership of the Data it is given.
+// between goroutines. NewSnapshot takes ownership of the Data it is given, but for parts and
+// bundles, which it copies.
 type Snapshot struct {
 	Revision  int64
 	Currency  string
@@ -47,7 +48,7 @@ type kindEnd struct {
 func NewSnapshot(d *Data) (*Snapshot, error) {
 	s := &Snapshot{
 		Revision: d.Revision, Currency: d.Currency, Locations: d.Locations,
-		vehicles: d.Vehicles, carburetors: d.Carburetors, parts: d.Parts, bundles: d.Bundles,
+		vehicles: d.Vehicles, carburetors: d.Carburetors, bundles: slices.Clone(d.Bundles),
 		vehicleByID: make(map[string]*Vehicle, len(d.Vehicles)),
 		bySKU:       make(map[string]any, len(d.Parts)+len(d.Carburetors)+len(d.Bundles)),
 		forms:       map[Kind][]*Form{},
@@ -55,7 +56,6 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 	}
 	slices.SortFunc(s.vehicles, func(a, b *Vehicle) int { return cmp.Compare(a.ID, b.ID) })
 	slices.SortFunc(s.carburetors, func(a, b *Carburetor) int { return cmp.Compare(a.SKU, b.SKU) })
-	slices.SortFunc(s.parts, func(a, b *Part) int { return cmp.Compare(a.SKU, b.SKU) })
 	slices.SortFunc(s.bundles, func(a, b *Bundle) int { return cmp.Compare(a.SKU, b.SKU) })
 	for _, v := range s.vehicles {
 		if _, twice := s.vehicleByID[v.ID]; twice {
@@ -63,25 +63,11 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 		}
 		s.vehicleByID[v.ID] = v
 	}
-	var ordinal int32
-	offer := func(o *Offer, thing any) error {
-		if _, twice := s.bySKU[o.SKU]; twice {
-			return fmt.Errorf("SKU %q is in the catalogue twice", o.SKU)
-		}
-		if o.Price.Currency != d.Currency {
-			return fmt.Errorf("SKU %q: price is in %s, the catalogue's currency is %s", o.SKU, o.Price.Currency, d.Currency)
-		}
-		s.bySKU[o.SKU], o.ordinal = thing, ordinal
-		ordinal++
-		return nil
-	}
-	interned := make(map[string]*Form, len(d.Parts)/2)
+	s.gather(d.Parts)
 	for _, p := range s.parts {
-		if err := offer(&p.Offer, p); err != nil {
+		if err := s.offer(&p.Offer, p); err != nil {
 			return nil, err
 		}
-		s.intern(interned, p)
-		p.tied, p.required = false, false // a catalogue may be indexed again
 		if len(p.Requires)+len(p.Conflicts) > 0 {
 			s.tie(p)
 		}
@@ -97,17 +83,21 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 		}
 	}
 	slices.SortFunc(s.tied, func(a, b *Part) int { return cmp.Compare(a.SKU, b.SKU) })
+	s.offers = len(s.parts)
 	for _, c := range s.carburetors {
-		if err := offer(&c.Offer, c); err != nil {
+		c.ordinal = int32(s.offers)
+		if err := s.offer(&c.Offer, c); err != nil {
 			return nil, err
 		}
+		s.offers++
 	}
-	for i, b := range s.bundles {
-		b.index = i
-		if err := offer(&b.Offer, b); err != nil {
+	for i, given := range s.bundles {
+		b := &Bundle{Offer: given.Offer, Contents: given.Contents, index: i}
+		s.bundles[i], b.ordinal = b, int32(s.offers)
+		if err := s.offer(&b.Offer, b); err != nil {
 			return nil, err
 		}
-		b.parts = nil
+		s.offers++
 		for _, a := range b.Contents {
 			p, ok := s.bySKU[a.SKU].(*Part)
 			if !ok {
@@ -117,15 +107,7 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 			b.parts = append(b.parts, p)
 		}
 	}
-	for _, forms := range s.forms {
-		for _, f := range forms {
-			slices.SortFunc(f.parts, func(a, b *Part) int {
-				return cmp.Or(cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor), cmp.Compare(a.SKU, b.SKU))
-			})
-		}
-	}
 	s.texts = sync.OnceValue(func() *partTexts { return textsOf(s.parts) })
-	s.offers = int(ordinal)
 	s.stock = make([]int32, s.offers*len(s.Locations))
 	if err := setStock(s, d.Stock); err != nil {
 		return nil, err
@@ -141,22 +123,67 @@ func (s *Snapshot) tie(p *Part) {
 	}
 }
 
-// intern makes parts of equal form share one Form and files it under its kind and ends.
-func (s *Snapshot) intern(known map[string]*Form, p *Part) {
-	key := p.Form.Key()
-	if f, ok := known[key]; ok {
-		p.Form = f
-		f.parts = append(f.parts, p)
-		return
+// offer files what is for sale under its SKU.
+func (s *Snapshot) offer(o *Offer, thing any) error {
+	if _, twice := s.bySKU[o.SKU]; twice {
+		return fmt.Errorf("SKU %q is in the catalogue twice", o.SKU)
 	}
-	known[key] = p.Form
-	s.file(p)
+	if o.Price.Currency != s.Currency {
+		return fmt.Errorf("SKU %q: price is in %s, the catalogue's currency is %s", o.SKU, o.Price.Currency, s.Currency)
+	}
+	s.bySKU[o.SKU] = thing
+	return nil
 }
 
-// file files the form of its first part under its kind and ends.
-func (s *Snapshot) file(p *Part) {
-	f := p.Form
-	f.parts = []*Part{p}
+// gather makes the parts anew, and one Form for all of equal form, where the cheapest of each
+// kind lie together: those are what searches look at, and in a large catalogue that lies all
+// about each would have to be fetched from far away. Ordinals are in that order, parts are
+// listed by SKU.
+func (s *Snapshot) gather(given []*Part) {
+	s.parts = slices.SortedFunc(slices.Values(given), func(a, b *Part) int {
+		return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Price.AmountMinor, b.Price.AmountMinor), cmp.Compare(a.SKU, b.SKU))
+	})
+	parts, known := make([]Part, len(given)), make(map[string]*Form, len(given)/2)
+	var forms pile[Form]
+	var attributes pile[Attr]
+	var ends pile[End]
+	for n, from := range s.parts {
+		p := &parts[n]
+		*p = Part{Offer: from.Offer, Requires: from.Requires, Conflicts: from.Conflicts}
+		p.ordinal = int32(n)
+		key := from.Form.Key()
+		f := known[key]
+		if f == nil {
+			f = &forms.take(1)[0]
+			*f = Form{Kind: from.Kind, Attributes: attributes.take(len(from.Attributes)), Ends: ends.take(len(from.Ends)), LengthIn: from.LengthIn, HeightIn: from.HeightIn}
+			copy(f.Attributes, from.Attributes)
+			copy(f.Ends, from.Ends)
+			known[key] = f
+		}
+		p.Form, f.parts, s.parts[n] = f, append(f.parts, p), p
+	}
+	slices.SortFunc(s.parts, func(a, b *Part) int { return cmp.Compare(a.SKU, b.SKU) })
+	for _, p := range s.parts {
+		if p.number == 0 {
+			s.file(p.Form)
+		}
+	}
+}
+
+// A pile hands out memory that lies together.
+type pile[T any] struct{ room []T }
+
+func (p *pile[T]) take(n int) []T {
+	if len(p.room) < n {
+		p.room = make([]T, max(n, 1024))
+	}
+	taken := p.room[:n:n]
+	p.room = p.room[n:]
+	return taken
+}
+
+// file files a form under its kind and ends.
+func (s *Snapshot) file(f *Form) {
 	f.thread = f.Thread()
 	if f.spec, _ = f.Kind.Spec(); f.spec != nil {
 		f.Kind = f.spec.Kind // one text for all, which makes comparing quick
@@ -234,7 +261,8 @@ func (s *Snapshot) WithParts(parts []*Part) *Snapshot {
 	for i, p := range parts {
 		own, form := *p, *p.Form
 		own.Form, own.ordinal = &form, int32(s.offers+i)
-		next.file(&own)
+		form.parts = []*Part{&own}
+		next.file(&form)
 		for range s.Locations {
 			next.stock = append(next.stock, plenty)
 		}

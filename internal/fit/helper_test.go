@@ -60,10 +60,11 @@ func part(sku string, kind catalog.Kind, pack int, lengthIn, heightIn float64, e
 		p.Attributes = append(p.Attributes, catalog.Attr{Name: a.Name, Type: a.Type, Value: v})
 	}
 	// A snapshot makes the form know what its kind says.
-	if _, err := catalog.NewSnapshot(&catalog.Data{Parts: []*catalog.Part{p}}); err != nil {
+	s, err := catalog.NewSnapshot(&catalog.Data{Parts: []*catalog.Part{p}})
+	if err != nil {
 		panic(err)
 	}
-	return p
+	return s.Parts()[0]
 }
 
 // drawSavings is up to three sources that save up to so much.

@@ -388,7 +388,7 @@ func TestMoreOffersNeverCostMore(t *testing.T) {
 			for _, c := range contents {
 				with.OnHand = append(with.OnHand, kit.OnHand{SKU: c.SKU, Quantity: c.Quantity})
 			}
-			if r.Preferences.Objective == kit.ByStock && onHand(more, o, r.Preferences.Location) < enough {
+			if r.Preferences.Objective == kit.ByStock && onHand(more, o.SKU, r.Preferences.Location) < enough {
 				lines = 1
 			}
 			noWorse(t, r, best, "with "+o.SKU+" in sight", resolve(t, more, &with), lines, o.Price.AmountMinor)
@@ -492,7 +492,8 @@ func noWorse(t *rapid.T, r *kit.Request, k *kit.Kit, what string, other *kit.Kit
 }
 
 // onHand is how many packs of an offer a location has; "" for all together.
-func onHand(s *kit.Snapshot, o *catalog.Offer, location string) int {
+func onHand(s *kit.Snapshot, sku, location string) int {
+	o := s.Catalog.Offer(sku)
 	if location == "" {
 		return s.Catalog.OnHand(o, catalog.AllLocations)
 	}
