@@ -10,8 +10,9 @@ import (
 
 // Laddering is what the searches that an index is for look at.
 type Laddering struct {
-	Least string // a number of which they may ask so much or more, "" for none
-	Packs bool   // they may take several of a part
+	Least  string                 // a number of which they may ask so much or more, "" for none
+	Packs  bool                   // they may take several of a part
+	AsGood func(f, as *Form) bool // they accept the first of two forms of a kind whenever they accept the second; nil: not known
 }
 
 // LadderPack is the largest pack that ladders tell apart.

@@ -82,6 +82,28 @@ func TestLaddersLeadOverWhatIsNoBetter(t *testing.T) {
 	})
 }
 
+func TestRowsLeadToWhatHasMore(t *testing.T) {
+	asGood := func(f, as *Form) bool {
+		flow, _ := f.Attr("flow_cfm")
+		wanted, stated := as.Attr("flow_cfm")
+		return !stated || flow.Value.Num >= wanted.Value.Num
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		b := drawOffers(t).Index("low_profile_cleaner", nil, Laddering{AsGood: asGood}).Lookup(nil)
+		for _, r := range b.Rows {
+			for i := range r.Parts {
+				want := i + 1
+				for want < len(r.Parts) && slices.ContainsFunc(r.Parts[:want], func(p RowPart) bool { return asGood(p.Form, r.Parts[want].Form) }) {
+					want++
+				}
+				if got := int(r.Parts[i].More); got != want {
+					t.Fatalf("from part %d more is %d, not %d of %+v", i, got, want, r.Parts)
+				}
+			}
+		}
+	})
+}
+
 func TestIndexFindsWhatStatesTheValues(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := drawOffers(t)

@@ -441,6 +441,7 @@ type RowPart struct {
 	PriceMinor int64
 	Form       *Form
 	Part       *Part
+	More       int32 // in an Index: the first after it that may be accepted where all before that are refused
 }
 
 // UnitsPerPack is how many units one pack holds: pieces, in buckets by length whole inches.
@@ -484,7 +485,7 @@ func NewBucket(forms []*Form, by Rowing) *Bucket {
 					rows[k] = i
 					b.Rows = append(b.Rows, Row{Finish: k.finish, Pack: k.pack, LengthIn: k.lengthIn})
 				}
-				b.Rows[i].Parts = append(b.Rows[i].Parts, RowPart{p.Price.AmountMinor, f, p})
+				b.Rows[i].Parts = append(b.Rows[i].Parts, RowPart{PriceMinor: p.Price.AmountMinor, Form: f, Part: p})
 			}
 		}
 	}
@@ -520,12 +521,33 @@ next:
 	ix := &Index{attrs: attrs, buckets: make(map[string]*Bucket, len(forms))}
 	for key, list := range forms {
 		b := NewBucket(list, rowing)
+		for i := range b.Rows {
+			b.Rows[i].link(by.AsGood)
+		}
 		if stacked {
 			b.Ladders = newLadders(b.Rows, by)
 		}
 		ix.buckets[key] = b
 	}
 	return ix
+}
+
+// link finds More of the parts of a row.
+func (r *Row) link(asGood func(f, as *Form) bool) {
+	more, first := 0, []*Form{} // those that may be accepted where all before them are refused
+	for k := range r.Parts {
+		form := r.Parts[k].Form
+		if slices.ContainsFunc(first, func(f *Form) bool { return f == form || asGood != nil && asGood(f, form) }) {
+			continue
+		}
+		first = append(first, form)
+		for ; more < k; more++ {
+			r.Parts[more].More = int32(k)
+		}
+	}
+	for ; more < len(r.Parts); more++ {
+		r.Parts[more].More = int32(len(r.Parts))
+	}
 }
 
 // Lookup returns the forms whose attributes equal values (as Attr.Compared gives them), in

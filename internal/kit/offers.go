@@ -178,11 +178,15 @@ func (j *job) single(d *demand, a aim) group {
 			}
 			continue // larger packs of theirs may cost less in the end
 		}
-		penalty := a.penaltyOf(row.Finish)
-		for k := range row.Parts {
+		penalty, refused := a.penaltyOf(row.Finish), true // all so far
+		for k := 0; k < len(row.Parts); k++ {
 			sold := &row.Parts[k]
 			if found.beats(sold.PriceMinor, penalty) {
 				break
+			}
+			if refused = refused && !d.accepts(sold.Form); refused {
+				k = int(sold.More) - 1
+				continue
 			}
 			if j.fits(d, sold.Form) && j.sources(sold.Part) == 0 {
 				c := a.price(j.s.Catalog, sold.Part)

@@ -66,7 +66,7 @@ func (s *Snapshot) bind(changed func(catalog.Kind) bool) {
 		attrs := r.EqualityAttrs()
 		key := string(r.Kind) + " " + strings.Join(attrs, " ") + " " + r.LeastAttr()
 		if shared[key] == nil {
-			shared[key] = cat.Index(r.Kind, attrs, catalog.Laddering{Least: r.LeastAttr()})
+			shared[key] = cat.Index(r.Kind, attrs, catalog.Laddering{Least: r.LeastAttr(), AsGood: s.Rules.Grades(r.Kind).AsGood})
 		}
 		s.indexes[r] = shared[key]
 	}
