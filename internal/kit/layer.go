@@ -30,7 +30,7 @@ type climb struct {
 func (c *climb) settled() bool {
 	for c.at < len(c.Rungs) {
 		r, next := &c.Rungs[c.at], int32(0)
-		if r.PriceMinor > c.limit || r.PriceMinor == c.limit && r.Part.SKU > c.sku {
+		if c.settles(r) {
 			next = r.Next
 		}
 		if r.Has < c.least {
@@ -42,6 +42,11 @@ func (c *climb) settled() bool {
 		c.at = int(next)
 	}
 	return true
+}
+
+// settles reports whether what is found settles a rung, or is that itself.
+func (c *climb) settles(r *catalog.Rung) bool {
+	return r.PriceMinor > c.limit || r.PriceMinor == c.limit && r.Part.SKU >= c.sku
 }
 
 // least is how much a demand asks of an attribute, and how many other tests it has.
@@ -156,6 +161,9 @@ func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.Stack
 		out, costs = append(out, c), append(costs, cost)
 		for i := range climbs {
 			cost.limits(&climbs[i], most)
+		}
+		if on.settles(r) {
+			on.at = int(r.Next) // in one jump
 		}
 	}
 	slices.Reverse(out)

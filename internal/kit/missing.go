@@ -142,9 +142,17 @@ func (j *job) nearest(d *demand, joins ...catalog.End) []Nearest {
 			fails, alien, _ := joinFails(forms[0], joins)
 			all = append(all, alike{forms, fails, alien})
 		})
-		slices.SortStableFunc(all, func(a, b alike) int { return cmp.Or(cmp.Compare(a.fails, b.fails), cmp.Compare(a.alien, b.alien)) })
-		for _, a := range all {
-			try(a.forms, a.fails, a.alien)
+		for fails := range len(joins) + 1 {
+			if len(best) == nearestShown && fails > best[nearestShown-1].fails {
+				break
+			}
+			for alien := range fails + 1 {
+				for _, a := range all {
+					if a.fails == fails && a.alien == alien {
+						try(a.forms, fails, alien)
+					}
+				}
+			}
 		}
 	}
 	out := make([]Nearest, len(best))
