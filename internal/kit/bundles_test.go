@@ -46,29 +46,3 @@ func TestWithBundlesByTheHundredFewestIsNotProven(t *testing.T) {
 		t.Errorf("cheapest %v, proof %+v, with dear bundles; %v without", again.Totals.All, again.Proof, cheapest.Totals.All)
 	}
 }
-
-// Where the search for fewest lines is stopped, the kit is as good as one that is known, and
-// the proof says what kits of no more lines cost at least.
-func TestFewestLinesWhereTheSearchIsStopped(t *testing.T) {
-	s := demoSnapshot(t)
-	for _, c := range []struct {
-		vehicle, carburetor string
-		lines               int
-		minor               int64
-	}{
-		{"halvorne-ferrymaster-1981", "QYC-2B27", 16, 26091},
-		{"halvorne-almsgate-1985", "QYC-2B19", 16, 31413},
-		{"halvorne-ferrymaster-1981", "QYC-2B07", 18, 32281},
-	} {
-		r := &kit.Request{VehicleID: c.vehicle, CarburetorSKU: c.carburetor}
-		r.Preferences.Objective = kit.ByFewest
-		k := mustResolve(t, s, r)
-		t.Logf("%s: %d lines, %v, proof %+v", c.vehicle, len(k.Lines), k.Totals.All, k.Proof)
-		if lines, minor := len(k.Lines), k.Totals.All.AmountMinor; lines > c.lines || lines == c.lines && minor > c.minor {
-			t.Errorf("%s with %s: %d lines for %v, where %d for %d are known", c.vehicle, c.carburetor, lines, k.Totals.All, c.lines, c.minor)
-		}
-		if bound := k.Proof.LowerBound.AmountMinor; bound <= 0 || len(k.Lines) == c.lines && bound > c.minor {
-			t.Errorf("%s with %s: a bound of %d, where %d lines for %d are known", c.vehicle, c.carburetor, bound, c.lines, c.minor)
-		}
-	}
-}
