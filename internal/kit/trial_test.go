@@ -96,7 +96,7 @@ func TestTrialEqualsResolvingEveryPair(t *testing.T) {
 		}
 	}
 	all := map[kit.TrialKind]bool{}
-	some := 0 // one edit is tried on all pairs, the others on some of them, each on others
+	some := 0 // one edit is tried on all pairs when there is time, the others on some of them, each on others
 	tries := map[string]map[string]func(string) string{
 		"a comment":            {"fuel-hose": func(text string) string { return "# new\n" + text }},
 		"a stricter match":     {"fuel-hose-ethanol": with("> 10", "> 5")},
@@ -117,7 +117,7 @@ func TestTrialEqualsResolvingEveryPair(t *testing.T) {
 		edits := tries[name]
 		t.Run(name, func(t *testing.T) {
 			after, vehicles, carburetors := edited(t, s, edits), vehicles, carburetors
-			if name != "rules gone" {
+			if name != "rules gone" || testing.Short() {
 				some++
 				vehicles, carburetors = every(vehicles, 3, some), every(carburetors, 4, some)
 			}
