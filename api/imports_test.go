@@ -31,6 +31,7 @@ var allowed = map[string][]string{
 	"db":                {},
 
 	// helpers of tests
+	"internal/deadline":        {},
 	"internal/golden":          {},
 	"internal/kit/kittest":     {"internal/store", "internal/kit", "internal/catalog", "db"},
 	"internal/pick/outside":    {"internal/pick"},

@@ -447,6 +447,9 @@ type RowPart struct {
 // UnitsPerPack is how many units one pack holds: pieces, in buckets by length whole inches.
 func (r *Row) UnitsPerPack() int { return max(r.Pack, 1) * max(int(r.LengthIn), 1) }
 
+// Packs is how many packs so many units take, one or more.
+func (r *Row) Packs(units int) int64 { return int64((units-1)/r.UnitsPerPack() + 1) }
+
 // A Rowing is how much is taken of parts in a row: as many as are to be cut from their
 // length, or one piece, or some.
 type Rowing int8

@@ -1,7 +1,6 @@
 package fit
 
 import (
-	"context"
 	"fmt"
 	"maps"
 	"testing"
@@ -18,19 +17,6 @@ func check(t *testing.T, times int, property func(*rapid.T)) {
 	for range times {
 		rapid.Check(t, property)
 	}
-}
-
-// endsAfter is a context whose deadline passes when it has been looked at so many times.
-type endsAfter struct {
-	context.Context
-	looks int
-}
-
-func (c *endsAfter) Err() error {
-	if c.looks--; c.looks < 0 {
-		return context.DeadlineExceeded
-	}
-	return nil
 }
 
 func mustEnd(text string) catalog.End {

@@ -21,9 +21,8 @@ const (
 // Network.
 //
 // Accepts reports whether rules allow the parts of a form for a role: the same for all of one
-// of the network's grades. Parts that are
-// neither owned nor Apart are merely bought, so that of those that join the same
-// only the cheapest counts. StandIns, by role, are things without a SKU that join
+// of the network's grades. Parts that are neither owned nor Apart are merely bought, so that
+// of those that join the same only the cheapest counts. StandIns, by role, are things without a SKU that join
 // whatever they must, at no more than a penalty; nil where there is none. Owned is what
 // is had already.
 type PathQuery struct {
@@ -1205,7 +1204,7 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(l
 		if n == 0 {
 			continue
 		}
-		packs, penalty := int64((n-1)/row.UnitsPerPack()+1), int64(places)*s.penalty(row.Finish)
+		packs, penalty := row.Packs(n), int64(places)*s.penalty(row.Finish)
 		for k := 0; k < len(looked.accepted) || s.lookOn(c, i, (cost-penalty)/packs); k++ {
 			sold := &row.Parts[looked.accepted[k]]
 			p, sum := sold.Part, packs*sold.PriceMinor+penalty

@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"onetrip/internal/catalog"
+	"onetrip/internal/deadline"
 	"onetrip/internal/units"
 )
 
@@ -448,7 +449,7 @@ func checkOptima(t *testing.T, times int, draw func(*rapid.T) (*shop, *PathQuery
 		if (len(chains) > 0) != (len(options) > 0) {
 			t.Fatalf("%d options, brute force finds %d chains", len(options), len(chains))
 		}
-		ends := &endsAfter{Context: t.Context(), looks: rapid.IntRange(0, 4).Draw(t, "looks before the end")}
+		ends := deadline.After(t.Context(), rapid.IntRange(0, 4).Draw(t, "looks before the end"))
 		if early := search.Paths(ends, s.prices()); (len(early) > 0) != (len(chains) > 0) {
 			t.Fatalf("stopped: %d options, brute force finds %d chains", len(early), len(chains))
 		} else if search.Cut() {

@@ -225,7 +225,7 @@ func (s *PathSearch) floor(r *repeated) int64 {
 			}
 			penalty := s.penalty(row.Finish)
 			for n := 2; n <= r.most; n++ {
-				least = min(least, int64((n-1)/row.UnitsPerPack()+1)*row.leastMinor/int64(n)+penalty)
+				least = min(least, row.Packs(n)*row.leastMinor/int64(n)+penalty)
 			}
 		}
 		for e := c.from; e < c.to; e++ {
@@ -477,7 +477,7 @@ func (s *PathSearch) findBought(r *repeated) {
 				priceMinor = row.Parts[k].PriceMinor
 			}
 			for n := 1; n <= r.most; n++ {
-				least.costs[n] = int64((n-1)/row.UnitsPerPack()+1)*priceMinor + int64(n)*penalty
+				least.costs[n] = row.Packs(n)*priceMinor + int64(n)*penalty
 			}
 			if r.covered(r.bought, &least) {
 				break

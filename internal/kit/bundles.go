@@ -287,10 +287,9 @@ func (j *job) instead(c *fairContent, known int64, a aim) (minor int64, finish c
 		if most == 0 || a.penaltyOf(row.Finish) > penalty {
 			continue
 		}
-		packs := func(units int) int64 { return int64((units-1)/row.UnitsPerPack() + 1) }
-		buys := packs(most)
+		buys := row.Packs(most)
 		if mixed {
-			buys = packs(c.pieces)
+			buys = row.Packs(c.pieces)
 		}
 		for sold := range c.peers.enough(i, least) {
 			cost := buys * sold.PriceMinor
@@ -298,7 +297,7 @@ func (j *job) instead(c *fairContent, known int64, a aim) (minor int64, finish c
 				break
 			}
 			once, above := a.once(j.s.Catalog, &sold.Part.Offer)
-			if packs(most) > int64(above) {
+			if row.Packs(most) > int64(above) {
 				cost += once
 			}
 			if cost < known {

@@ -9,23 +9,12 @@ import (
 	"strings"
 	"testing"
 
+	"onetrip/internal/deadline"
 	"onetrip/internal/kit"
 )
 
-// endsAfter is a context whose deadline passes when it has been looked at so many times.
-type endsAfter struct {
-	context.Context
-	looks int
-}
-
-func (c *endsAfter) Err() error {
-	if c.looks--; c.looks < 0 {
-		return context.DeadlineExceeded
-	}
-	return nil
-}
-
-// Not under the race detector, which makes long searches ten times as long and has nothing to find in them.
+// Not under the race detector, which makes long searches ten times as long and has nothing to
+// find in them.
 
 // After the deadline the answer is a whole kit, the best found by then: it lacks what the
 // kit found with all time lacks, is no better, and says that it is not proven.
@@ -46,7 +35,7 @@ func TestAfterTheDeadlineTheBestKitFoundIsTheAnswer(t *testing.T) {
 		r.Preferences.Objective = []kit.Objective{kit.ByPrice, kit.ByStock, kit.ByFewest}[i%3]
 		best := mustResolve(t, s, r)
 		for _, looks := range []int{0, 1, 40, 100, 1000} {
-			k, err := kit.Resolve(&endsAfter{t.Context(), looks}, s, r)
+			k, err := kit.Resolve(deadline.After(t.Context(), looks), s, r)
 			if err != nil {
 				t.Fatal(err)
 			}

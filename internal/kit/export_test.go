@@ -87,7 +87,7 @@ func Stacks(ctx context.Context, s *Snapshot, req *Request) (found, all []fit.St
 }
 
 // CheckVerdicts asks all demands of a request about all forms, twice over, and compares with
-// what their matches say.
+// what their matches say; then about the parts that bundles are weighed by.
 func CheckVerdicts(s *Snapshot, req *Request) error {
 	j, err := s.read(req)
 	if err != nil {
@@ -108,23 +108,15 @@ func CheckVerdicts(s *Snapshot, req *Request) error {
 			}
 		}
 	}
-	return nil
+	return j.checkPeers()
 }
 
-// CheckPeers asks all demands of a request about all parts that may take the place of what
-// bundles hold and of tied parts, and compares with what is known from their numbers.
-func CheckPeers(s *Snapshot, req *Request) error {
-	j, err := s.read(req)
-	if err != nil {
-		return err
-	}
-	defer j.release()
-	if err := j.demand(); err != nil {
-		return err
-	}
-	contents := s.fairness.all.tied
-	for _, b := range s.fairness.all.bundles {
-		contents = append(contents[:len(contents):len(contents)], b.contents...)
+// checkPeers asks all demands of a job about all parts that may take the place of what bundles
+// hold and of tied parts, and compares with what is known from their numbers.
+func (j *job) checkPeers() error {
+	contents := slices.Clone(j.s.fairness.all.tied)
+	for _, b := range j.s.fairness.all.bundles {
+		contents = append(contents, b.contents...)
 	}
 	for _, c := range contents {
 		if j.serves(&c) != j.usable(c.Form) {

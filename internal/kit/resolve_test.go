@@ -296,10 +296,8 @@ func TestKeptVerdictsAreThoseOfTheMatches(t *testing.T) {
 	carburetors := s.Catalog.Carburetors()
 	for i, v := range s.Catalog.Vehicles() {
 		c := carburetors[i%len(carburetors)]
-		for _, check := range []func(*kit.Snapshot, *kit.Request) error{kit.CheckVerdicts, kit.CheckPeers} {
-			if err := check(s, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU}); err != nil {
-				t.Fatalf("%s with %s: %v", v.ID, c.SKU, err)
-			}
+		if err := kit.CheckVerdicts(s, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU}); err != nil {
+			t.Fatalf("%s with %s: %v", v.ID, c.SKU, err)
 		}
 	}
 }

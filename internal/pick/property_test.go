@@ -11,6 +11,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"onetrip/internal/deadline"
 	"onetrip/internal/pick"
 	"onetrip/internal/pick/outside"
 )
@@ -124,19 +125,6 @@ func TestOrderOfInputDoesNotMatter(t *testing.T) {
 	})
 }
 
-// endsAfter is a context whose deadline passes when it has been looked at so many times.
-type endsAfter struct {
-	context.Context
-	looks int
-}
-
-func (c *endsAfter) Err() error {
-	if c.looks--; c.looks < 0 {
-		return context.DeadlineExceeded
-	}
-	return nil
-}
-
 func TestLimitsStopEarlyWithAValidBound(t *testing.T) {
 	limited, late := 0, 0
 	for n := uint64(0); n < 40; n++ {
@@ -167,7 +155,7 @@ func TestLimitsStopEarlyWithAValidBound(t *testing.T) {
 			}
 		}
 		for looks := range 3 {
-			if stopped(&endsAfter{context.Background(), looks}, pick.Limits{}) {
+			if stopped(deadline.After(context.Background(), looks), pick.Limits{}) {
 				late++
 			}
 		}
