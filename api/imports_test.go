@@ -33,7 +33,7 @@ var allowed = map[string][]string{
 	// helpers of tests
 	"internal/deadline":        {},
 	"internal/golden":          {},
-	"internal/kit/kittest":     {"internal/store", "internal/kit", "internal/catalog", "db"},
+	"internal/kit/kittest":     {"internal/store", "internal/kit", "internal/rules", "internal/catalog", "db"},
 	"internal/pick/outside":    {"internal/pick"},
 	"internal/store/storetest": {"internal/store", "internal/kit", "internal/catalog", "internal/units", "db"},
 	"api": {"db", "internal/httpapi", "internal/store", "internal/sheet", "internal/coverage", "internal/kit", "internal/pick", "internal/fit", "internal/rules",

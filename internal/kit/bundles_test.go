@@ -29,10 +29,7 @@ func TestWithBundlesByTheHundredFewestIsNotProven(t *testing.T) {
 			data.Bundles = append(data.Bundles, b)
 		}
 	}
-	s, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := kittest.Open(t, data)
 	few := *r
 	few.Preferences.Objective = kit.ByFewest
 	fewest := mustResolve(t, s, &few)

@@ -19,6 +19,7 @@ import (
 // After the deadline the answer is a whole kit, the best found by then: it lacks what the
 // kit found with all time lacks, is no better, and says that it is not proven.
 func TestAfterTheDeadlineTheBestKitFoundIsTheAnswer(t *testing.T) {
+	t.Parallel()
 	s := demoSnapshot(t)
 	vehicles, carburetors := s.Catalog.Vehicles(), s.Catalog.Carburetors()
 	gaps := func(k *kit.Kit) (list []string) {
@@ -89,6 +90,7 @@ func TestACancelledRequestGetsNoKit(t *testing.T) {
 // Where the search for fewest lines is stopped, the kit is as good as one that is known, and
 // the proof says what kits of no more lines cost at least.
 func TestFewestLinesWhereTheSearchIsStopped(t *testing.T) {
+	t.Parallel()
 	s := demoSnapshot(t)
 	for _, c := range []struct {
 		vehicle, carburetor string

@@ -9,16 +9,16 @@ import (
 
 	"pgregory.net/rapid"
 
-	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
 	"onetrip/internal/kit"
-	"onetrip/internal/store"
+	"onetrip/internal/kit/kittest"
 )
 
 // Among many offers of every height, length, finish, pack, price and stock the layers listed
 // are enough: the stacks are those found when every part is looked at.
 func TestLayersLeaveNoStackOut(t *testing.T) {
+	t.Parallel()
 	demo := demoSnapshot(t)
 	like := map[catalog.Kind][]*catalog.Part{}
 	kinds := []catalog.Kind{"adapter_plate", "base_gasket", "spacer", "stud_set", "neck_adapter", "cleaner_gasket", "low_profile_cleaner"}
@@ -29,10 +29,7 @@ func TestLayersLeaveNoStackOut(t *testing.T) {
 	}
 	stacked, several := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
-		data, err := store.ReadCatalogue(db.Seed())
-		if err != nil {
-			t.Fatal(err)
-		}
+		data := kittest.Data(t)
 		serial := 0
 		for _, kind := range kinds {
 			prices := rapid.SampledFrom([]int64{5, 40, 400}).Draw(t, "prices") // few make many ties
@@ -55,10 +52,7 @@ func TestLayersLeaveNoStackOut(t *testing.T) {
 				}
 			}
 		}
-		s, err := kit.Open(data)
-		if err != nil {
-			t.Fatal(err)
-		}
+		s := kittest.Open(t, data)
 		for range 40 {
 			found, all, gaps, err := kit.Stacks(t.Context(), s, anyRequest(t, s))
 			if err != nil {

@@ -1,3 +1,5 @@
+//go:build !race
+
 package kit_test
 
 import (
@@ -9,9 +11,12 @@ import (
 	"onetrip/internal/rules"
 )
 
+// Not under the race detector, which has the same sweeps to watch elsewhere.
+
 // A part made to measure passes every test of its gap, also after it was kept as JSON,
 // and is made wherever attributes alone decide.
 func TestMadeToMeasurePassesEveryTest(t *testing.T) {
+	t.Parallel()
 	s := demoSnapshot(t)
 	made, kinds := 0, map[catalog.Kind]bool{}
 	_, err := kit.Sweep(t.Context(), s, kit.SweepQuery{}, func(_ *kit.Class, _ *catalog.Carburetor, k *kit.Summary) error {

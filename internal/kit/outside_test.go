@@ -21,6 +21,7 @@ import (
 // when glpsol (GLPK, Debian package glpk-utils) selects. Without glpsol only our own side is
 // checked, and with ONETRIP_REQUIRE_GLPSOL=1 the test fails.
 func TestEveryPairCostsWhatGLPKFinds(t *testing.T) {
+	t.Parallel()
 	glpsol, err := exec.LookPath("glpsol")
 	if err != nil && os.Getenv("ONETRIP_REQUIRE_GLPSOL") == "1" {
 		t.Fatal("glpsol is not installed: apt-get install glpk-utils")

@@ -33,10 +33,7 @@ func TestLargerPacksAreFoundBehindDearerSingleOnes(t *testing.T) {
 			offer("ZZP-0001", catalog.FinishPlain, 1, each)
 			offer("ZZP-0002", catalog.FinishBright, 1, each+1)
 			offer("ZZP-0003", catalog.FinishPlain, 2, 2*each-9)
-			s, err := kit.Open(data)
-			if err != nil {
-				t.Fatal(err)
-			}
+			s := kittest.Open(t, data)
 			k := mustResolve(t, s, r)
 			if !slices.ContainsFunc(k.Lines, func(l kit.Line) bool { return l.SKU == "ZZP-0003" && l.Quantity == 1 }) {
 				t.Errorf("%s: %s is not bought as the pack of two: %+v", v.ID, l.Fills[0], k.Lines)

@@ -18,6 +18,7 @@ import (
 // are nearly empty, fittings come in packs, bundles and the owner have few of them, and
 // other needs take the same parts.
 func TestKitIsTheBestOfEveryPath(t *testing.T) {
+	t.Parallel()
 	const (
 		catalogues = 30
 		pairs      = 12  // of each

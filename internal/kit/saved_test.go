@@ -1,3 +1,5 @@
+//go:build !race
+
 package kit_test
 
 import (
@@ -10,6 +12,8 @@ import (
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
 )
+
+// Not under the race detector: nothing here works beside itself, and it takes long there.
 
 // Several lines take substitutes at once, and a patch that is refused changes nothing.
 func TestSubstitutesAreTriedTogether(t *testing.T) {

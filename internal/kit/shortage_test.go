@@ -1,3 +1,5 @@
+//go:build !race
+
 package kit_test
 
 import (
@@ -9,6 +11,8 @@ import (
 	"onetrip/internal/kit"
 	"onetrip/internal/kit/kittest"
 )
+
+// Not under the race detector: nothing here works beside itself, and it takes minutes there.
 
 // verdictFromStock is the verdict of what a location can supply of what is required.
 func verdictFromStock(t testing.TB, s *kit.Snapshot, v *catalog.Vehicle, carburetor, location string) kit.Verdict {

