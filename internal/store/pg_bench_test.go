@@ -16,8 +16,8 @@ import (
 	"onetrip/internal/store/storetest"
 )
 
-// bulk is how many parts the benchmarks add to the demo catalogue: ONETRIP_BENCH_PARTS,
-// 200,000 without it.
+// bulk is how many parts the benchmarks add to the demo catalogue, and rows of stock they
+// import: ONETRIP_BENCH_PARTS, 200,000 without it.
 func bulk(b *testing.B) int {
 	b.Helper()
 	text := os.Getenv("ONETRIP_BENCH_PARTS")
@@ -104,9 +104,9 @@ func BenchmarkPartChange(b *testing.B) {
 	}
 }
 
-// BenchmarkImportStock imports a stock file of 200,000 rows, each of which changes.
+// BenchmarkImportStock imports a stock file with a row for each part, all of which change.
 func BenchmarkImportStock(b *testing.B) {
-	const rows = 200_000
+	rows := bulk(b)
 	_, pool := seeded(b)
 	enlarge(b, pool, rows)
 	w := &store.Writer{Pool: pool}
@@ -115,17 +115,17 @@ func BenchmarkImportStock(b *testing.B) {
 	for b.Loop() {
 		n++
 		done, err := w.Import(context.Background(), ask("stock", "atomic"), stockFile(location, rows, n))
-		if err != nil || done.Changed != rows {
+		if err != nil || done.Changed != int64(rows) {
 			b.Fatal(done, err)
 		}
 	}
-	b.ReportMetric(rows*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
+	b.ReportMetric(float64(rows*b.N)/b.Elapsed().Seconds(), "rows/s")
 }
 
-// BenchmarkResolveDuringImport is the time of a resolve while a stock file of 200,000
-// rows is imported by the same process, next to without.
+// BenchmarkResolveDuringImport is the time of a resolve while a stock file with a row for
+// each part is imported by the same process, next to without.
 func BenchmarkResolveDuringImport(b *testing.B) {
-	const rows = 200_000
+	rows := bulk(b)
 	_, pool := seeded(b)
 	enlarge(b, pool, rows)
 	live := follow(b, pool, nil)

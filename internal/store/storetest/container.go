@@ -1,3 +1,5 @@
+//go:build !nocontainer
+
 package storetest
 
 import (

@@ -4,7 +4,8 @@
 //  1. the one TEST_DATABASE_URL names, whose user must be allowed to create databases;
 //  2. a container, when a container engine answers: of image ONETRIP_TEST_POSTGRES_IMAGE,
 //     or postgres:17 without it. TESTCONTAINERS_RYUK_DISABLED=true does without the
-//     container that cleans up after killed tests;
+//     container that cleans up after killed tests, and the build tag nocontainer without
+//     all of it;
 //  3. a private temporary cluster from PostgreSQL's binaries on this machine, started as
 //     another user when the tests run as root, removed at the end.
 //
