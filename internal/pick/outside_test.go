@@ -207,6 +207,9 @@ func TestOptimaEqualGLPK(t *testing.T) {
 	if *update && path == "" {
 		t.Fatal("-update needs glpsol: apt-get install glpk-utils")
 	}
+	if testing.Short() && !*update {
+		path = "" // what glpsol found is recorded
+	}
 	fresh := make([]int64, len(names))
 	if path != "" {
 		var wg sync.WaitGroup
