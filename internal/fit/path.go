@@ -266,6 +266,7 @@ type gate struct {
 	role    Role
 	choice  int32 // -1 for the inlet
 	next    int
+	rest    int64 // see findSlots
 }
 
 // stage is the choice of one gate, and the joins that lead to it: straight from an open

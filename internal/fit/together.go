@@ -24,6 +24,7 @@ type together struct {
 
 	reach, rest [maxLinks + 1][]int64 // by stage and end: the least that a path costs up to there, and from there on
 	via         [maxLinks][]int64     // by stage and bore: from the hose on
+	toHose      []int64               // by bore, of the stage at hand: up to the hose
 	least       []int64               // by choice of fittings: what a place costs at least
 }
 
@@ -101,7 +102,7 @@ func (s *PathSearch) shareAmongPlaces(out *solved, most int64) {
 	if saves := s.findFloors(); least > limit && !saves {
 		return
 	}
-	if twice := s.findTwice(limit, after[len(s.stages)]); least > limit && !twice {
+	if twice := s.findTwice(limit, &after); least > limit && !twice {
 		return
 	}
 	if better := s.solveTogether(limit, after); better.cost < impossible {
@@ -170,20 +171,22 @@ func (s *PathSearch) inPlaces(e int32, places int) int64 {
 	return part.inPlaces(places, places)
 }
 
-// findFloors finds out what one of several fittings costs at least, and whether in some class
-// that is less than what it costs alone.
+// findFloors finds the classes of which several places may cost otherwise than each by
+// itself, with what one of several fittings costs at least; saves is whether it may be less.
+// More they cost where some are held, or where a line counts from so many on.
 func (s *PathSearch) findFloors() (saves bool) {
 	s.findRepeated()
 	for i := range s.together.classes {
 		r := &s.together.classes[i]
-		if r.twice = r.most > 1; !r.twice {
+		if r.twice = false; r.most < 2 {
 			continue
 		}
 		r.floor = s.floor(r)
 		for _, c := range r.choices {
-			if c >= 0 && !saves {
+			if c >= 0 {
 				one, _ := s.cheapest(c)
-				saves = r.floor < one
+				saves = saves || r.floor < one
+				r.twice = r.twice || r.floor < one || s.lines || s.hasApart(c)
 			}
 		}
 	}
@@ -191,13 +194,13 @@ func (s *PathSearch) findFloors() (saves bool) {
 }
 
 // findTwice finds the classes, if any, that a path may take in two places and cost no more
-// than the limit, when its hose costs at least so much and every place what a fitting of its
-// class costs there at least. One of a class that is left out costs what it does alone, so
+// than the limit, when every place costs what a fitting of its class costs there at least;
+// after is leastAfter. One of a class that is left out costs what it does alone, so
 // that this is asked again until none is.
-func (s *PathSearch) findTwice(limit, hose int64) (any bool) {
+func (s *PathSearch) findTwice(limit int64, after *[maxLinks + 1]int64) (any bool) {
 	t := &s.together
 	for again := true; again; {
-		s.findSlots(limit, hose)
+		s.findSlots(limit, after)
 		any, again = false, false
 		for i := range t.classes {
 			r := &t.classes[i]
@@ -206,6 +209,7 @@ func (s *PathSearch) findTwice(limit, hose int64) (any bool) {
 			}
 			any = any || r.twice
 		}
+		again = again && any
 	}
 	return any
 }
@@ -223,10 +227,8 @@ func (s *PathSearch) floor(r *repeated) int64 {
 			if row.leastMinor/int64(r.most) >= least {
 				break // as all in the rows after it are dearer
 			}
-			penalty := s.penalty(row.Finish)
-			for n := 2; n <= r.most; n++ {
-				least = min(least, row.Packs(n)*row.leastMinor/int64(n)+penalty)
-			}
+			// The fewest packs for one place are had when all in a pack are used, or all places taken.
+			least = min(least, row.leastMinor/int64(min(row.UnitsPerPack(), r.most))+s.penalty(row.Finish))
 		}
 		for e := c.from; e < c.to; e++ {
 			for n := 2; n <= r.most; n++ {
@@ -238,8 +240,9 @@ func (s *PathSearch) floor(r *repeated) int64 {
 }
 
 // findSlots finds the slots in which paths take fittings of each class that cost no more than
-// the limit by what every place costs at least.
-func (s *PathSearch) findSlots(limit, hose int64) {
+// the limit by what every place costs at least; after is leastAfter. What is left out on the
+// way back as too dear even from the cheapest gates is too dear on the way there as well.
+func (s *PathSearch) findSlots(limit int64, after *[maxLinks + 1]int64) {
 	t, links, bores := &s.together, len(s.stages), len(s.bores)
 	t.least = resize(t.least, len(s.choices))
 	for _, c := range s.alone[:Fitting+1] {
@@ -266,23 +269,35 @@ func (s *PathSearch) findSlots(limit, hose int64) {
 		}
 	}
 	none(&t.rest[links], 1)
-	t.rest[links][0] = hose
+	t.rest[links][0] = after[links]
 	for i := links - 1; i >= 0; i-- {
-		st := &s.stages[i]
+		st, most := &s.stages[i], limit-(after[0]-after[i])
 		none(&t.rest[i], len(st.from))
 		none(&t.via[i], bores)
+		none(&t.toHose, bores)
+		for e := range st.from {
+			for b := range bores {
+				t.toHose[b] = min(t.toHose[b], s.leastRun(&st.left[e*bores+b]))
+			}
+		}
 		for g := range st.gates {
-			after := t.rest[i+1][st.gates[g].next] + s.ofGate(&st.gates[g])
+			gt := &st.gates[g]
+			gt.rest = s.ofGate(gt) + t.rest[i+1][gt.next]
+			if gt.rest > most {
+				continue
+			}
 			for e := range st.from {
-				t.rest[i][e] = min(t.rest[i][e], s.leastRun(&st.straight[e*len(st.gates)+g])+after)
+				t.rest[i][e] = min(t.rest[i][e], s.leastRun(&st.straight[e*len(st.gates)+g])+gt.rest)
 			}
 			for b := range bores {
-				t.via[i][b] = min(t.via[i][b], s.leastRun(&st.right[b*len(st.gates)+g])+after)
+				if t.toHose[b]+gt.rest <= most {
+					t.via[i][b] = min(t.via[i][b], s.leastRun(&st.right[b*len(st.gates)+g])+gt.rest)
+				}
 			}
 		}
 		for e := range st.from {
 			for b := range bores {
-				t.rest[i][e] = min(t.rest[i][e], s.leastRun(&st.left[e*bores+b])+t.via[i][b])
+				t.rest[i][e] = min(t.rest[i][e], st.left[e*bores+b].least+t.via[i][b])
 			}
 		}
 	}
@@ -292,29 +307,33 @@ func (s *PathSearch) findSlots(limit, hose int64) {
 	none(&t.reach[0], 1)
 	t.reach[0][0] = 0
 	for i := range s.stages {
-		st := &s.stages[i]
-		none(&t.reach[i+1], len(t.rest[i+1]))
-		for b := range bores {
-			toHose := int64(impossible)
-			for e := range st.from {
-				j := &st.left[e*bores+b]
-				s.noteSlot(j, 3*i+1, limit-t.reach[i][e]-t.via[i][b])
-				toHose = min(toHose, t.reach[i][e]+j.least)
+		st, reach, next := &s.stages[i], t.reach[i], t.rest[i+1]
+		none(&t.reach[i+1], len(next))
+		none(&t.toHose, bores)
+		for e := range st.from {
+			if reach[e]+t.rest[i][e] > limit {
+				continue
 			}
-			for g := range st.gates {
-				j, gt := &st.right[b*len(st.gates)+g], &st.gates[g]
-				through := toHose + s.ofGate(gt)
-				s.noteSlot(j, 3*i+2, limit-through-t.rest[i+1][gt.next])
-				t.reach[i+1][gt.next] = min(t.reach[i+1][gt.next], through+j.least)
+			for b := range bores {
+				j := &st.left[e*bores+b]
+				s.noteSlot(j, 3*i+1, limit-reach[e]-t.via[i][b])
+				t.toHose[b] = min(t.toHose[b], reach[e]+j.least)
 			}
 		}
 		for g := range st.gates {
 			gt := &st.gates[g]
-			own := s.ofGate(gt)
+			through := func(j *join, slot int, before int64) {
+				if most := limit - before - gt.rest; most >= 0 {
+					s.noteSlot(j, slot, most)
+					to := &t.reach[i+1][gt.next]
+					*to = min(*to, before+j.least+gt.rest-next[gt.next])
+				}
+			}
 			for e := range st.from {
-				j, through := &st.straight[e*len(st.gates)+g], t.reach[i][e]+own
-				s.noteSlot(j, 3*i, limit-through-t.rest[i+1][gt.next])
-				t.reach[i+1][gt.next] = min(t.reach[i+1][gt.next], through+j.least)
+				through(&st.straight[e*len(st.gates)+g], 3*i, reach[e])
+			}
+			for b := range bores {
+				through(&st.right[b*len(st.gates)+g], 3*i+2, t.toHose[b])
 			}
 		}
 	}
