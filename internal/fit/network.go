@@ -13,7 +13,7 @@ type Network struct {
 	classes             []class
 	fittings            []int32               // their classes, one for each pair of ends
 	ends                map[catalog.End]int32 // of fittings, numbered
-	runs                map[endPair][]run
+	runs                [][]run               // see between
 	filters, regulators []networkGate
 	bores               []networkBore
 	static              []bool      // by end: it enters or leaves a filter, a regulator or a hose
@@ -117,7 +117,7 @@ type networkBore struct {
 // NewNetwork indexes fittings by the ends they lead from and to, single ones before
 // pairs, filters and regulators by their ends, hoses and clamps by bore.
 func NewNetwork(forms FuelForms, by Grades) *Network {
-	x := &Network{ends: map[catalog.End]int32{}, runs: map[endPair][]run{}, of: map[*catalog.Form]filed{}}
+	x := &Network{ends: map[catalog.End]int32{}, of: map[*catalog.Form]filed{}}
 	x.joinFittings(forms.Fittings)
 	x.static = make([]bool, len(x.ends))
 	x.filters, x.regulators = x.gates(forms.Filters), x.gates(forms.Regulators)
@@ -150,10 +150,13 @@ func NewNetwork(forms FuelForms, by Grades) *Network {
 			x.through[class] = append(x.through[class], pair)
 		}
 	}
-	for pair, runs := range x.runs {
-		for _, r := range runs {
-			note(r.first, pair)
-			note(r.second, pair)
+	for in := range int32(len(x.ends)) {
+		for out := range int32(len(x.ends)) {
+			pair := endPair{in, out}
+			for _, r := range *x.between(pair) {
+				note(r.first, pair)
+				note(r.second, pair)
+			}
 		}
 	}
 	return x
@@ -194,10 +197,14 @@ func (x *Network) joinFittings(forms []*catalog.Form) {
 			for _, t := range ways {
 				all = append(all, t)
 				entering[t.in] = append(entering[t.in], t)
-				x.runs[t.endPair] = append(x.runs[t.endPair], run{first: i, second: -1})
 			}
 		}
 		x.file(f, i)
+	}
+	x.runs = make([][]run, len(x.ends)*len(x.ends))
+	for _, t := range all {
+		runs := x.between(t.endPair)
+		*runs = append(*runs, run{first: t.class, second: -1})
 	}
 	for _, first := range all {
 		mate, ok := first.out.Mate()
@@ -208,11 +215,14 @@ func (x *Network) joinFittings(forms []*catalog.Form) {
 			if first.in == second.out {
 				continue
 			}
-			pair := endPair{first.endPair.in, second.endPair.out}
-			x.runs[pair] = append(x.runs[pair], run{first.class, second.class, [2]catalog.End{first.out, second.in}})
+			runs := x.between(endPair{first.endPair.in, second.endPair.out})
+			*runs = append(*runs, run{first.class, second.class, [2]catalog.End{first.out, second.in}})
 		}
 	}
 }
+
+// between are the runs that fuel enters by one end and leaves by another.
+func (x *Network) between(p endPair) *[]run { return &x.runs[int(p.in)*len(x.ends)+int(p.out)] }
 
 // gates sorts forms by the ends fuel enters and leaves by.
 func (x *Network) gates(forms []*catalog.Form) (out []networkGate) {

@@ -647,7 +647,7 @@ func (s *PathSearch) find(j *join, from, to *open, last bool) {
 		// Where one fitting joins the ends, pairs that do the same are left out: every joint
 		// is a place to leak.
 		single := false
-		runs := s.q.Network.runs[endPair{from.number, to.number}]
+		runs := *s.q.Network.between(endPair{from.number, to.number})
 		for i := range runs {
 			if r := &runs[i]; r.second < 0 {
 				single = add(r, s.fitting(role, r.first), -1) || single
@@ -1206,6 +1206,9 @@ func (s *PathSearch) compare(of int32, known *bought, places int, unitsOf func(l
 			continue
 		}
 		packs, penalty := row.Packs(n), int64(places)*s.penalty(row.Finish)
+		if packs*row.leastMinor+penalty > cost {
+			continue
+		}
 		for k := 0; k < len(looked.accepted) || s.lookOn(c, i, (cost-penalty)/packs); k++ {
 			sold := &row.Parts[looked.accepted[k]]
 			p, sum := sold.Part, packs*sold.PriceMinor+penalty
