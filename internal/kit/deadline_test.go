@@ -87,9 +87,8 @@ func TestACancelledRequestGetsNoKit(t *testing.T) {
 	}
 }
 
-// Where the search for fewest lines is stopped, the kit is as good as one that is known, and
-// the proof says what kits of no more lines cost at least.
-func TestFewestLinesWhereTheSearchIsStopped(t *testing.T) {
+// Kits of fewest lines are proven also where many bundles save lines, and paths come by the hundred.
+func TestFewestLinesIsProven(t *testing.T) {
 	t.Parallel()
 	s := demoSnapshot(t)
 	for _, c := range []struct {
@@ -108,8 +107,8 @@ func TestFewestLinesWhereTheSearchIsStopped(t *testing.T) {
 		if lines, minor := len(k.Lines), k.Totals.All.AmountMinor; lines > c.lines || lines == c.lines && minor > c.minor {
 			t.Errorf("%s with %s: %d lines for %v, where %d for %d are known", c.vehicle, c.carburetor, lines, k.Totals.All, c.lines, c.minor)
 		}
-		if bound := k.Proof.LowerBound.AmountMinor; bound <= 0 || len(k.Lines) == c.lines && bound > c.minor {
-			t.Errorf("%s with %s: a bound of %d, where %d lines for %d are known", c.vehicle, c.carburetor, bound, c.lines, c.minor)
+		if !k.Proof.Optimal {
+			t.Errorf("%s with %s: %+v", c.vehicle, c.carburetor, k.Proof)
 		}
 	}
 }

@@ -98,7 +98,6 @@ type selection struct {
 	chosen   []*option // one per group
 	buys     []buy     // by SKU
 	solution pick.Solution
-	least    int64           // what kits of no more lines cost at least, where the solution is not proven
 	parts    []*catalog.Part // resource id -> part
 	free     []ownedUnits    // by resource id
 }
@@ -120,10 +119,7 @@ var ErrLimit = pick.ErrLimit
 
 // pickNodeLimit stops a search that presolve and bounds should have made short; a
 // stopped search answers with its gap in the proof.
-const (
-	pickNodeLimit  = 50_000
-	againNodeLimit = 10_000
-)
+const pickNodeLimit = 50_000
 
 // choose builds the selection problem of a job under an aim and solves it. After the
 // deadline of ctx the choice is made among what was found, and not proven.
@@ -139,11 +135,8 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 		return nil, err // nobody waits for the answer
 	}
 	solution := &sel.solution
-	if !solution.Optimal && a.objective != ByPrice && ctx.Err() == nil {
-		sel.again(ctx, p)
-	}
 	if j.unproven {
-		solution.Optimal, solution.LowerBound, sel.least = false, 0, 0
+		solution.Optimal, solution.LowerBound = false, 0
 	}
 	sel.chosen = lend(&j.room.chosen, len(sel.groups))
 	for g := range sel.groups {
@@ -170,37 +163,6 @@ func solve(ctx context.Context, p *pick.Problem) (pick.Solution, error) {
 		err = fmt.Errorf("selection: %w", err)
 	}
 	return solution, err
-}
-
-// again looks for a better selection where the search was stopped, with lines that weigh no
-// more than one of the kit costs. Bounds say little where a line outweighs all prices; so they
-// lead to better selections, and tell what those of no more lines cost at least.
-func (sel *selection) again(ctx context.Context, p *pick.Problem) {
-	s := &sel.solution
-	lines := func() int64 { return s.Cost % standInCost / lineWeight }
-	if lines() == 0 {
-		return
-	}
-	light, weight := *p, s.Cost%lineWeight/lines()
-	light.Items = slices.Clone(p.Items)
-	for i := range light.Items {
-		light.Items[i].Charge = p.Items[i].Charge / lineWeight * weight
-	}
-	found, err := pick.Solve(ctx, &light, pick.Limits{MaxNodes: againNodeLimit})
-	if err != nil {
-		return // what was found stands
-	}
-	cost := found.Cost
-	for i, packs := range found.Buy {
-		if packs > p.Items[i].ChargeAbove {
-			cost += p.Items[i].Charge - light.Items[i].Charge
-		}
-	}
-	s.Nodes += found.Nodes
-	if cost < s.Cost {
-		s.Cost, s.Choice, s.Buy = cost, found.Choice, found.Buy
-	}
-	sel.least = found.LowerBound - s.Cost/standInCost*standInCost - lines()*weight
 }
 
 // problem states a selection as pick understands it: resources are parts, items

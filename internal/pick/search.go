@@ -186,6 +186,26 @@ func (c *core) node(depth int) bool {
 			c.record()
 			return true
 		}
+		if i := c.undecided(); i >= 0 {
+			buy := func(yes bool) bool {
+				if yes {
+					return c.take(i, 1)
+				}
+				return c.close(i)
+			}
+			likely := c.rc[i] <= 0
+			for _, yes := range [...]bool{likely, !likely} {
+				if buy(yes) {
+					c.level(depth + 1)
+					if !c.node(depth + 1) {
+						return false
+					}
+					c.back(depth)
+				}
+				c.undo(mark)
+			}
+			return true
+		}
 		// The first branch chooses an option, or buys enough of an item; the second forbids it.
 		var item int32
 		var ok bool
@@ -212,6 +232,20 @@ func (c *core) node(depth int) bool {
 			return true
 		}
 	}
+}
+
+// undecided returns the item that supplies several resources of whose price the bound pays most, -1 when it pays
+// half of none: whether such an item is bought decides for several groups at once.
+func (c *core) undecided() int32 {
+	best, most := int32(-1), 0.5
+	for _, i := range c.items {
+		if len(c.supplies(i)) > 1 && c.lo[i] == 0 && c.hi[i] > 0 {
+			if paid := min(1, float64(c.load[i]+c.rate[i])/float64(c.packs(i, 1))); paid > most {
+				best, most = i, paid
+			}
+		}
+	}
+	return best
 }
 
 // branch returns the group to branch on, a dear one with few options, or else a resource that lacks supply.
