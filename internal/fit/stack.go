@@ -146,10 +146,10 @@ func (s *StackSearch) Release() {
 // until Release. Once ctx is done, and a stack known that any kit can have, no further
 // ones are looked at.
 func (s *StackSearch) Stack(ctx context.Context, q *StackQuery) ([]StackOption, *Gap) {
-	s.q, s.ctx, s.looks, s.cut, s.best = q, ctx, 0, false, math.MaxInt64
+	s.q, s.ctx, s.looks, s.cut, s.best = q, ctx, 0, false, impossible
 	clear(s.alike)
 	emptied(&s.found)
-	s.found = append(s.found, rawStack{cost: math.MaxInt64})
+	s.found = append(s.found, rawStack{cost: impossible})
 	s.list()
 	low := s.run(false)
 	if len(q.LowProfile) > 0 {
@@ -192,9 +192,9 @@ const (
 // stackList is the candidates for a layer.
 type stackList struct {
 	asked   bool
-	most    int  // layers that one part may be
-	special bool // some candidate is
+	most    int // layers that one part may be
 	ranked  []rankedCandidate
+	special int // of these, that are special: in a plan the first ones
 }
 
 // rankedCandidate is a candidate with what one of it costs by itself, and its height; as
@@ -244,7 +244,11 @@ func (s *StackSearch) list() {
 			l.ranked[k] = rankedCandidate{Candidate: c, alone: c.Alone(1), sizeIn: sizeIn}
 		}
 		l.ranked = undominated(l.ranked, l.most, q.Savings)
-		l.special = slices.ContainsFunc(l.ranked, func(c rankedCandidate) bool { return c.special() })
+		for k := range l.ranked {
+			if l.ranked[k].special() {
+				l.special++
+			}
+		}
 	}
 	s.ownIn = -longIn
 	if q.StudLengthIn != nil {
@@ -302,15 +306,18 @@ func (s *StackSearch) slotsOf(lowProfile bool) []stackSlot {
 	return slots
 }
 
-// stackStep is the choice for one layer. What is said of later steps bounds them together.
+// stackStep is the choice for one layer, of any candidate, or of one that is not special.
 type stackStep struct {
 	*stackList
-	layer            int
-	aboveIn, clampIn float64 // the least that later steps add, in height and held down
-	least            int64   // the least that they cost, after all that their sources could save
-	rest             float64 // the least that they are worth
-	clamp            float64 // what an inch held down adds to that, 0 once the studs are chosen
-	plain            bool    // nothing from this step on is special
+	layer      int
+	any, plain atLeast
+}
+
+// atLeast is what the choice for a layer takes at least.
+type atLeast struct {
+	cost   int64 // after all that its sources could save
+	worth  float64
+	sizeIn float64 // of the layer; 0 for studs
 }
 
 // lowestStack is how high the lowest stack would stand, and how much of it is held down;
@@ -324,8 +331,8 @@ type lowestStack struct {
 func (s *StackSearch) run(lowProfile bool) lowestStack {
 	s.slots = s.slotsOf(lowProfile)
 	clear(s.path[:])
-	lowestIn, clampedIn := 0.0, flangeIn
-	given := place{clampedIn: flangeIn}
+	lowestIn, clampedIn, mostClampedIn := 0.0, flangeIn, flangeIn
+	given := place{clampedIn: flangeIn, heldIn: s.mostIn}
 	for i := len(s.slots) - 1; i >= 0; i-- {
 		slot := &s.slots[i]
 		if slot.layer < 0 {
@@ -337,15 +344,14 @@ func (s *StackSearch) run(lowProfile bool) lowestStack {
 		if len(list) == 0 {
 			return lowestStack{lacking: slot}
 		}
-		heightIn := lowest(list)
+		heightIn, mostIn := heights(list)
 		lowestIn += heightIn
 		if stackLayers[slot.layer].clamped {
-			clampedIn += heightIn
+			clampedIn, mostClampedIn = clampedIn+heightIn, mostClampedIn+mostIn
 		}
 	}
 	if s.fits(lowestIn) && clampedIn <= s.mostIn+roundingIn {
-		s.plan(given, clampedIn)
-		s.walk(0, given)
+		s.chooseSpecial(0, s.plan(given, clampedIn, mostClampedIn))
 	}
 	return lowestStack{totalIn: lowestIn, clampedIn: clampedIn}
 }
@@ -365,46 +371,43 @@ func (s *StackSearch) fits(totalIn float64) bool {
 	return totalIn+HoodMarginIn <= s.q.HoodClearanceIn+roundingIn
 }
 
-// lowest is the least height in a list.
-func lowest(list []rankedCandidate) float64 {
-	least := math.Inf(1)
+// heights are the least and the most height in a list.
+func heights(list []rankedCandidate) (leastIn, mostIn float64) {
+	leastIn, mostIn = math.Inf(1), math.Inf(-1)
 	for i := range list {
-		least = min(least, list[i].sizeIn)
+		leastIn, mostIn = min(leastIn, list[i].sizeIn), max(mostIn, list[i].sizeIn)
 	}
-	return least
+	return leastIn, mostIn
 }
 
-// plan puts the steps in the order in which they are taken: layers of which something is
-// special; those that share parts, so that it is soon known what they cost; what else the studs
-// hold down; the studs; all others. At least clampedIn is held down.
+// plan puts the steps in the order in which they are taken: layers that share parts, so that it
+// is soon known what they cost; what else the studs hold down; the studs; all others. It adds
+// what they take at least to what is given. Between clampedIn and mostClampedIn are held down;
+// studs are chosen when the vehicle's own may not do.
 //
 // A bound on cost alone says little under a low hood, where no stack that fits costs near to
 // that. So an inch of height has a price, and an inch held down: what a stack costs together
 // with those prices for what it takes too much is no more than its cost, whatever the prices,
 // since a stack that fits takes too much of nothing (a Lagrangean bound).
-func (s *StackSearch) plan(given place, clampedIn float64) {
+func (s *StackSearch) plan(given place, clampedIn, mostClampedIn float64) place {
 	s.steps = s.steps[:0]
-	for turn := range 6 {
+	for turn := range 4 {
 		for _, slot := range s.slots {
 			if slot.layer < 0 {
 				continue
 			}
-			list, mine := &s.lists[slot.layer], 5
+			list, mine := &s.lists[slot.layer], 3
 			switch {
-			case list.special && list.most > 1:
-				mine = 0
-			case list.special:
-				mine = 1
 			case list.most > 1:
-				mine = 2
+				mine = 0
 			case stackLayers[slot.layer].clamped:
-				mine = 3
+				mine = 1
 			}
 			if turn == mine {
 				s.steps = append(s.steps, stackStep{stackList: list, layer: slot.layer})
 			}
 		}
-		if turn == 4 {
+		if turn == 2 && mostClampedIn > s.ownIn+roundingIn {
 			s.steps = append(s.steps, stackStep{stackList: &s.lists[studLayer], layer: studLayer})
 		}
 	}
@@ -427,39 +430,54 @@ func (s *StackSearch) plan(given place, clampedIn float64) {
 		least, heightIn, _ := s.relaxed(cost, price, 0, own)
 		return least, heightIn + given.totalIn + HoodMarginIn - s.q.HoodClearanceIn
 	})
-	s.clamp = dearest(func(price, cost float64) (float64, float64) {
-		least, heightIn, heldIn := s.relaxed(cost, cost*s.hood, price, own)
-		return least + s.hood*heightIn, heldIn + given.clampedIn
-	})
+	if mostClampedIn > s.ownIn+roundingIn {
+		s.clamp = dearest(func(price, cost float64) (float64, float64) {
+			least, heightIn, heldIn := s.relaxed(cost, cost*s.hood, price, own)
+			return least + s.hood*heightIn, heldIn + given.clampedIn
+		})
+	}
 	s.loose = 0.25 + (s.hood+s.clamp)*10*roundingIn
 
-	later := stackStep{plain: true, rest: s.hood * (HoodMarginIn - s.q.HoodClearanceIn)}
-	for i := len(s.steps) - 1; i >= 0; i-- {
+	at := given
+	at.worth = s.hood*(given.totalIn+HoodMarginIn-s.q.HoodClearanceIn) + s.clamp*given.clampedIn
+	for i := range s.steps {
 		step := &s.steps[i]
-		step.aboveIn, step.clampIn, step.least, step.rest, step.clamp = later.aboveIn, later.clampIn, later.least, later.rest, later.clamp
-		step.plain = later.plain && !step.special
-		later = *step
-		least, worth := int64(math.MaxInt64), math.Inf(1)
-		if step.layer == studLayer {
-			if later.clamp = s.clamp; own {
-				least, worth = 0, -s.clamp*s.ownIn
-			}
-		}
 		for k := range step.ranked {
 			c := &step.ranked[k]
 			c.worth = float64(c.least) + inchPrice(step.layer, s.hood, s.clamp)*c.sizeIn
-			least, worth = min(least, c.least), min(worth, c.worth)
 		}
-		later.least, later.rest = later.least+least, later.rest+worth
-		if step.layer != studLayer {
-			slices.SortFunc(step.ranked, func(a, b rankedCandidate) int { return cmp.Compare(a.worth, b.worth) })
-			heightIn := lowest(step.ranked)
-			later.aboveIn += heightIn
-			if stackLayers[step.layer].clamped {
-				later.clampIn += heightIn
+		slices.SortFunc(step.ranked, func(a, b rankedCandidate) int {
+			switch special := a.special(); {
+			case special != b.special() && special:
+				return -1
+			case special != b.special():
+				return 1
+			case step.layer == studLayer:
+				return cmp.Compare(a.least, b.least)
 			}
-		}
+			return cmp.Compare(a.worth, b.worth)
+		})
+		step.any, step.plain = s.atLeast(step, step.ranked, own), s.atLeast(step, step.ranked[step.special:], own)
+		at.add(step.layer, step.any)
 	}
+	return at
+}
+
+// atLeast is the least of a list of candidates, of which there may be none when studs are the
+// vehicle's own.
+func (s *StackSearch) atLeast(step *stackStep, list []rankedCandidate, own bool) atLeast {
+	out := atLeast{impossible, math.Inf(1), math.Inf(1)}
+	if step.layer == studLayer && own {
+		out.cost, out.worth = 0, -s.clamp*s.ownIn
+	}
+	for i := range list {
+		c := &list[i]
+		out.cost, out.worth, out.sizeIn = min(out.cost, c.least), min(out.worth, c.worth), min(out.sizeIn, c.sizeIn)
+	}
+	if step.layer == studLayer {
+		out.sizeIn = 0
+	}
+	return out
 }
 
 // inchPrice is what an inch of a layer counts, or one less that studs can hold down.
@@ -530,81 +548,152 @@ func dearest(choose func(price, cost float64) (least, tooMuchIn float64)) float6
 	return price
 }
 
-// place is a stack so far.
+func (a atLeast) less(b atLeast) atLeast {
+	return atLeast{a.cost - b.cost, a.worth - b.worth, a.sizeIn - b.sizeIn}
+}
+
+// place is a stack so far, with what the layers that are open take at least.
 type place struct {
 	totalIn, clampedIn float64
-	cost               int64
+	heldIn             float64 // that studs hold down, at most
+	cost               int64   // after all that the sources of what is open could save
+	worth              float64
+	chosen             uint16 // layers with what is special, a bit each
 	sources            uint64
-	special            bool
-	known              bool // nothing special can follow:
-	of                 int  // index of found of stacks with the same that is special
+	of                 int // index of found of stacks with the same that is special
+}
+
+// add adds a layer to a stack.
+func (p *place) add(layer int, l atLeast) {
+	p.cost, p.worth, p.totalIn = p.cost+l.cost, p.worth+l.worth, p.totalIn+l.sizeIn
+	if layer != studLayer && stackLayers[layer].clamped {
+		p.clampedIn += l.sizeIn
+	}
+}
+
+// choose puts a candidate in the place of what was said of a layer.
+func (p *place) choose(layer int, was atLeast, c *rankedCandidate, cost int64) {
+	is := atLeast{cost, c.worth + float64(cost-c.least), c.sizeIn}
+	if layer == studLayer {
+		p.heldIn, is.sizeIn = -c.sizeIn, 0
+	}
+	p.add(layer, is.less(was))
+	p.sources |= c.Sources
+}
+
+// stands reports whether a stack fits under the hood and can be held down, at least, and costs
+// no more than those found do.
+func (s *StackSearch) stands(p *place, mostCost int64) bool {
+	return s.fits(p.totalIn) && p.clampedIn <= p.heldIn+roundingIn && p.cost <= mostCost && p.worth-s.loose <= float64(mostCost)
 }
 
 // looksAtOnce is how many steps a search takes before it asks again whether to stop.
 const looksAtOnce = 256
 
-// walk takes the steps from k on.
-func (s *StackSearch) walk(k int, at place) {
-	if s.looks++; s.looks%looksAtOnce == 0 && s.best < math.MaxInt64 && s.ctx.Err() != nil {
+// stop reports whether the search is to stop.
+func (s *StackSearch) stop() bool {
+	if s.looks++; s.looks%looksAtOnce == 0 && s.best < impossible && s.ctx.Err() != nil {
 		s.cut = true
 	}
-	if s.cut {
+	return s.cut
+}
+
+// chooseSpecial decides for the steps from k on which of what is special is in the stack, before
+// anything else: so that of the stacks with the same that is special, among which only the
+// cheapest counts, the first ones found bound the others.
+func (s *StackSearch) chooseSpecial(k int, at place) {
+	for k < len(s.steps) && s.steps[k].special == 0 {
+		k++
+	}
+	if s.stop() {
 		return
 	}
-	if !at.known && (k == len(s.steps) || s.steps[k].plain) {
-		at.known = true
-		if at.special {
-			at.of = s.record(k)
+	if k == len(s.steps) {
+		if at.chosen != 0 {
+			at.of = s.record()
 		}
+		s.walk(0, at)
+		return
+	}
+	step := &s.steps[k]
+	try := func(next *place, c *Candidate) {
+		if s.stands(next, s.best+s.q.Savings.Of(next.sources)) {
+			s.path[step.layer] = c
+			s.chooseSpecial(k+1, *next)
+			s.path[step.layer] = nil
+		}
+	}
+	if step.plain.cost < impossible {
+		next := at
+		next.add(step.layer, step.plain.less(step.any))
+		try(&next, nil)
+	}
+	for i := range step.ranked[:step.special] {
+		c := &step.ranked[i]
+		next := at
+		next.chosen |= 1 << step.layer
+		next.choose(step.layer, step.any, c, s.cost(k, c))
+		try(&next, c.Candidate)
+	}
+}
+
+// walk takes those of the steps from k on for which nothing special was chosen.
+func (s *StackSearch) walk(k int, at place) {
+	for ; k < len(s.steps); k++ {
+		step := &s.steps[k]
+		chosen := at.chosen&(1<<step.layer) != 0
+		if step.layer == studLayer {
+			own := at.clampedIn <= s.ownIn+roundingIn
+			if own && chosen {
+				return // nobody needs these studs
+			}
+			// What is held down is known now, so that an inch of it has no price any more.
+			at.worth -= s.clamp * at.clampedIn
+			switch {
+			case chosen:
+				at.worth += s.clamp * at.heldIn
+			case own:
+				at.add(studLayer, atLeast{}.less(step.plain))
+				continue
+			}
+		}
+		if !chosen {
+			break
+		}
+	}
+	if s.stop() {
+		return
 	}
 	if k == len(s.steps) {
 		s.add(&at)
 		return
 	}
-	step := &s.steps[k]
-	if step.layer == studLayer && at.clampedIn <= s.ownIn+roundingIn {
-		s.path[studLayer] = nil
-		s.walk(k+1, at)
-		return
-	}
-	for i := range step.ranked {
+	step, mostCost := &s.steps[k], min(s.best+s.q.Savings.Of(at.sources), s.found[at.of].cost)
+	for i := step.special; i < len(step.ranked); i++ {
 		c := &step.ranked[i]
 		next := at
+		next.choose(step.layer, step.plain, c, s.cost(k, c))
 		if step.layer == studLayer {
-			if at.clampedIn > roundingIn-c.sizeIn {
-				continue
-			}
-		} else {
-			next.totalIn += c.sizeIn
-			if stackLayers[step.layer].clamped {
-				next.clampedIn += c.sizeIn
-			}
-			if !s.fits(next.totalIn+step.aboveIn) || next.clampedIn+step.clampIn > s.mostIn+roundingIn {
-				continue
-			}
+			next.worth += s.clamp * next.heldIn
 		}
-		if step.most == 1 {
-			next.cost += c.alone
-		} else {
-			next.cost += c.more(s.taken(k, c.Part))
+		if next.worth-s.loose > float64(mostCost) && step.most == 1 {
+			break // those that follow are worth no more
 		}
-		next.sources |= c.Sources
-		least := next.cost + step.least
-		worth := float64(next.cost) + s.hood*next.totalIn + step.clamp*next.clampedIn + step.rest - s.loose
-		saving := s.q.Savings.Of(next.sources)
-		if worth-float64(saving) > float64(s.best) || at.known && worth > float64(s.found[at.of].cost) {
-			if step.plain && step.most == 1 {
-				return // those that follow are worth no more
-			}
-			continue
+		if s.stands(&next, mostCost) {
+			s.path[step.layer] = c.Candidate
+			s.walk(k+1, next)
+			mostCost = min(s.best+s.q.Savings.Of(at.sources), s.found[at.of].cost)
 		}
-		if least-saving > s.best || at.known && least > s.found[at.of].cost {
-			continue
-		}
-		next.special = next.special || c.special()
-		s.path[step.layer] = c.Candidate
-		s.walk(k+1, next)
 	}
+	s.path[step.layer] = nil
+}
+
+// cost is what a candidate costs as step k beside the parts that are chosen for other steps.
+func (s *StackSearch) cost(k int, c *rankedCandidate) int64 {
+	if s.steps[k].most == 1 {
+		return c.alone
+	}
+	return c.more(s.taken(k, c.Part))
 }
 
 // taken is how often a part was taken before step k.
@@ -660,14 +749,9 @@ func (r *rawStack) countParts() {
 // special are the candidates of a stack that are special, by layer.
 type special [studLayer + 1]*Candidate
 
-// record is the index of found of stacks with what is special before step k.
-func (s *StackSearch) record(k int) int {
-	var key special
-	for i := range s.steps[:k] {
-		if c := s.path[s.steps[i].layer]; c != nil && c.special() {
-			key[s.steps[i].layer] = c
-		}
-	}
+// record is the index of found of stacks with what is special in the path.
+func (s *StackSearch) record() int {
+	key := special(s.path)
 	at, known := s.alike[key]
 	if !known {
 		if s.alike == nil {
@@ -675,7 +759,7 @@ func (s *StackSearch) record(k int) int {
 		}
 		at = len(s.found)
 		s.alike[key] = at
-		s.found = append(s.found, rawStack{cost: math.MaxInt64})
+		s.found = append(s.found, rawStack{cost: impossible})
 	}
 	return at
 }
