@@ -18,6 +18,9 @@ import (
 // A replica that is killed in the middle of a report takes nothing with it and adds
 // nothing: another does again what it was at, and the answer is that of one process.
 func TestAReportSurvivesAKilledReplica(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole processes are killed, of which the race detector sees nothing")
+	}
 	dsn := loaded(t)
 	pool := storetest.Pool(t, dsn)
 	const question = `{"basis": "stock", "location": "tarnsley", "best_set": 2}`

@@ -79,6 +79,9 @@ func TestReplicasShareAReportAndAnswerAsOneProcessDoes(t *testing.T) {
 		"stock":     {Basis: kit.InStock, Location: "tarnsley", Weights: []coverage.Weight{{VehicleID: "halvorne-ferrymaster-1972", Weight: 12}}},
 		"catalogue": {Basis: kit.OnSale, Flanges: []catalog.Flange{catalog.TwoBoreLarge, catalog.TwoBoreSmall}},
 	} {
+		if testing.Short() && name != "stock" {
+			continue
+		}
 		t.Run(name, func(t *testing.T) {
 			started, err := first.Start(t.Context(), q)
 			if err != nil {

@@ -483,6 +483,9 @@ func TestAKilledImportLeavesNothing(t *testing.T) {
 }
 
 func TestImportMemoryDoesNotGrowWithTheFile(t *testing.T) {
+	if testing.Short() {
+		t.Skip("under the race detector memory is mostly the detector's")
+	}
 	dsn, pool := seeded(t)
 	enlarge(t, pool, 100000)
 	peak := func(rows int) int {

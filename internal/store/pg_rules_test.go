@@ -392,7 +392,11 @@ func TestEveryRevisionCanBeRolledBackTo(t *testing.T) {
 	ctx := context.Background()
 	random := rand.New(rand.NewPCG(6, 1))
 	at := map[int64]map[string]string{1: load(t, pool).RuleFiles}
-	for range 25 {
+	rounds := 25
+	if testing.Short() {
+		rounds = 8
+	}
+	for range rounds {
 		d := draft(t, w)
 		texts := d.Texts()
 		for range 1 + random.IntN(4) {
