@@ -43,7 +43,11 @@ func TestPropertyGrades(t *testing.T) {
 			}
 			return f
 		}
-		a, b := draw("a"), draw("b")
+		a := draw("a")
+		b := a
+		if rapid.IntRange(0, 4).Draw(t, "another") > 0 {
+			b = draw("b")
+		}
 		m := Match{Kind: kind}
 		tested := set.Tested(kind)
 		for _, name := range slices.Sorted(maps.Keys(tested)) {
@@ -71,7 +75,7 @@ func TestPropertyGrades(t *testing.T) {
 			apart++
 		}
 	})
-	if alike == 0 || better == 0 || apart == 0 {
+	if !testing.Short() && (alike == 0 || better == 0 || apart == 0) { // short runs draw too few to be sure of each
 		t.Errorf("%d pairs of one grade, %d of one better, %d told apart: the test shows nothing", alike, better, apart)
 	}
 }
