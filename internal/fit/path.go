@@ -22,9 +22,9 @@ const (
 //
 // Accepts reports whether rules allow the parts of a form for a role: the same for all of one
 // of the network's grades. Parts that are neither owned nor Apart are merely bought, so that
-// of those that join the same only the cheapest counts. StandIns, by role, are things without a SKU that join
-// whatever they must, at no more than a penalty; nil where there is none. Owned is what
-// is had already.
+// of those that join the same only the cheapest counts. StandIns, by role, are things
+// without a SKU that join whatever they must, at no more than a penalty; nil where there is
+// none. Owned is what is had already.
 type PathQuery struct {
 	From, To      catalog.End
 	RunLengthIn   float64

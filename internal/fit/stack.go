@@ -390,6 +390,7 @@ func heights(list []rankedCandidate) (leastIn, mostIn float64) {
 // with those prices for what it takes too much is no more than its cost, whatever the prices,
 // since a stack that fits takes too much of nothing (a Lagrangean bound).
 func (s *StackSearch) plan(given place, clampedIn, mostClampedIn float64) place {
+	studs := mostClampedIn > s.ownIn+roundingIn
 	s.steps = s.steps[:0]
 	for turn := range 4 {
 		for _, slot := range s.slots {
@@ -407,7 +408,7 @@ func (s *StackSearch) plan(given place, clampedIn, mostClampedIn float64) place 
 				s.steps = append(s.steps, stackStep{stackList: list, layer: slot.layer})
 			}
 		}
-		if turn == 2 && mostClampedIn > s.ownIn+roundingIn {
+		if turn == 2 && studs {
 			s.steps = append(s.steps, stackStep{stackList: &s.lists[studLayer], layer: studLayer})
 		}
 	}
@@ -430,7 +431,7 @@ func (s *StackSearch) plan(given place, clampedIn, mostClampedIn float64) place 
 		least, heightIn, _ := s.relaxed(cost, price, 0, own)
 		return least, heightIn + given.totalIn + HoodMarginIn - s.q.HoodClearanceIn
 	})
-	if mostClampedIn > s.ownIn+roundingIn {
+	if studs {
 		s.clamp = dearest(func(price, cost float64) (float64, float64) {
 			least, heightIn, heldIn := s.relaxed(cost, cost*s.hood, price, own)
 			return least + s.hood*heightIn, heldIn + given.clampedIn

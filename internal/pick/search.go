@@ -186,36 +186,20 @@ func (c *core) node(depth int) bool {
 			c.record()
 			return true
 		}
-		if i := c.undecided(); i >= 0 {
-			buy := func(yes bool) bool {
-				if yes {
-					return c.take(i, 1)
-				}
-				return c.close(i)
-			}
-			likely := c.rc[i] <= 0
-			for _, yes := range [...]bool{likely, !likely} {
-				if buy(yes) {
-					c.level(depth + 1)
-					if !c.node(depth + 1) {
-						return false
-					}
-					c.back(depth)
-				}
-				c.undo(mark)
-			}
-			return true
-		}
 		// The first branch chooses an option, or buys enough of an item; the second forbids it.
-		var item int32
+		item := c.undecided()
 		var ok bool
 		option := int32(-1)
 		most := int64(0)
-		if g >= 0 {
+		switch {
+		case item >= 0:
+			most = 1
+			ok = c.take(item, 1)
+		case g >= 0:
 			option = c.promising(g)
 			item = c.facility(option)
 			ok = c.choose(option)
-		} else {
+		default:
 			item = c.supplier(r)
 			most = c.lo[item] + c.enough(item, r)
 			ok = c.take(item, most-c.lo[item])

@@ -43,39 +43,41 @@ func TestPropertyGrades(t *testing.T) {
 			}
 			return f
 		}
-		a := draw("a")
-		b := a
-		if rapid.IntRange(0, 4).Draw(t, "another") > 0 {
-			b = draw("b")
-		}
-		m := Match{Kind: kind}
-		tested := set.Tested(kind)
-		for _, name := range slices.Sorted(maps.Keys(tested)) {
-			attr, _ := spec.Attr(name)
-			ops := []Op{tested[name]}
-			if ops[0] == Equal && attr.Type == catalog.AttrNumber {
-				ops = []Op{Equal, AtLeast, AtMost}
+		for range 10 { // so that short runs meet each case too
+			a := draw("a")
+			b := a
+			if rapid.IntRange(0, 4).Draw(t, "another") > 0 {
+				b = draw("b")
 			}
-			if rapid.Bool().Draw(t, "tests "+name) {
-				m.Tests = append(m.Tests, Test{Attr: name, Type: attr.Type, Op: rapid.SampledFrom(ops).Draw(t, "op "+name), Value: value(&attr, "asked "+name)})
+			m := Match{Kind: kind}
+			tested := set.Tested(kind)
+			for _, name := range slices.Sorted(maps.Keys(tested)) {
+				attr, _ := spec.Attr(name)
+				ops := []Op{tested[name]}
+				if ops[0] == Equal && attr.Type == catalog.AttrNumber {
+					ops = []Op{Equal, AtLeast, AtMost}
+				}
+				if rapid.Bool().Draw(t, "tests "+name) {
+					m.Tests = append(m.Tests, Test{Attr: name, Type: attr.Type, Op: rapid.SampledFrom(ops).Draw(t, "op "+name), Value: value(&attr, "asked "+name)})
+				}
 			}
-		}
-		switch {
-		case g.Grade(a) == g.Grade(b):
-			alike++
-			if m.Accepts(a) != m.Accepts(b) || !g.AsGood(a, b) {
-				t.Fatalf("%v and %v are of one grade", a.Attributes, b.Attributes)
+			switch {
+			case g.Grade(a) == g.Grade(b):
+				alike++
+				if m.Accepts(a) != m.Accepts(b) || !g.AsGood(a, b) {
+					t.Fatalf("%v and %v are of one grade", a.Attributes, b.Attributes)
+				}
+			case g.AsGood(a, b):
+				better++
+				if m.Accepts(b) && !m.Accepts(a) {
+					t.Fatalf("%v is said to be as good as %v", a.Attributes, b.Attributes)
+				}
+			case m.Accepts(a) != m.Accepts(b):
+				apart++
 			}
-		case g.AsGood(a, b):
-			better++
-			if m.Accepts(b) && !m.Accepts(a) {
-				t.Fatalf("%v is said to be as good as %v", a.Attributes, b.Attributes)
-			}
-		case m.Accepts(a) != m.Accepts(b):
-			apart++
 		}
 	})
-	if !testing.Short() && (alike == 0 || better == 0 || apart == 0) { // short runs draw too few to be sure of each
+	if alike == 0 || better == 0 || apart == 0 {
 		t.Errorf("%d pairs of one grade, %d of one better, %d told apart: the test shows nothing", alike, better, apart)
 	}
 }
