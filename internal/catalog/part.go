@@ -98,7 +98,7 @@ func (f *Form) Key() string {
 }
 
 // Part is one SKU of a Form. Requires names SKUs that must be in the kit when this
-// one is, Conflicts SKUs that must not.
+// one is, or what replaces them when they are discontinued; Conflicts SKUs that must not.
 type Part struct {
 	Offer
 	*Form
@@ -113,10 +113,12 @@ type Part struct {
 // about. Known of the parts of a Snapshot, as are Bundles.
 func (p *Part) Tied() bool { return p.tied }
 
-// Required reports whether another part requires it. Known as Tied is.
+// Required reports whether another part requires it, or something discontinued that it
+// replaces. Known as Tied is.
 func (p *Part) Required() bool { return p.required }
 
-// Bundles lists the bundles that hold the part.
+// Bundles lists the bundles that the part can be had in: those that hold it, none when it is
+// discontinued.
 func (p *Part) Bundles() []*Bundle { return p.bundles }
 
 type partJSON struct {

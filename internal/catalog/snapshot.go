@@ -75,9 +75,16 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 	for _, p := range s.parts {
 		for i, skus := range [...][]string{p.Requires, p.Conflicts} {
 			for _, sku := range skus {
-				if other, ok := s.bySKU[sku].(*Part); ok {
+				other, ok := s.bySKU[sku].(*Part)
+				switch {
+				case !ok:
+				case i == 0:
+					for _, r := range s.Replacements(other) {
+						s.tie(r)
+						r.required = true
+					}
+				default:
 					s.tie(other)
-					other.required = other.required || i == 0
 				}
 			}
 		}
@@ -103,7 +110,9 @@ func NewSnapshot(d *Data) (*Snapshot, error) {
 			if !ok {
 				return nil, fmt.Errorf("bundle %q holds %q, which is not a part of the catalogue", b.SKU, a.SKU)
 			}
-			p.bundles = append(p.bundles, b)
+			if !p.Discontinued {
+				p.bundles = append(p.bundles, b)
+			}
 			b.parts = append(b.parts, p)
 		}
 	}
@@ -307,6 +316,20 @@ func (s *Snapshot) Part(sku string) (*Part, error) {
 		return p, nil
 	}
 	return nil, &NotFoundError{What: "part", ID: sku, Near: nearIDs(sku, s.parts, func(p *Part) string { return p.SKU })}
+}
+
+// Replacements lists a part and what takes its place: while none of these is sold any more,
+// the part that replaces the last.
+func (s *Snapshot) Replacements(p *Part) []*Part {
+	all := []*Part{p}
+	for p.Discontinued {
+		next, ok := s.bySKU[p.ReplacedBy].(*Part)
+		if !ok || slices.Contains(all, next) {
+			break
+		}
+		p, all = next, append(all, next)
+	}
+	return all
 }
 
 // Bundle returns a bundle by SKU, or a NotFoundError with near spellings.

@@ -135,7 +135,7 @@ type Gap struct {
 	Wanted   []Wanted     `json:"wanted"`
 	From     string       `json:"from,omitempty"` // ends of a fitting
 	To       string       `json:"to,omitempty"`
-	SKUs     []string     `json:"skus,omitempty"` // on sale, but not in stock
+	SKUs     []string     `json:"skus,omitempty"` // not in stock, or discontinued
 	Blocks   Count        `json:"blocks"`
 	OnlyGap  Count        `json:"only_gap"` // of these the kits that lack nothing else
 }

@@ -71,8 +71,7 @@ func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 		c.sold = c.sold || slices.ContainsFunc(class.tied, func(grade int32) bool { return s.accepts(role, grade) })
 		lasting := lendZero(&s.lasting, len(s.had))[:0]
 		for _, p := range s.had {
-			gone := p.Discontinued && !slices.Contains(soleRoles[:], role) // serves where a path takes no second
-			if p.class == of && !gone && s.accepts(role, p.grade) && !slices.Contains(lasting, p.Part) {
+			if p.class == of && s.accepts(role, p.grade) && !slices.Contains(lasting, p.Part) {
 				lasting = append(lasting, p.Part)
 			}
 		}

@@ -86,10 +86,8 @@ func (j *job) lines(sel *selection) []Line {
 				continue
 			}
 			serving = append(serving, served{u.Part, u.Need})
-			for _, sku := range u.Part.Requires { // a part that another one requires serves what that one serves
-				if p, err := j.s.Catalog.Part(sku); err == nil {
-					serving = append(serving, served{p, u.Need})
-				}
+			for _, p := range j.bringsAlong(o.uses[n : n+1]) { // a part that another one requires serves what that one serves
+				serving = append(serving, served{p, u.Need})
 			}
 		}
 	}
@@ -128,7 +126,7 @@ func (b *buy) holds(p *catalog.Part) bool {
 	if b.bundle == nil {
 		return b.part == p
 	}
-	return slices.Contains(b.bundle.Parts(), p)
+	return slices.Contains(p.Bundles(), b.bundle)
 }
 
 // lineStock tells the stock of a line; levels elsewhere are added to room for those of
@@ -228,6 +226,8 @@ func (j *job) status(sel *selection, d *demand, lines []Line) (Status, float64) 
 			case nobodySells(u.Part):
 				missing = true
 			case u.Part.SKU == "":
+			case len(j.goneOf(sel, d)) > 0:
+				missing = true
 			case sel.bought(u.Part):
 				bought = true
 			default:
@@ -255,6 +255,45 @@ func (j *job) status(sel *selection, d *demand, lines []Line) (Status, float64) 
 		return InTheBox, quantity
 	}
 	return OnTheShelf, quantity
+}
+
+// goneOf lists the parts that a demand still wants, or that come along with what meets it, and
+// that nobody sells any more.
+func (j *job) goneOf(sel *selection, d *demand) (gone []goneFor) {
+	if len(sel.gone) == 0 || d.chosen == nil {
+		return nil
+	}
+	find := func(p, requirer *catalog.Part) {
+		if slices.Contains(sel.gone, p) && !slices.ContainsFunc(gone, func(g goneFor) bool { return g.Part == p }) {
+			gone = append(gone, goneFor{p, requirer})
+		}
+	}
+	for i, u := range d.chosen.uses {
+		if u.Need != d.need || !real(u.Part) {
+			continue
+		}
+		find(u.Part, nil)
+		for _, p := range append(j.bringsAlong(d.chosen.uses[i:i+1]), u.Part) {
+			for _, sku := range p.Requires {
+				find(j.asRequired(sku), p)
+			}
+		}
+	}
+	return gone
+}
+
+// goneFor is a part that nobody sells any more, with the one that requires it, nil when it
+// was to serve itself.
+type goneFor struct {
+	*catalog.Part
+	requirer *catalog.Part
+}
+
+func (g *goneFor) text() string {
+	if g.requirer != nil {
+		return fmt.Sprintf("%s, which %s requires, is discontinued, and no part on sale takes its place; find one elsewhere and give it as on hand.", g.SKU, g.requirer.SKU)
+	}
+	return fmt.Sprintf("%s is discontinued, there are fewer at hand than it takes, and no part on sale takes its place; find more elsewhere and give them as on hand.", g.SKU)
 }
 
 // bought reports whether some of a part comes from a line.
@@ -467,11 +506,12 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 type lack struct {
 	need     string
 	severity Severity
-	demand   *demand      // nil when stock is short
-	text     string       // why, when it is known better than from the demand's matches
-	from, to catalog.End  // ends of the piece missing in the fuel path
-	also     []rules.Test // of that piece, beside the demand's matches
-	short    []*Line      // lines that stock does not cover
+	demand   *demand       // nil when stock is short
+	gone     *catalog.Part // that is wanted, and discontinued
+	text     string        // why, when it is known better than from the demand's matches
+	from, to catalog.End   // ends of the piece missing in the fuel path
+	also     []rules.Test  // of that piece, beside the demand's matches
+	short    []*Line       // lines that stock does not cover
 }
 
 // lacks lists what nothing meets and what is not in stock, most serious first.
@@ -482,6 +522,14 @@ func (j *job) lacks(sel *selection, needs []Need, lines []Line) []lack {
 	}
 	if path := sel.path(); path != nil {
 		out = append(out, j.lacksInPath(path)...)
+	}
+	for _, d := range j.demands {
+		for _, g := range j.goneOf(sel, d) {
+			l := lack{need: d.need, severity: d.severity, demand: d, gone: g.Part, text: g.text()}
+			if !slices.ContainsFunc(out, func(o lack) bool { return o.need == l.need && o.gone == l.gone }) {
+				out = append(out, l)
+			}
+		}
 	}
 	for _, n := range needs {
 		if n.Status != OutOfStock {
@@ -518,6 +566,8 @@ func (j *job) missing(lacks []lack) []Missing {
 			m.Reason = j.whyNothing(l.demand)
 		}
 		switch {
+		case l.gone != nil:
+			m.Nearest = append(m.Nearest, Nearest{SKU: l.gone.SKU, Name: l.gone.Name, Fails: []string{isDiscontinued}})
 		case l.from.Family != "":
 			m.Nearest = j.nearest(l.demand, l.from, l.to)
 		case l.demand != nil:

@@ -90,7 +90,7 @@ func (j *job) weigh(ctx context.Context, a aim) {
 		known.bit = j.savings.Add(l.saving)
 		for i := range l.contents {
 			c := &l.contents[i]
-			if p := c.Part; !p.Discontinued && !p.Tied() && j.useful(c) && !slices.Contains(apart, p) {
+			if p := c.Part; !p.Tied() && j.useful(c) && !slices.Contains(apart, p) {
 				apart = append(apart, p)
 			}
 		}
@@ -198,7 +198,7 @@ func (p *peers) wants(d *demand, list []float64) (wants []float64, ok bool) {
 }
 
 // useful reports whether a content of a bundle could be in this kit at all.
-func (j *job) useful(c *fairContent) bool { return c.required || j.serves(c) }
+func (j *job) useful(c *fairContent) bool { return !c.Discontinued && (c.required || j.serves(c)) }
 
 // serves reports whether a content of a bundle, or a tied part, could meet some demand.
 func (j *job) serves(c *fairContent) bool {
@@ -251,7 +251,7 @@ func (j *job) saving(b *fairBundle, a aim) (saving int64, whatever bool) {
 // worth is the most that pieces of a part save when they need not be bought: their packs,
 // and the charge that is due when the kit takes as many of it as it can.
 func (j *job) worth(p *catalog.Part, pieces int, a aim) int64 {
-	worth := int64(fit.Packs(p, pieces*fit.PieceUnits(p))) * p.Price.AmountMinor
+	worth := int64(fit.Packs(p, pieces*fit.PieceUnits(p))) * packMinor(&p.Offer)
 	if once, above := a.once(j.s.Catalog, &p.Offer); once > 0 {
 		packs := enoughStock
 		if most, _ := j.taken(p, j.takers(p.Form)); most > 0 {
@@ -379,6 +379,9 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.Switch {
 	sw := fit.Switch{Cost: a.bundle(j.s.Catalog, b), Saving: j.savings.Of(j.bundleBit(b)), Holds: lend(&j.room.holdings, len(b.Contents))[:0]}
 	for i, p := range b.Parts() {
+		if p.Discontinued {
+			continue
+		}
 		pieces := b.Contents[i].Quantity
 		inPath := slices.Contains(parts, p)
 		if inPath {

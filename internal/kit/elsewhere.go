@@ -20,7 +20,7 @@ func requirers(cat *catalog.Snapshot) []*catalog.Part {
 	for _, p := range cat.Tied() {
 		if slices.ContainsFunc(p.Requires, func(sku string) bool {
 			other, err := cat.Part(sku) // refused when the catalogue was read, if unknown
-			return err == nil && slices.Contains(fuelKinds, other.Kind)
+			return err == nil && slices.ContainsFunc(cat.Replacements(other), func(p *catalog.Part) bool { return slices.Contains(fuelKinds, p.Kind) })
 		}) {
 			out = append(out, p)
 		}
@@ -51,9 +51,9 @@ func (j *job) findElsewhere(groups []group, a aim) {
 			continue
 		}
 		for _, sku := range r.Requires {
-			p, err := j.s.Catalog.Part(sku)
+			p := j.asRequired(sku)
 			known := func(sw fit.Switch) bool { return sw.Required && sw.Taken.Part == p }
-			if err == nil && slices.Contains(fuelKinds, p.Kind) && !slices.ContainsFunc(list, known) {
+			if p != nil && slices.Contains(fuelKinds, p.Kind) && !slices.ContainsFunc(list, known) {
 				list = append(list, fit.Switch{Taken: fit.Holding{Part: p, Units: 1}, Required: true})
 			}
 		}

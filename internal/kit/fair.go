@@ -266,7 +266,9 @@ func (f *fairness) worthALook(enough func(*catalog.Part) bool) worthwhile {
 		fair := fairBundle{b.Bundle, slices.Clone(b.contents), -b.Price.AmountMinor}
 		for i := range fair.contents {
 			c := &fair.contents[i]
-			if minor, known := instead(c); known {
+			if c.Discontinued { // of no use
+				c.least = 0
+			} else if minor, known := instead(c); known {
 				c.least = int64(fit.Packs(c.Part, c.pieces*fit.PieceUnits(c.Part))) * minor
 			}
 			fair.spare += c.least

@@ -91,7 +91,7 @@ func (j *job) candidate(p *catalog.Part, a aim) fit.Candidate {
 
 // price is a candidate that is only bought.
 func (a *aim) price(s *catalog.Snapshot, p *catalog.Part) fit.Candidate {
-	c := fit.Candidate{Part: p, Cost: p.Price.AmountMinor, Penalty: a.penalty(&p.Offer), Tied: p.Tied()}
+	c := fit.Candidate{Part: p, Cost: packMinor(&p.Offer), Penalty: a.penalty(&p.Offer), Tied: p.Tied()}
 	c.Once, c.OnceAbove = a.once(s, &p.Offer)
 	return c
 }
@@ -201,6 +201,15 @@ func conflicting(uses []fit.Use) string {
 
 // standInCost is what a part nobody sells counts: more than any real path.
 const standInCost = 1_000_000_000_000
+
+// packMinor is what a pack counts, in minor units. What is discontinued serves where it is
+// had already; more of it counts as what nobody sells, and is missing in a kit that takes it.
+func packMinor(o *catalog.Offer) int64 {
+	if o.Discontinued {
+		return standInCost
+	}
+	return o.Price.AmountMinor
+}
 
 // nobodySells tells a stand-in for a missing part from one for something the owner has.
 func nobodySells(p *catalog.Part) bool { return p != nil && p.SKU == "" && p.Price.AmountMinor > 0 }

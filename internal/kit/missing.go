@@ -162,6 +162,8 @@ func (j *job) nearest(d *demand, joins ...catalog.End) []Nearest {
 	return out
 }
 
+const isDiscontinued = "discontinued: yes, wanted no"
+
 // failsOf lists what a form fails of a demand; of one that fails nothing the part that
 // stands for it is discontinued.
 func failsOf(d *demand, f *catalog.Form, joins []catalog.End) []string {
@@ -177,7 +179,7 @@ func failsOf(d *demand, f *catalog.Form, joins []catalog.End) []string {
 		}
 	}
 	if len(fails) == 0 {
-		return []string{"discontinued: yes, wanted no"}
+		return []string{isDiscontinued}
 	}
 	return fails
 }

@@ -111,8 +111,7 @@ func (j *job) shared(d *demand, f *catalog.Form) bool {
 	return false
 }
 
-// eachApart visits the parts apart that meet a demand, and those had already; of these, one
-// that is discontinued counts where no more of it is needed.
+// eachApart visits the parts apart that meet a demand, and those had already.
 func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
 	for _, p := range j.room.apart {
 		if p.Spec() == d.spec && j.fits(d, p.Form) {
@@ -125,23 +124,10 @@ func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
 		if twice || p.Spec() != d.spec || !j.fits(d, p.Form) {
 			continue
 		}
-		if p.Discontinued && j.lasts(p) || !p.Discontinued && !slices.Contains(j.room.apart, p) {
+		if !slices.Contains(j.room.apart, p) {
 			visit(p)
 		}
 	}
-}
-
-// lasts reports whether what is had of a part serves all demands that may take it.
-func (j *job) lasts(p *catalog.Part) bool {
-	units := 0
-	for d := range j.takers(p.Form) {
-		n := max(1, j.consumed(d, p)) // the stack decides how many of its layers are there
-		if spacer := j.role("mount.spacer"); d.need == "mount.base_gasket" && spacer != nil && spacer.status != Declined {
-			n = fit.MaxGaskets // one for each side
-		}
-		units += n
-	}
-	return j.pieces(p)*fit.PieceUnits(p) >= units
 }
 
 // single is the group of one demand: an option for each candidate part that no other can

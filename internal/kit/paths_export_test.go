@@ -51,8 +51,7 @@ func (j *job) everyPath(a aim, most int) (all []option, tooMany bool) {
 	parts := func(role fit.Role, kind catalog.Kind, fits func(*catalog.Part) bool) (out []*catalog.Part) {
 		for _, f := range j.s.Catalog.Forms(kind) {
 			for _, p := range f.Parts() {
-				one := role != fit.Fitting && role != fit.Hose && role != fit.Clamp // what is had of it is enough
-				if (!p.Discontinued || one && j.pieces(p) > 0) && q.Accepts(role, f) && fits(p) {
+				if (!p.Discontinued || j.pieces(p) > 0) && q.Accepts(role, f) && fits(p) {
 					out = append(out, p)
 				}
 			}

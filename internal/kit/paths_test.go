@@ -27,7 +27,7 @@ func TestKitIsTheBestOfEveryPath(t *testing.T) {
 	tried, several := map[kit.Objective]int{}, 0
 	for seed := range uint64(catalogues) {
 		draw := rand.New(rand.NewPCG(seed, 0))
-		s, fittings := fewFuelParts(t, draw)
+		s, fittings, gone := fewFuelParts(t, draw)
 		for range pairs {
 			r := &kit.Request{
 				VehicleID:     s.Catalog.Vehicles()[draw.IntN(len(s.Catalog.Vehicles()))].ID,
@@ -41,6 +41,9 @@ func TestKitIsTheBestOfEveryPath(t *testing.T) {
 			}
 			for range draw.IntN(8) {
 				r.OnHand = append(r.OnHand, kit.OnHand{SKU: fittings[draw.IntN(len(fittings))].SKU, Quantity: 1 + draw.IntN(2)})
+			}
+			for range draw.IntN(2) * draw.IntN(20) {
+				r.OnHand = append(r.OnHand, kit.OnHand{SKU: gone[draw.IntN(len(gone))].SKU, Quantity: 1 + draw.IntN(3)})
 			}
 			found, full, offered, all, ok, err := kit.SelectionFromEveryPath(t.Context(), s, r, most)
 			if err != nil {
@@ -82,8 +85,9 @@ var moreNeeds = []string{`
 
 // fewFuelParts is the demo catalogue with part of what a fuel path is made of, in other
 // packs and at other prices, little of it in stock at the first location, with bundles of
-// that alone, and now and then wanted for other needs too, or required by other parts. The fittings are those that thread into filters and regulators.
-func fewFuelParts(t *testing.T, draw *rand.Rand) (s *kit.Snapshot, fittings []*catalog.Part) {
+// that alone, and now and then wanted for other needs too, or required by other parts. The
+// fittings are those that thread into filters and regulators; gone are the parts left out.
+func fewFuelParts(t *testing.T, draw *rand.Rand) (s *kit.Snapshot, fittings, gone []*catalog.Part) {
 	data := kittest.Data(t)
 	percentKept := map[catalog.Kind]int{"fuel_fitting": 70, "fuel_filter": 40, "pressure_regulator": 40, "fuel_hose": 25, "hose_clamp": 25}
 	var kept []*catalog.Part
@@ -102,6 +106,7 @@ func fewFuelParts(t *testing.T, draw *rand.Rand) (s *kit.Snapshot, fittings []*c
 			percent /= 4 // takes no fitting
 		}
 		if p.Discontinued = draw.IntN(100) >= percent; p.Discontinued {
+			gone = append(gone, p)
 			continue
 		}
 		kept = append(kept, p)
@@ -147,5 +152,5 @@ func fewFuelParts(t *testing.T, draw *rand.Rand) (s *kit.Snapshot, fittings []*c
 			p.Requires = []string{other.SKU}
 		}
 	}
-	return kittest.Open(t, data), fittings
+	return kittest.Open(t, data), fittings, gone
 }

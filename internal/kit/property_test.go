@@ -362,6 +362,56 @@ func TestRequiredPartsServeWhereTheyCan(t *testing.T) {
 	}
 }
 
+// What the owner has serves wherever it fits, discontinued or not: a kit that has no need to
+// buy more of it stays as it is when it is, and no other is better than one that has none.
+func TestDiscontinuedPartsAtHandServe(t *testing.T) {
+	t.Parallel()
+	demo := demoSnapshot(t)
+	same, less := map[catalog.Kind]int{}, 0
+	rapid.Check(t, func(t *rapid.T) {
+		r := anyRequest(t, demo)
+		if r.Preferences.Objective == kit.ByFewest { // its searches are stopped before the end, now and then
+			r.Preferences.Objective = kit.ByPrice
+		}
+		var bought []*catalog.Part
+		for _, l := range resolve(t, demo, r).Lines {
+			if p, err := demo.Catalog.Part(l.SKU); err == nil {
+				bought = append(bought, p)
+			}
+		}
+		if len(bought) == 0 {
+			return
+		}
+		p := rapid.SampledFrom(bought).Draw(t, "part")
+		had := *r
+		had.OnHand = append(slices.Clone(r.OnHand), kit.OnHand{SKU: p.SKU, Quantity: rapid.SampledFrom([]int{1, 1, 2, 3, 4, 8}).Draw(t, "pieces")})
+		data := kittest.Data(t)
+		for _, o := range data.Parts {
+			o.Discontinued = o.Discontinued || o.SKU == p.SKU
+		}
+		gone := kittest.Open(t, data)
+		sold, k, without := resolve(t, demo, &had), resolve(t, gone, &had), resolve(t, gone, r)
+		neverBuys(t, gone, k)
+		noWorse(t, r, k, "with "+p.SKU+" at hand", without, 0, 0)
+		if k.Proof.Cost.AmountMinor < without.Proof.Cost.AmountMinor {
+			less++
+		}
+		buysMore := slices.ContainsFunc(sold.Lines, func(l kit.Line) bool {
+			return l.SKU == p.SKU || slices.ContainsFunc(l.Contents, func(c catalog.Amount) bool { return c.SKU == p.SKU })
+		})
+		if !buysMore {
+			same[p.Kind]++
+			if k.Proof.Cost != sold.Proof.Cost || short(k) != short(sold) || gaps(k) != gaps(sold) {
+				t.Fatalf("%s at hand and discontinued: %v, %d lines short, missing %s; on sale %v, %d, %s", p.SKU, k.Proof.Cost, short(k), gaps(k), sold.Proof.Cost, short(sold), gaps(sold))
+			}
+		}
+	})
+	t.Logf("nothing more bought of %v; %d kits cost less", same, less)
+	if len(same) < 10 || less == 0 {
+		t.Error("not all cases are met")
+	}
+}
+
 // enough is more packs of one part than these kits take.
 const enough = 13
 

@@ -95,8 +95,9 @@ type group struct {
 type selection struct {
 	aim      aim
 	groups   []group
-	chosen   []*option // one per group
-	buys     []buy     // by SKU
+	chosen   []*option       // one per group
+	buys     []buy           // by SKU
+	gone     []*catalog.Part // that the kit would have to buy, and that are discontinued
 	solution pick.Solution
 	parts    []*catalog.Part // resource id -> part
 	free     []ownedUnits    // by resource id
@@ -146,8 +147,11 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 	for i, packs := range solution.Buy {
 		if packs > 0 {
 			b := offers[i]
-			b.packs = int(packs)
-			sel.buys = append(sel.buys, b)
+			if b.packs = int(packs); b.offer.Discontinued {
+				sel.gone = append(sel.gone, b.part)
+			} else {
+				sel.buys = append(sel.buys, b)
+			}
 		}
 	}
 	slices.SortFunc(sel.buys, func(x, y buy) int { return strings.Compare(x.offer.SKU, y.offer.SKU) })
@@ -232,7 +236,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	bundles := j.room.bundles[:0] // no search of paths is on now
 	item := func(b buy, supplies []pick.Amount, most int32) {
 		charge, above := sel.aim.once(j.s.Catalog, b.offer)
-		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: b.offer.Price.AmountMinor, Charge: charge, ChargeAbove: above, Supplies: supplies, Max: most})
+		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: packMinor(b.offer), Charge: charge, ChargeAbove: above, Supplies: supplies, Max: most})
 		offers = append(offers, b)
 	}
 	for n, part := range sel.parts {
@@ -245,7 +249,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 			bundles = append(bundles, b)
 			supplies := lend(&j.room.amounts, len(b.Contents))[:0]
 			for i, inside := range b.Parts() {
-				if m, wanted := j.resource(sel, inside); wanted {
+				if m, wanted := j.resource(sel, inside); wanted && !inside.Discontinued {
 					supplies = append(supplies, pick.Amount{Resource: m, Units: int32(b.Contents[i].Quantity * fit.PieceUnits(inside))})
 				}
 			}
@@ -315,8 +319,7 @@ func (j *job) require(p *pick.Problem, sel *selection, id func(*catalog.Part) in
 func (j *job) bringsAlong(uses []fit.Use) (out []*catalog.Part) {
 	add := func(p *catalog.Part) {
 		for _, sku := range p.Requires {
-			r, err := j.s.Catalog.Part(sku) // refused when the catalogue was read, if unknown
-			if err == nil && !slices.Contains(out, r) {
+			if r := j.asRequired(sku); r != nil && !slices.Contains(out, r) {
 				out = append(out, r)
 			}
 		}
@@ -332,6 +335,25 @@ func (j *job) bringsAlong(uses []fit.Use) (out []*catalog.Part) {
 	return slices.DeleteFunc(out, func(r *catalog.Part) bool {
 		return slices.ContainsFunc(uses, func(u fit.Use) bool { return u.Part == r })
 	})
+}
+
+// asRequired is the part that a requirement of a SKU asks for: that one, or when it is not sold
+// any more and none is had, what takes its place, if that can be had. Nil when no part has
+// the SKU.
+func (j *job) asRequired(sku string) *catalog.Part {
+	p, err := j.s.Catalog.Part(sku) // refused when the catalogue was read, if unknown
+	switch {
+	case err != nil:
+		return nil
+	case !p.Discontinued:
+		return p
+	}
+	for _, r := range j.s.Catalog.Replacements(p) {
+		if !r.Discontinued || j.pieces(r) > 0 {
+			return r
+		}
+	}
+	return p
 }
 
 // resource finds the resource of a part in the problem being stated.

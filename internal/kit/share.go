@@ -254,6 +254,10 @@ func (j *job) settleGap(l *lack) settledGap {
 		}
 		return g
 	}
+	if l.gone != nil {
+		g.Cause, g.SKUs = Discontinued, []string{l.gone.SKU}
+		return g
+	}
 	g.demand = slices.Index(j.demands, l.demand)
 	inPath := slices.Contains(pathNeeds, l.need)
 	switch {

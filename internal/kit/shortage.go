@@ -42,7 +42,7 @@ func (s *Snapshot) Shortage(ctx context.Context, v *catalog.Vehicle, carburetorS
 		return Shortage{}, err
 	}
 	defer j.release()
-	if len(j.gaps) > 0 || j.fuelBroken {
+	if len(j.gaps) > 0 || len(sel.gone) > 0 || j.fuelBroken {
 		return Shortage{Beyond: true}, nil
 	}
 	short := j.short(sel)
@@ -201,7 +201,7 @@ func (j *job) among(short []buy) []string {
 			}
 		}
 		for _, sku := range p.Requires {
-			if other, err := j.s.Catalog.Part(sku); err == nil {
+			if other := j.asRequired(sku); other != nil {
 				enter(other)
 			}
 		}

@@ -68,7 +68,7 @@ func (t *swap) ties() {
 			continue
 		}
 		for _, sku := range p.Requires {
-			if parts[sku] == nil {
+			if !t.has(parts, sku) {
 				t.refuse(l.SKU, "requires: %s, which is not in this kit", sku)
 			}
 		}
@@ -81,11 +81,17 @@ func (t *swap) ties() {
 			if slices.Contains(parts[sku].Conflicts, with) {
 				t.refuse(l.SKU, "conflicts: %s, which is in this kit, must not be together with it", sku)
 			}
-			if slices.Contains(parts[sku].Requires, l.SKU) && parts[l.SKU] == nil {
+			if slices.Contains(parts[sku].Requires, l.SKU) && !t.has(parts, l.SKU) {
 				t.refuse(l.SKU, "requires: %s, which is in this kit, requires %s itself", sku, l.SKU)
 			}
 		}
 	}
+}
+
+// has reports whether parts meet a requirement of a SKU.
+func (t *swap) has(parts map[string]*catalog.Part, sku string) bool {
+	p, err := t.s.Catalog.Part(sku)
+	return err == nil && slices.ContainsFunc(t.s.Catalog.Replacements(p), func(r *catalog.Part) bool { return parts[r.SKU] != nil })
 }
 
 // matches holds each part against what the rules ask of every need of its line.

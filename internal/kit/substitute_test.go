@@ -130,8 +130,12 @@ func TestSubstituteIsRefusedForWhatPartsSayOfOneAnother(t *testing.T) {
 		change func(*catalog.Data)
 		want   string
 	}{
-		"requires":           {func(d *catalog.Data) { partOf(t, d, twin).Requires = []string{"ZUD-2A75"} }, "requires: ZUD-2A75, which is not in this kit"},
-		"requires what is":   {func(d *catalog.Data) { partOf(t, d, twin).Requires = []string{hose} }, ""},
+		"requires":         {func(d *catalog.Data) { partOf(t, d, twin).Requires = []string{"ZUD-2A75"} }, "requires: ZUD-2A75, which is not in this kit"},
+		"requires what is": {func(d *catalog.Data) { partOf(t, d, twin).Requires = []string{hose} }, ""},
+		"requires what it replaces": {func(d *catalog.Data) {
+			p := partOf(t, d, "HUV-2A19") // hose too
+			p.Discontinued, p.ReplacedBy, partOf(t, d, twin).Requires = true, hose, []string{p.SKU}
+		}, ""},
 		"conflicts":          {func(d *catalog.Data) { partOf(t, d, twin).Conflicts = []string{hose} }, "conflicts: " + hose + ", which is in this kit"},
 		"is in conflict":     {func(d *catalog.Data) { partOf(t, d, hose).Conflicts = []string{twin} }, hose + ", which is in this kit, must not be together with it"},
 		"is required itself": {func(d *catalog.Data) { partOf(t, d, hose).Requires = []string{filter.SKU} }, hose + ", which is in this kit, requires " + filter.SKU + " itself"},

@@ -89,6 +89,7 @@ const (
 	NoStack        Cause = "no_stack"        // parts match, but do not stack up between manifold and hood
 	NoPort         Cause = "no_port"         // the carburetor has no vacuum port left; no part helps
 	ShortOfStock   Cause = "out_of_stock"    // SKUs are on sale but not in stock
+	Discontinued   Cause = "discontinued"    // SKUs are required by other parts, or too few at hand, and discontinued; nothing replaces them
 )
 
 // Gap is a need that the kit leaves open, with all that a part would have to be.
@@ -99,7 +100,7 @@ type Gap struct {
 	Cause    Cause
 	Tests    []rules.Test // that hold together, sorted
 	From, To catalog.End  // the part's own ends, of NoJoint; zero for clamps
-	SKUs     []string     // of ShortOfStock
+	SKUs     []string     // of ShortOfStock and Discontinued
 }
 
 // Wanted is the same text for gaps that the same part would close: "fuel filter that

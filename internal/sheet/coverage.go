@@ -178,6 +178,8 @@ func wanted(g *coverage.Gap) string {
 	switch g.Cause {
 	case kit.ShortOfStock:
 		return "not in stock: " + strings.Join(g.SKUs, ", ")
+	case kit.Discontinued:
+		return "discontinued, and nothing replaces it: " + strings.Join(g.SKUs, ", ")
 	case kit.NoPort:
 		return "the carburetor has no vacuum port left; no part helps"
 	case kit.NoStack:
