@@ -402,6 +402,9 @@ func (r *report) alternatives(k *kit.Kit) {
 		if len(a.Changes) == 0 {
 			stock += ", the same lines"
 		}
+		if !a.Optimal {
+			stock += ", NOT PROVEN: the search stopped early"
+		}
 		r.wrap("  ", fmt.Sprintf("%s: %s (%s), %s", a.Objective, a.Total, signed(a.Delta), stock))
 		for _, c := range a.Changes {
 			r.wrap("      ", fmt.Sprintf("%d -> %d x %s %s, %s", c.From, c.To, c.SKU, c.Name, signed(c.Delta)))

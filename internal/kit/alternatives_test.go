@@ -71,7 +71,11 @@ func wantAlternatives(t *testing.T, s *kit.Snapshot, of int) {
 				}
 				alone := request
 				alone.Preferences = preferences[a.Objective]
-				lines := mustResolve(t, s, &alone).Lines
+				other := mustResolve(t, s, &alone)
+				if a.Optimal != other.Proof.Optimal {
+					t.Fatalf("%s with %s, %s: proven beside another kit %v, by itself %v", v.ID, c.SKU, a.Objective, a.Optimal, other.Proof.Optimal)
+				}
+				lines := other.Lines
 				same := len(lines) == len(packs)
 				for _, l := range lines {
 					same = same && packs[l.SKU] == l.Quantity
@@ -87,5 +91,40 @@ func wantAlternatives(t *testing.T, s *kit.Snapshot, of int) {
 	}
 	if differ < want {
 		t.Errorf("only %d alternatives differ from the kit", differ)
+	}
+}
+
+// An alternative says whether it is proven, whatever the kit beside it is: here dozens of dear
+// bundles save lines that stock does not cover.
+func TestAlternativesSayWhetherTheyAreProven(t *testing.T) {
+	request := &kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke}
+	data := kittest.Data(t)
+	plain := mustResolve(t, demoSnapshot(t), request)
+	if !plain.Alternatives[0].Optimal {
+		t.Errorf("%+v", plain.Alternatives[0])
+	}
+	var parts []*catalog.Part
+	for _, l := range plain.Lines {
+		if p, err := demoSnapshot(t).Catalog.Part(l.SKU); err == nil {
+			parts = append(parts, p)
+		}
+	}
+	data.Bundles, data.Stock = nil, nil
+	for i, p := range parts {
+		for _, other := range parts[:i] {
+			b := &catalog.Bundle{Contents: []catalog.Amount{{SKU: p.SKU, Quantity: 1}, {SKU: other.SKU, Quantity: 1}}, Offer: catalog.Offer{
+				SKU: fmt.Sprintf("ZZB-%04d", len(data.Bundles)), Name: "Set", Finish: catalog.FinishPlain, PackQuantity: 1, Price: p.Price.Plus(other.Price).Times(2)}}
+			data.Bundles = append(data.Bundles, b)
+			data.Stock = append(data.Stock, catalog.Stock{SKU: b.SKU, Location: data.Locations[0].ID, OnHand: 1})
+		}
+	}
+	k := mustResolve(t, kittest.Open(t, data), request)
+	if !k.Proof.Optimal {
+		t.Errorf("proof %+v", k.Proof)
+	}
+	for _, a := range k.Alternatives {
+		if a.Optimal != (a.Objective != "stock") {
+			t.Errorf("%s with %d bundles: proven %v", a.Objective, len(data.Bundles), a.Optimal)
+		}
 	}
 }

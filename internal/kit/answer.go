@@ -425,7 +425,9 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 	return verdict, reasons
 }
 
-// alternatives are the optima of the other objectives, of those found by the deadline.
+// alternatives are the optima of the other objectives, or what a search stopped by its size
+// found. One that the deadline stopped is left out: it may serve its objective worse than the
+// kit does.
 func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, error) {
 	out := make([]Alternative, 0, 3)
 	for _, alt := range []struct {
@@ -469,7 +471,7 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 	total, was := other.money(currency), base.money(currency)
 	a := Alternative{
 		Objective: name, Total: total, Delta: units.Money{AmountMinor: total.AmountMinor - was.AmountMinor, Currency: currency},
-		Available: true,
+		Available: true, Optimal: other.solution.Optimal,
 	}
 	for i := range other.buys {
 		b := &other.buys[i]

@@ -276,6 +276,7 @@ type Alternative struct {
 	Total     units.Money  `json:"total"`
 	Delta     units.Money  `json:"delta"`     // total less this kit's total
 	Available bool         `json:"available"` // every line in stock
+	Optimal   bool         `json:"optimal"`   // proven, as in Proof
 	Changes   []LineChange `json:"changes"`
 }
 

@@ -58,8 +58,8 @@ func (j *job) gap(d *demand, text string) {
 
 // Resolve answers a request from one snapshot. It is pure: the same snapshot and
 // request give the same kit, byte for byte, unless the deadline of ctx passes: then the
-// kit is the best found by then, and its proof says so; alternatives not found are left
-// out. An impossible combination is an answer; errors are *catalog.InvalidError,
+// kit is the best found by then, and its proof says so; alternatives not proven by then are
+// left out. An impossible combination is an answer; errors are *catalog.InvalidError,
 // *catalog.NotFoundError, ErrLimit, the context's when it was cancelled, or a defect of
 // the catalogue's rules.
 func Resolve(ctx context.Context, s *Snapshot, req *Request) (*Kit, error) {
