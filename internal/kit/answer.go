@@ -2,12 +2,14 @@ package kit
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
+	"onetrip/internal/pick"
 	"onetrip/internal/rules"
 	"onetrip/internal/units"
 )
@@ -426,8 +428,8 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 }
 
 // alternatives are the optima of the other objectives, or what a search stopped by its size
-// found. One that the deadline stopped is left out: it may serve its objective worse than the
-// kit does.
+// found. One that the deadline stopped is left out, as it may serve its objective worse than
+// the kit does, and so is one whose search was cut so short that what it found conflicts.
 func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, error) {
 	out := make([]Alternative, 0, 3)
 	for _, alt := range []struct {
@@ -446,7 +448,7 @@ func (j *job) alternatives(ctx context.Context, sel *selection) ([]Alternative, 
 			other, err = j.choose(ctx, alt.aim)
 		}
 		switch {
-		case late(ctx) && (err != nil || !other.solution.Optimal):
+		case late(ctx) && (err != nil || !other.solution.Optimal), errors.Is(err, pick.ErrInfeasible):
 		case err != nil:
 			return nil, err
 		default:
@@ -508,6 +510,7 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 type lack struct {
 	need     string
 	severity Severity
+	cause    Cause
 	demand   *demand       // nil when stock is short
 	gone     *catalog.Part // that is wanted, and discontinued
 	text     string        // why, when it is known better than from the demand's matches
@@ -520,14 +523,14 @@ type lack struct {
 func (j *job) lacks(sel *selection, needs []Need, lines []Line) []lack {
 	var out []lack
 	for _, g := range j.gaps {
-		out = append(out, lack{need: g.demand.need, severity: g.demand.severity, demand: g.demand, text: g.text})
+		out = append(out, lack{need: g.demand.need, severity: g.demand.severity, cause: g.cause, demand: g.demand, text: g.text})
 	}
 	if path := sel.path(); path != nil {
 		out = append(out, j.lacksInPath(path)...)
 	}
 	for _, d := range j.demands {
 		for _, g := range j.goneOf(sel, d) {
-			l := lack{need: d.need, severity: d.severity, demand: d, gone: g.Part, text: g.text()}
+			l := lack{need: d.need, severity: d.severity, cause: Discontinued, demand: d, gone: g.Part, text: g.text()}
 			if !slices.ContainsFunc(out, func(o lack) bool { return o.need == l.need && o.gone == l.gone }) {
 				out = append(out, l)
 			}
@@ -537,7 +540,7 @@ func (j *job) lacks(sel *selection, needs []Need, lines []Line) []lack {
 		if n.Status != OutOfStock {
 			continue
 		}
-		l := lack{need: n.ID, severity: Serious}
+		l := lack{need: n.ID, severity: Serious, cause: ShortOfStock}
 		if n.Level != Required {
 			l.severity = Minor
 		}

@@ -38,7 +38,7 @@ func (j *job) groups(ctx context.Context, a aim) []group {
 		if len(g.options) > 0 {
 			out = append(out, g)
 		} else {
-			j.gap(d, "")
+			j.gap(d, NothingMatches, "")
 		}
 	}
 	j.findElsewhere(out, a)
@@ -127,8 +127,8 @@ func (j *job) fuelGroup(ctx context.Context, a aim) group {
 			g.demands = append(g.demands, d)
 		}
 	}
-	if len(g.demands) == 0 {
-		return group{}
+	if len(g.demands) == 0 || slices.ContainsFunc(g.demands, func(d *demand) bool { return d.status == NotThere }) {
+		return group{} // the second time it is known that there is no path
 	}
 	apart := j.room.apart
 	for _, sw := range j.room.elsewhere {
@@ -174,8 +174,7 @@ func (j *job) fuelGroup(ctx context.Context, a aim) group {
 	if len(paths) == 0 { // not even with stand-ins: nothing can be said of single parts
 		for _, d := range g.demands {
 			if d.status == "" {
-				d.quantity = max(1, d.quantity)
-				j.gap(d, fmt.Sprintf("No row of parts leads from the supply line, %s, to the inlet, %s.", j.supply, j.carburetor.Inlet.End))
+				j.gap(d, NoPath, fmt.Sprintf("No row of parts leads from the supply line, %s, to the inlet, %s.", j.supply, j.carburetor.Inlet.End))
 			}
 		}
 	}
@@ -281,10 +280,10 @@ func (j *job) addStack(ctx context.Context, out []group, a aim) []group {
 		text := upperFirst(j.stackGap.Text) + "."
 		if d := j.demandFor(j.stackGap.Need, text); d != nil {
 			if len(d.rules) > 0 && len(j.forms(d)) == 0 {
-				text = "" // what no part has says more than that nothing stacks up
+				j.gap(d, NothingMatches, "") // what no part has says more than that nothing stacks up
+			} else {
+				j.gap(d, NoStack, text)
 			}
-			d.quantity = max(1, d.quantity)
-			j.gap(d, text)
 		}
 	}
 	for _, need := range stackNeeds {
@@ -302,7 +301,7 @@ func (j *job) addStack(ctx context.Context, out []group, a aim) []group {
 		if g := j.single(d, a); len(g.options) > 0 {
 			out = append(out, g)
 		} else {
-			j.gap(d, "")
+			j.gap(d, NothingMatches, "")
 		}
 	}
 	return out

@@ -81,5 +81,5 @@ func (s *Snapshot) Suffices(ctx context.Context, v *catalog.Vehicle, carburetorS
 		return false, err
 	}
 	defer j.release()
-	return len(j.gaps) == 0 && !j.fuelBroken && len(j.short(sel)) == 0, nil
+	return j.onSale(sel) && len(j.short(sel)) == 0, nil
 }

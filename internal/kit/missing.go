@@ -228,12 +228,12 @@ func (j *job) lacksInPath(path *fit.PathOption) []lack {
 		if s.Need == "fuel.inlet_fitting" || s.Need == "fuel.fittings" {
 			text = fmt.Sprintf("No fitting in the catalogue leads from %s to %s%s.", s.From.Words(), s.To.Words(), j.alsoAsked(s.Need))
 		}
-		add(lack{need: s.Need, from: s.From, to: s.To, text: text})
+		add(lack{need: s.Need, cause: NoJoint, from: s.From, to: s.To, text: text})
 	}
 	for _, u := range path.Uses {
 		if u.Need == "fuel.clamps" && nobodySells(u.Part) {
 			bore := rules.Test{Attr: "hose_in", Type: catalog.AttrSize, Op: rules.Equal, Value: catalog.Value{Num: path.HoseBoreIn}}
-			add(lack{need: u.Need, also: []rules.Test{bore}, text: fmt.Sprintf("No clamp in the catalogue closes on %g in fuel hose.", path.HoseBoreIn)})
+			add(lack{need: u.Need, cause: NoJoint, also: []rules.Test{bore}, text: fmt.Sprintf("No clamp in the catalogue closes on %g in fuel hose.", path.HoseBoreIn)})
 		}
 	}
 	return out
@@ -286,7 +286,7 @@ func (j *job) portGaps() {
 		if slices.Contains(j.request.Preferences.Declined, p.need) || !slices.Contains(j.levels, Required) {
 			d.status = Declined
 		} else {
-			j.gap(d, u.Text)
+			j.gap(d, NoPort, u.Text)
 		}
 		j.raise(d)
 	}

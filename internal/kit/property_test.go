@@ -7,6 +7,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -408,6 +409,76 @@ func TestDiscontinuedPartsAtHandServe(t *testing.T) {
 	})
 	t.Logf("nothing more bought of %v; %d kits cost less", same, less)
 	if len(same) < 10 || less == 0 {
+		t.Error("not all cases are met")
+	}
+}
+
+// However parts are tied to one another, the answer is a kit in which none conflict, and
+// everything that a part requires is bought, at hand or said to be missing.
+func TestTiedPartsAlwaysMakeAKit(t *testing.T) {
+	t.Parallel()
+	demo := demoSnapshot(t)
+	conflicting, missing := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		r := anyRequest(t, demo)
+		r.OnHand = nil
+		only := map[catalog.Kind]string{} // the only part on sale of a kind
+		for _, l := range resolve(t, demo, r).Lines {
+			if p, err := demo.Catalog.Part(l.SKU); err == nil && rapid.IntRange(0, 2).Draw(t, "only") > 0 {
+				only[p.Kind] = p.SKU
+			}
+		}
+		if len(only) < 2 {
+			return
+		}
+		skus := slices.Sorted(maps.Values(only))
+		data := kittest.Data(t)
+		data.Bundles, data.Stock = nil, nil
+		for _, p := range data.Parts {
+			sku := only[p.Kind]
+			if p.Discontinued = sku != "" && p.SKU != sku; p.SKU != sku || rapid.Bool().Draw(t, "alone") {
+				continue
+			}
+			other := rapid.SampledFrom(skus).Draw(t, "tied to")
+			switch {
+			case other == sku:
+			case rapid.Bool().Draw(t, "conflicts"):
+				p.Conflicts = []string{other}
+			default:
+				p.Requires, p.Discontinued = []string{other}, rapid.IntRange(0, 4).Draw(t, "gone") == 0
+			}
+		}
+		s := kittest.Open(t, data)
+		k := resolve(t, s, r)
+		neverBuys(t, s, k)
+		for _, m := range k.Missing {
+			if strings.HasPrefix(m.Reason, "What fits conflicts") {
+				conflicting++
+			}
+		}
+		for _, l := range k.Lines {
+			p, err := s.Catalog.Part(l.SKU)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, sku := range p.Conflicts {
+				if hasLine(k, sku) {
+					t.Fatalf("%s is bought with %s, which it conflicts with", sku, p.SKU)
+				}
+			}
+			for _, sku := range p.Requires {
+				said := slices.ContainsFunc(k.Missing, func(m kit.Missing) bool { return strings.HasPrefix(m.Reason, sku+", which ") })
+				if said {
+					missing++
+				}
+				if hasLine(k, sku) == said {
+					t.Fatalf("%s, which %s requires: bought %v, missing %v", sku, p.SKU, hasLine(k, sku), said)
+				}
+			}
+		}
+	})
+	t.Logf("%d needs conflict, %d required parts are missing", conflicting, missing)
+	if conflicting == 0 || missing == 0 {
 		t.Error("not all cases are met")
 	}
 }

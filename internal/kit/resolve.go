@@ -38,22 +38,25 @@ type job struct {
 	paths    *fit.PathSearch
 	stacks   *fit.StackSearch
 
+	chosen     bool // a kit is
 	gaps       []gap
 	fuelBroken bool // no path of parts on sale joins line and inlet
 	stackGap   *fit.Gap
 }
 
-// gap is a demand that nothing meets; text says why when fit knows better than the
-// matches do.
+// gap is a demand that nothing meets; text says why when that is known better than from
+// the matches.
 type gap struct {
 	demand *demand
+	cause  Cause
 	text   string
 }
 
 // gap notes that nothing meets a demand.
-func (j *job) gap(d *demand, text string) {
+func (j *job) gap(d *demand, cause Cause, text string) {
 	d.status = NotThere
-	j.gaps = append(j.gaps, gap{d, text})
+	d.quantity = max(1, d.quantity)
+	j.gaps = append(j.gaps, gap{d, cause, text})
 }
 
 // Resolve answers a request from one snapshot. It is pure: the same snapshot and

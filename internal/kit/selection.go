@@ -126,15 +126,26 @@ const pickNodeLimit = 50_000
 // deadline of ctx the choice is made among what was found, and not proven.
 func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 	sel := &lend(&j.room.selections, 1)[0]
-	sel.aim, sel.groups = a, j.groups(ctx, a)
-	p, offers := j.problem(sel)
-	var err error
-	if sel.solution, err = solve(ctx, p); err != nil {
-		return nil, err
+	var offers []buy
+	for {
+		var p *pick.Problem
+		var err error
+		sel.aim, sel.groups = a, j.groups(ctx, a)
+		p, offers = j.problem(sel)
+		if sel.solution, err = solve(ctx, p); err == nil {
+			break
+		}
+		if errors.Is(err, pick.ErrInfeasible) {
+			err = j.giveUp(ctx, sel, p)
+		}
+		if err != nil {
+			return nil, err
+		}
 	}
 	if err := ctx.Err(); err != nil && !late(ctx) {
 		return nil, err // nobody waits for the answer
 	}
+	j.chosen = true
 	solution := &sel.solution
 	if j.unproven {
 		solution.Optimal, solution.LowerBound = false, 0

@@ -246,31 +246,16 @@ func (sel *selection) kept() *selection {
 
 func (j *job) settleGap(l *lack) settledGap {
 	kind, _ := j.s.Rules.NeedKind(l.need)
-	g := settledGap{Gap: Gap{Need: l.need, Severity: l.severity, Kind: kind, From: l.from, To: l.to, Tests: l.also}, demand: -1}
-	if l.demand == nil {
-		g.Cause = ShortOfStock
+	g := settledGap{Gap: Gap{Need: l.need, Severity: l.severity, Kind: kind, Cause: l.cause, From: l.from, To: l.to, Tests: l.also}, demand: -1}
+	switch {
+	case l.gone != nil:
+		g.SKUs = []string{l.gone.SKU}
+	case l.demand == nil:
 		for _, line := range l.short {
 			g.SKUs = append(g.SKUs, line.SKU)
 		}
-		return g
-	}
-	if l.gone != nil {
-		g.Cause, g.SKUs = Discontinued, []string{l.gone.SKU}
-		return g
-	}
-	g.demand = slices.Index(j.demands, l.demand)
-	inPath := slices.Contains(pathNeeds, l.need)
-	switch {
-	case l.text == "":
-		g.Cause = NothingMatches
-	case inPath && l.demand.status == NotThere:
-		g.Cause = NoPath
-	case inPath:
-		g.Cause = NoJoint
-	case slices.Contains(stackNeeds, l.need):
-		g.Cause = NoStack
 	default:
-		g.Cause = NoPort
+		g.demand = slices.Index(j.demands, l.demand)
 	}
 	return g
 }

@@ -42,7 +42,7 @@ func (s *Snapshot) Shortage(ctx context.Context, v *catalog.Vehicle, carburetorS
 		return Shortage{}, err
 	}
 	defer j.release()
-	if len(j.gaps) > 0 || len(sel.gone) > 0 || j.fuelBroken {
+	if !j.onSale(sel) {
 		return Shortage{Beyond: true}, nil
 	}
 	short := j.short(sel)
@@ -58,6 +58,11 @@ func (s *Snapshot) Shortage(ctx context.Context, v *catalog.Vehicle, carburetorS
 	}
 	slices.Sort(out.Alone)
 	return out, nil
+}
+
+// onSale reports whether everything that a kit takes is on sale.
+func (j *job) onSale(sel *selection) bool {
+	return len(j.gaps) == 0 && len(sel.gone) == 0 && !j.fuelBroken
 }
 
 // restocked selects a kit by stock with plenty of some SKUs. The job must be released.

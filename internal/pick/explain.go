@@ -7,10 +7,11 @@ import (
 	"slices"
 )
 
-// explain finds a minimal reason why p is infeasible. It starts from everything and drops what the rest does not
+// Explain finds a minimal reason, an *InfeasibleError, for a problem of which Solve says ErrInfeasible. That may take
+// hundreds of times as long: it starts from everything and drops what the rest does not
 // need to be infeasible, whole runs of constraints at a time and single ones last. What remains is irreducible in
 // one pass: a constraint that could not be dropped from a larger set cannot be dropped from a smaller one.
-func explain(ctx context.Context, p *Problem) error {
+func Explain(ctx context.Context, p *Problem) error {
 	q, err := waived(p)
 	if err != nil {
 		return err
@@ -53,7 +54,7 @@ func (q *waiver) drop(ctx context.Context, run []bool) error {
 	before := slices.Clone(run)
 	clear(run)
 	_, err := q.work.solve(ctx, q.problem(), Limits{}, true)
-	if errors.Is(err, errInfeasible) {
+	if errors.Is(err, ErrInfeasible) {
 		return nil
 	}
 	copy(run, before)

@@ -50,7 +50,7 @@ func (w *work) enumerate(groups []int32) (cost int64, ok bool, err error) {
 	}
 	f.try(0, 0)
 	if f.best.cost == infinite {
-		return 0, true, errInfeasible
+		return 0, true, ErrInfeasible
 	}
 	for n, o := range f.best.picked {
 		w.choice[groups[n]] = o - w.optAt[groups[n]]

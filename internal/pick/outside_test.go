@@ -60,8 +60,7 @@ func recordedProblems() (names []string, problems map[string]*pick.Problem) {
 
 func optimum(p *pick.Problem) (int64, error) {
 	sol, err := pick.Solve(context.Background(), p, pick.Limits{})
-	var inf *pick.InfeasibleError
-	if errors.As(err, &inf) {
+	if errors.Is(err, pick.ErrInfeasible) {
 		return infeasible, nil
 	}
 	if err != nil {

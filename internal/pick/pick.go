@@ -2,7 +2,7 @@
 // the least cost, with a proof.
 //
 // It knows nothing of carburetors. A Problem is groups of options that demand units of resources, and items that
-// supply them; Solve returns the optimum and computes the bound that proves it, or says why nothing fits.
+// supply them; Solve returns the optimum and computes the bound that proves it, Explain says why nothing fits.
 //
 // How it works, in the order of the files: presolve.go removes what cannot matter and splits the rest into
 // independent components; few.go tries all combinations of those that have few; core.go holds one component and its
@@ -124,22 +124,19 @@ func (e *InfeasibleError) name(r OptionRef) string {
 	return fmt.Sprintf("group %d", r.Group)
 }
 
-// Solve returns the least-cost selection. The error is an *InfeasibleError when there is none, ErrLimit when a
+// Solve returns the least-cost selection. The error is ErrInfeasible when there is none, ErrLimit when a
 // limit came first, and otherwise names what is wrong with the problem. It keeps no reference to p and may be
 // called concurrently.
 func Solve(ctx context.Context, p *Problem, l Limits) (Solution, error) {
 	w := works.Get().(*work)
 	defer works.Put(w)
-	sol, err := w.solve(ctx, p, l, false)
-	if errors.Is(err, errInfeasible) {
-		return Solution{}, explain(ctx, p)
-	}
-	return sol, err
+	return w.solve(ctx, p, l, false)
 }
 
 var works = sync.Pool{New: func() any { return new(work) }}
 
-var errInfeasible = errors.New("pick: infeasible")
+// ErrInfeasible says that there is no selection.
+var ErrInfeasible = errors.New("pick: nothing fits")
 
 // maxResource bounds the memory a mistaken id can ask for.
 const maxResource = 1 << 24

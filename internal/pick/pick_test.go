@@ -30,8 +30,7 @@ func agree(p *pick.Problem) error {
 
 func agreeWith(want *brute, p *pick.Problem) error {
 	got, err := pick.Solve(context.Background(), p, pick.Limits{})
-	var inf *pick.InfeasibleError
-	if errors.As(err, &inf) {
+	if errors.Is(err, pick.ErrInfeasible) {
 		if want.found {
 			return fmt.Errorf("said infeasible, but %v %v costs %d", want.best.choice, want.best.buy, want.cost)
 		}
@@ -107,14 +106,22 @@ func holds(p *pick.Problem, e *pick.InfeasibleError) bool {
 	return enumerate(q).found
 }
 
+// why is the reason why nothing fits, nil when something does.
+func why(p *pick.Problem) error {
+	_, err := pick.Solve(context.Background(), p, pick.Limits{})
+	if errors.Is(err, pick.ErrInfeasible) {
+		return pick.Explain(context.Background(), p)
+	}
+	return err
+}
+
 func TestInfeasibleReasonIsMinimal(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 2))
 	seen := 0
 	for n := 0; n < 6000; n++ {
 		p := small(r)
-		_, err := pick.Solve(context.Background(), p, pick.Limits{})
 		var e *pick.InfeasibleError
-		if !errors.As(err, &e) {
+		if !errors.As(why(p), &e) {
 			continue
 		}
 		seen++
@@ -159,13 +166,13 @@ func TestReasonsReadAsOneLine(t *testing.T) {
 		},
 		Groups: []pick.Group{{Name: "hose", Options: one(1)}, {Name: "filter", Options: one(0)}},
 	}
-	_, err := pick.Solve(context.Background(), p, pick.Limits{})
+	err := why(p)
 	if want := "pick: nothing fits filter; not enough of resource 0; add an option or an item that supplies it"; err == nil || err.Error() != want {
 		t.Errorf("got %v, want %s", err, want)
 	}
 	p.Groups = []pick.Group{{Name: "hose", Options: one(1)}, {Name: "clamp", Options: one(2)}, {Name: "nut", Options: one(2)}}
 	p.Conflicts = [][2]pick.OptionRef{{{0, 0}, {1, 0}}, {{1, 0}, {2, 0}}}
-	_, err = pick.Solve(context.Background(), p, pick.Limits{})
+	err = why(p)
 	if want := "pick: nothing fits clamp and nut together: option 0 of clamp and option 0 of nut exclude each other; add an option"; err == nil || err.Error() != want {
 		t.Errorf("got %v, want %s", err, want)
 	}
@@ -182,7 +189,7 @@ func TestReasonInALargeProblem(t *testing.T) {
 		p.Groups[7].Options[o].Demands = []pick.Amount{{2000, 1}}
 	}
 	start := time.Now()
-	_, err := pick.Solve(context.Background(), p, pick.Limits{})
+	err := why(p)
 	var e *pick.InfeasibleError
 	if !errors.As(err, &e) || !slices.Equal(e.Groups, []int32{7}) || !slices.Equal(e.Resources, []int32{2000}) || len(e.Conflicts) != 0 {
 		t.Fatalf("got %v", err)

@@ -106,7 +106,7 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 		if len(groups) == 1 && w.simple(groups[0]) {
 			o := w.cheapest(groups[0])
 			if o < 0 {
-				return Solution{}, errInfeasible
+				return Solution{}, ErrInfeasible
 			}
 			w.choice[groups[0]] = o - w.optAt[groups[0]]
 			w.buyFolded(o)

@@ -34,8 +34,7 @@ func drawn(t *rapid.T) (*pick.Problem, *rand.Rand) {
 // cost solves a problem and checks the answer; ok is false when it is infeasible.
 func cost(t *rapid.T, p *pick.Problem) (sol pick.Solution, ok bool) {
 	sol, err := pick.Solve(context.Background(), p, pick.Limits{})
-	var inf *pick.InfeasibleError
-	if errors.As(err, &inf) {
+	if errors.Is(err, pick.ErrInfeasible) {
 		return sol, false
 	}
 	if err != nil {
@@ -181,12 +180,14 @@ func TestTheEndOfTheContextIsTold(t *testing.T) {
 	if _, err := pick.Solve(gone, p, pick.Limits{}); !errors.Is(err, pick.ErrLimit) {
 		t.Errorf("gone: %v", err)
 	}
-	var reason *pick.InfeasibleError
-	if _, err := pick.Solve(context.Background(), p, pick.Limits{}); !errors.As(err, &reason) {
+	if _, err := pick.Solve(context.Background(), p, pick.Limits{}); !errors.Is(err, pick.ErrInfeasible) {
 		t.Errorf("with time: %v", err)
 	}
 	simple := &pick.Problem{Groups: []pick.Group{{Name: "nothing"}}}
-	if _, err := pick.Solve(gone, simple, pick.Limits{}); !errors.Is(err, context.Canceled) {
+	if _, err := pick.Solve(gone, simple, pick.Limits{}); !errors.Is(err, pick.ErrInfeasible) {
+		t.Errorf("what takes no search: %v", err)
+	}
+	if err := pick.Explain(gone, simple); !errors.Is(err, context.Canceled) {
 		t.Errorf("without time to find the reason: %v", err)
 	}
 }
@@ -212,7 +213,7 @@ func TestMalformedProblemsAreRefused(t *testing.T) {
 	} {
 		if _, err := pick.Solve(context.Background(), p, pick.Limits{}); err == nil {
 			t.Errorf("%s: accepted", name)
-		} else if errors.As(err, new(*pick.InfeasibleError)) || errors.Is(err, pick.ErrLimit) {
+		} else if errors.Is(err, pick.ErrInfeasible) || errors.Is(err, pick.ErrLimit) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

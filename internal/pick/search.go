@@ -54,13 +54,13 @@ func (c *core) solve(w *work, groups []int32, lim *limiter, first bool) (cost, l
 	c.build(w, groups)
 	c.lim, c.first, c.found, c.best, c.cost, c.lex = lim, first, false, infinite, infinite, c.lex[:0]
 	if !c.start() || !c.dominate() {
-		return 0, 0, errInfeasible
+		return 0, 0, ErrInfeasible
 	}
 	c.initBound()
 	root, done := c.deepen()
 	if !c.found {
 		if done {
-			return 0, 0, errInfeasible
+			return 0, 0, ErrInfeasible
 		}
 		return 0, 0, ErrLimit
 	}

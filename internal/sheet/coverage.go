@@ -180,6 +180,8 @@ func wanted(g *coverage.Gap) string {
 		return "not in stock: " + strings.Join(g.SKUs, ", ")
 	case kit.Discontinued:
 		return "discontinued, and nothing replaces it: " + strings.Join(g.SKUs, ", ")
+	case kit.Conflict:
+		return "each part that fits conflicts with others that the kit takes"
 	case kit.NoPort:
 		return "the carburetor has no vacuum port left; no part helps"
 	case kit.NoStack:

@@ -29,7 +29,8 @@ func TestGapsAreSaidInWords(t *testing.T) {
 			Wanted: []coverage.Wanted{{Attribute: "max_pressure_psi", Wanted: "at least 6"}}},
 		"vacuum hose that has a bore of 5/32 in and is at least 24 in long": {Kind: "vacuum_hose", Cause: kit.NothingMatches,
 			Wanted: []coverage.Wanted{{Attribute: "bore_in", Wanted: "5/32"}, {Attribute: "length_in", Wanted: "at least 24"}}},
-		"discontinued, and nothing replaces it: ZUD-2A75": {Kind: "adapter_plate", Cause: kit.Discontinued, SKUs: []string{"ZUD-2A75"}},
+		"each part that fits conflicts with others that the kit takes": {Kind: "throttle_bracket", Cause: kit.Conflict},
+		"discontinued, and nothing replaces it: ZUD-2A75":              {Kind: "adapter_plate", Cause: kit.Discontinued, SKUs: []string{"ZUD-2A75"}},
 	} {
 		if got := wanted(&gap); got != want {
 			t.Errorf("%q, want %q", got, want)

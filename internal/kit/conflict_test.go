@@ -1,0 +1,101 @@
+package kit_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
+)
+
+// An impossible combination is an answer: where all that fits conflicts, the least important
+// of the needs is missing, and the rest of the kit is there.
+func TestNeedsInEachOthersWay(t *testing.T) {
+	const bracket, sealant, cover = "BIX-2A03", "XYT-2A07", "XOF-2A03"
+	only := func(d *catalog.Data, skus ...string) {
+		for _, sku := range skus {
+			for _, p := range d.Parts {
+				p.Discontinued = p.Discontinued || p.Kind == partOf(t, d, sku).Kind && p.SKU != sku
+			}
+		}
+	}
+	every := func(d *catalog.Data, kind catalog.Kind) (parts []*catalog.Part, skus []string) {
+		for _, p := range d.Parts {
+			if p.Kind == kind {
+				parts, skus = append(parts, p), append(skus, p.SKU)
+			}
+		}
+		return parts, skus
+	}
+	for name, c := range map[string]struct {
+		change  func(*catalog.Data)
+		missing []string
+		says    string
+	}{
+		"two needs": {func(d *catalog.Data) {
+			only(d, bracket, sealant)
+			partOf(t, d, bracket).Conflicts = []string{sealant}
+		}, []string{"shop.thread_sealant"}, sealant + " with " + bracket},
+		"said by the other": {func(d *catalog.Data) {
+			only(d, bracket, sealant)
+			partOf(t, d, sealant).Conflicts = []string{bracket}
+		}, []string{"shop.thread_sealant"}, bracket},
+		"with a required part": {func(d *catalog.Data) {
+			only(d, bracket, sealant)
+			partOf(t, d, bracket).Requires, partOf(t, d, sealant).Conflicts = []string{cover}, []string{cover}
+		}, []string{"shop.thread_sealant"}, sealant},
+		"its own required part": {func(d *catalog.Data) {
+			only(d, bracket)
+			partOf(t, d, bracket).Requires, partOf(t, d, cover).Conflicts = []string{cover}, []string{bracket}
+		}, []string{"throttle.bracket"}, bracket},
+		"a need and the fuel path": {func(d *catalog.Data) {
+			only(d, bracket)
+			_, partOf(t, d, bracket).Conflicts = every(d, "fuel_filter")
+		}, []string{"throttle.bracket"}, bracket + " with "},
+		"stack and fuel path": {func(d *catalog.Data) {
+			only(d, onlyPlate)
+			_, partOf(t, d, onlyPlate).Conflicts = every(d, "fuel_filter")
+		}, []string{"mount.adapter"}, onlyPlate},
+		"the fuel path alone": {func(d *catalog.Data) {
+			filters, _ := every(d, "fuel_filter")
+			for _, p := range filters {
+				p.Requires = []string{cover}
+			}
+			_, partOf(t, d, cover).Conflicts = every(d, "fuel_hose")
+		}, []string{"fuel.clamps", "fuel.filter", "fuel.fittings", "fuel.hose", "fuel.inlet_fitting"}, cover},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := changedSnapshot(t, func(d *catalog.Data) { d.Bundles, d.Stock = nil, nil; c.change(d) })
+			for _, objective := range []kit.Objective{kit.ByPrice, kit.ByStock, kit.ByFewest} {
+				request := takesOnlyPlate()
+				request.Preferences.Objective = objective
+				k := mustResolve(t, s, request)
+				var missing []string
+				for _, m := range k.Missing {
+					if n, _ := need(k, m.Need); n.Status == kit.NotThere {
+						missing = append(missing, m.Need)
+						if !strings.HasPrefix(m.Reason, "What fits conflicts with what else the kit takes: ") || !strings.Contains(m.Reason, c.says) {
+							t.Errorf("%s: %s", m.Need, m.Reason)
+						}
+					}
+				}
+				slices.Sort(missing)
+				if !slices.Equal(missing, c.missing) || len(k.Lines) < 5 || len(k.Alternatives) == 0 || !k.Proof.Optimal {
+					t.Errorf("%s: missing %v, want %v; %d lines, %d alternatives, proof %+v", objective, missing, c.missing, len(k.Lines), len(k.Alternatives), k.Proof)
+				}
+				noConflicts(t, s, k)
+			}
+		})
+	}
+}
+
+// noConflicts fails when two lines of a kit conflict.
+func noConflicts(t *testing.T, s *kit.Snapshot, k *kit.Kit) {
+	t.Helper()
+	for _, l := range k.Lines {
+		if p, err := s.Catalog.Part(l.SKU); err == nil && slices.ContainsFunc(p.Conflicts, func(sku string) bool { return hasLine(k, sku) }) {
+			t.Errorf("%s conflicts with another line", l.SKU)
+		}
+	}
+}
