@@ -49,7 +49,7 @@ type report struct {
 
 var verdictTitles = map[kit.Verdict]string{
 	kit.Complete:             "COMPLETE: everything the swap needs is covered",
-	kit.CompleteWithWarnings: "COMPLETE, WITH WARNINGS: everything is covered, but read on",
+	kit.CompleteWithWarnings: "COMPLETE, WITH WARNINGS: no part is missing, but do not start before reading on",
 	kit.Incomplete:           "INCOMPLETE: do not start before the gaps below are closed",
 	kit.Unsuitable:           "UNSUITABLE: this carburetor does not belong on this vehicle",
 }

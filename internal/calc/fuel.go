@@ -187,6 +187,26 @@ func NeedleSeatGPH(seatIn, pressurePSI, cd, densityKgM3 float64) (float64, error
 	if cd > 1 {
 		return 0, fmt.Errorf("discharge_coefficient is %v: no orifice passes more than 1; give 0.6 to 0.98", cd)
 	}
+	return M3PerSToGPH(cd * seatAreaM2(seatIn) * math.Sqrt(2*PSIToPa(pressurePSI)/densityKgM3)), nil
+}
+
+func seatAreaM2(seatIn float64) float64 {
 	d := InToM(seatIn)
-	return M3PerSToGPH(cd * math.Pi / 4 * d * d * math.Sqrt(2*PSIToPa(pressurePSI)/densityKgM3)), nil
+	return math.Pi / 4 * d * d
+}
+
+// NeedleSeatPSI returns the fuel pressure, in psi, at which a fully open float valve passes
+// flowGPH; see NeedleSeatGPH, of which it is the inverse. Flow 0 or more, the rest above
+// 0, cd at most 1; an error names the input that is not. Source: orifice equation, as ISO
+// 5167-2 without approach velocity.
+func NeedleSeatPSI(seatIn, flowGPH, cd, densityKgM3 float64) (float64, error) {
+	if err := notBelow("flow_gph", flowGPH); err != nil {
+		return 0, err
+	}
+	atOnePSI, err := NeedleSeatGPH(seatIn, 1, cd, densityKgM3)
+	if err != nil {
+		return 0, err
+	}
+	share := flowGPH / atOnePSI
+	return share * share, nil
 }

@@ -127,6 +127,7 @@ func TestNeedleSeatAndMinorLosses(t *testing.T) {
 	// Source: GNU units 2.22,
 	// '0.62 * (pi/4) * (0.110 in)^2 * sqrt(2 * 6 psi / (740 kg/m^3))' to gallon/hour.
 	near(t, "0.110 seat at 6 psi", must(NeedleSeatGPH(0.110, 6, SharpOrificeCd, PetrolDensityKgM3)), 38.225924707, 1e-10)
+	near(t, "6 psi for what a 0.110 seat passes at 6 psi", must(NeedleSeatPSI(0.110, 38.225924707, SharpOrificeCd, PetrolDensityKgM3)), 6, 1e-9)
 	near(t, "no pressure", must(NeedleSeatGPH(0.110, 0, SharpOrificeCd, PetrolDensityKgM3)), 0, 0)
 	// Source: GNU units 2.22, '0.5 * 740 kg/m^3 * 1.5 * (0.5 m/s)^2' to Pa.
 	near(t, "K = 1.5", must(MinorLossPa(1.5, 740, 0.5)), 138.75, 1e-14)

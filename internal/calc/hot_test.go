@@ -25,6 +25,7 @@ var hot = map[string]func() error{
 	"NearestPair/plain":  func() error { _, err := NearestPair(hotJets, nil, 0.0040); return err },
 	"FuelDemandLbPerH":   func() error { _, err := FuelDemandLbPerH(473, 1.225, 12.5); return err },
 	"LineLoss":           func() error { _, err := LineLoss(hotLine); return err },
+	"NeedleSeatPSI":      func() error { _, err := NeedleSeatPSI(0.11, 30, 0.62, 740); return err },
 	"NeedleSeatGPH":      func() error { _, err := NeedleSeatGPH(0.11, 6, 0.62, 740); return err },
 	"VoltageDrop":        func() error { _, err := VoltageDrop(3, 8, 16); return err },
 	"SmallestWireAWG":    func() error { _, err := SmallestWireAWG(3, 8, 12, 0.03, hotWire); return err },

@@ -77,12 +77,13 @@ type Layer struct {
 }
 
 // StackOption is one stack: Layers lowest first, their sum, what is left of the hood
-// clearance, and the free stud length it takes.
+// clearance, what the studs hold down, and the free length of them that it takes.
 type StackOption struct {
 	Option
 	Layers       []Layer
 	TotalIn      float64
 	MarginIn     float64
+	ClampedIn    float64
 	StudNeededIn float64
 }
 

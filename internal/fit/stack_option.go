@@ -185,7 +185,7 @@ func (r *rawStack) often(p *catalog.Part) int {
 func (s *StackSearch) option(r *rawStack) StackOption {
 	o := StackOption{Layers: lendZero(&s.layers, len(r.slots))}
 	o.Uses, o.chosen = lendZero(&s.uses, len(r.chosen))[:0], s.chosen[:0]
-	clampedIn := flangeIn
+	o.ClampedIn = flangeIn
 	for i := range r.slots {
 		slot := &r.slots[i]
 		if slot.layer < 0 {
@@ -197,7 +197,7 @@ func (s *StackSearch) option(r *rawStack) StackOption {
 				o.Layers[i].HeightIn = c.Part.HeightIn
 			}
 			if layer.clamped {
-				clampedIn += o.Layers[i].HeightIn
+				o.ClampedIn += o.Layers[i].HeightIn
 			}
 			o.add(layer.need, *c, 1)
 		}
@@ -210,7 +210,7 @@ func (s *StackSearch) option(r *rawStack) StackOption {
 			thread = new(c.Part.Thread())
 		}
 	}
-	o.MarginIn, o.StudNeededIn = s.q.HoodClearanceIn-o.TotalIn, StudNeededFor(clampedIn, thread)
+	o.MarginIn, o.StudNeededIn = s.q.HoodClearanceIn-o.TotalIn, StudNeededFor(o.ClampedIn, thread)
 	o.finish(s.q.Savings)
 	s.chosen, o.chosen = o.chosen[:0], nil
 	return o

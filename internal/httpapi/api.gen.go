@@ -881,7 +881,7 @@ type Tune = catalog.Tune
 // Vehicle One described car. Fields that are not required may be unknown: leave them out, and the answer asks for them where they decide something. No value is assumed that would hide a safety matter.
 type Vehicle = catalog.Vehicle
 
-// Verdict `complete` every need is met; `complete_with_warnings` met, but a check warns; `incomplete` something is missing; `unsuitable` this carburetor cannot go on this vehicle.
+// Verdict `complete` every required need is met; `complete_with_warnings` met, but a check warns or fails, a need that is not required is missing, or a required one is left out as asked; `incomplete` something required is missing; `unsuitable` this carburetor cannot go on this vehicle.
 //
 // Example: incomplete
 type Verdict = kit.Verdict

@@ -145,15 +145,15 @@ func (j *job) tools(sel *selection) []Tool {
 	return out
 }
 
-// cautions are those of the rules that fired and those every swap has.
-func (j *job) cautions() []Caution {
+// cautions are those of the rules that fired, that of a check, and those every swap has.
+func (j *job) cautions(checks []Check) []Caution {
 	fired := 0
 	for i := range j.fired {
 		if j.fired[i].Caution != nil {
 			fired++
 		}
 	}
-	out := make([]Caution, 0, fired+1)
+	out := make([]Caution, 0, fired+2)
 	add := func(c Caution) {
 		if !slices.ContainsFunc(out, func(o Caution) bool { return o.ID == c.ID }) {
 			out = append(out, c)
@@ -162,6 +162,11 @@ func (j *job) cautions() []Caution {
 	for i := range j.fired {
 		if c := j.fired[i].Caution; c != nil {
 			add(Caution{c.ID, c.Text, c.Source})
+		}
+	}
+	for i := range checks {
+		if c := &checks[i]; c.ID == "fuel.float_valve" && c.Outcome == Warn {
+			add(Caution{c.ID, c.Text + " At full load for long the bowl runs low and the engine leans out: do not hold full load until a larger needle and seat, or more pressure within the carburetor's limit, feeds it.", c.Source})
 		}
 	}
 	add(Caution{"general.computed", "A passed check is arithmetic on the figures given, not a guarantee of safety. The vehicle maker's manual, the carburetor maker's instructions, local codes and a licensed mechanic's judgement come first.", ""})

@@ -38,7 +38,7 @@ func (j *job) answer(sel *selection, others []Alternative) *Kit {
 	k.Checks = j.checks(sel)
 	k.Settings = j.settings(sel)
 	k.Tools = j.tools(sel)
-	k.Cautions = j.cautions()
+	k.Cautions = j.cautions(k.Checks)
 	k.Questions = j.questions()
 	k.Totals = totals(k.Lines, k.Needs, j.s.Catalog.Currency)
 	k.Verdict, k.VerdictReasons = j.verdict(k)
@@ -417,6 +417,13 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 			worse(CompleteWithWarnings)
 		}
 		reasons = append(reasons, m.Need+": "+m.Reason)
+	}
+	for i, d := range j.demands {
+		again := i > 0 && j.demands[i-1].need == d.need // in another size
+		if d.status == Declined && d.level == Required && !again {
+			worse(CompleteWithWarnings)
+			reasons = append(reasons, d.need+": left out as asked, but the swap requires it. "+d.because[0].Text)
+		}
 	}
 	for i := range k.Checks {
 		if c := &k.Checks[i]; c.Outcome == Warn || c.Outcome == Fail {

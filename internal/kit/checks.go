@@ -177,19 +177,35 @@ func (wr *writer) altitudeChecks(out []Check, v *catalog.Vehicle, c *catalog.Car
 	if pair, ok := meteringPair(c, f, set); ok {
 		mixture.Value = round(pair.ResidualPercent, 1)
 		mixture.Formula = "(effective jet area chosen / (effective jet area as shipped * sqrt(density_ratio)) - 1) * 100"
-		mixture.Inputs = wr.inputs(Inputs{{"density_ratio", f.DensityRatio}, {"jet_in", pair.JetIn}, {"rod_in", pair.RodIn}, {"main_in", c.Jets.MainIn}})
-		mixture.Text = wr.Sayf("As shipped it would run %.1f %% rich here; %s leaves %+.1f %%.", f.MixtureRichPercent, wr.pairText(pair), pair.ResidualPercent)
+		mixture.Inputs = wr.inputs(Inputs{{"density_ratio", f.DensityRatio}, {"jet_in", pair.JetIn}, {"rod_in", pair.RodIn}, {"jet_as_shipped_in", c.Jets.MainIn}, {"rod_as_shipped_in", rodAsShipped(c)}})
+		mixture.Text = wr.Sayf("As shipped it would run %s here; %s leaves %+.1f %%.", wr.richness(f.MixtureRichPercent, "rich", "lean"), wr.pairText(pair), pair.ResidualPercent)
 		mixture.Outcome = mixture.Limit.outcome(pair.ResidualPercent, Warn)
 		return append(out, density, mixture)
 	}
 	mixture.Outcome = mixture.Limit.outcome(f.MixtureRichPercent, Warn)
 	if v.Fuel.EthanolPercent > petrolJetsEthanolPercent {
 		mixture.Outcome = Warn
-		mixture.Text = wr.Sayf("On petrol the jets as shipped would be %.1f %% richer than at sea level; for %g %% ethanol they are far too lean.", f.MixtureRichPercent, v.Fuel.EthanolPercent)
+		mixture.Text = wr.Sayf("On petrol the jets as shipped would be %s than at sea level; for %g %% ethanol they are far too lean.", wr.richness(f.MixtureRichPercent, "richer", "leaner"), v.Fuel.EthanolPercent)
 		return append(out, density, mixture)
 	}
-	mixture.Text = wr.Sayf("With the jets as shipped the mixture is %.1f %% richer than at sea level.", f.MixtureRichPercent)
+	mixture.Text = wr.Sayf("With the jets as shipped the mixture is %s than at sea level.", wr.richness(f.MixtureRichPercent, "richer", "leaner"))
 	return append(out, density, mixture)
+}
+
+// richness says by how much a mixture is off, and which way.
+func (wr *writer) richness(percent float64, rich, lean string) string {
+	if percent < 0 {
+		return wr.Sayf("%.1f %% %s", -percent, lean)
+	}
+	return wr.Sayf("%.1f %% %s", percent, rich)
+}
+
+// rodAsShipped is the cruise rod of a carburetor, 0 for none.
+func rodAsShipped(c *catalog.Carburetor) float64 {
+	if c.Jets.RodCruiseIn == nil {
+		return 0
+	}
+	return *c.Jets.RodCruiseIn
 }
 
 // meteringPair is the jet and rod of a metering set that come nearest to the
@@ -198,10 +214,7 @@ func meteringPair(c *catalog.Carburetor, f *figures, set *catalog.Form) (calc.Me
 	if set == nil {
 		return calc.MeteringPair{}, false
 	}
-	var rod float64
-	if c.Jets.RodCruiseIn != nil {
-		rod = *c.Jets.RodCruiseIn
-	}
+	rod := rodAsShipped(c)
 	asShipped, err := calc.JetAreaIn2(c.Jets.MainIn, rod)
 	if err != nil {
 		return calc.MeteringPair{}, false
@@ -377,13 +390,21 @@ func fittingLossPSI(flowGPH, boreIn float64, fittings int) (float64, error) {
 	return calc.PaToPSI(pa), err
 }
 
+// inputName makes the name of an input of words.
+var inputName = strings.NewReplacer(" ", "_", "-", "_")
+
 // stackChecks: height under the hood and length of the studs, for the stack chosen or
 // for the lowest when none fits.
 func (wr *writer) stackChecks(out []Check, v *catalog.Vehicle, sel *selection, f *figures, gap *fit.Gap, studsHad bool) []Check {
 	total, studNeeded := f.StackShortestIn, f.StudNeededIn
 	text := ""
+	var layers, clamped Inputs
 	if stack := sel.stack(); stack != nil {
 		total, studNeeded = stack.TotalIn, stack.StudNeededIn
+		clamped = Inputs{{"clamped_in", stack.ClampedIn}, {"washer_nut_and_diameter_in", studNeeded - stack.ClampedIn}}
+		for i := range stack.Layers {
+			layers = append(layers, Input{inputName.Replace(stack.Layers[i].Item) + "_in", stack.Layers[i].HeightIn})
+		}
 	} else if gap != nil {
 		text = upperFirst(gap.Text) + "."
 	}
@@ -391,7 +412,7 @@ func (wr *writer) stackChecks(out []Check, v *catalog.Vehicle, sel *selection, f
 	height := wr.withSI(Check{
 		ID: "stack.height", Value: round(total, 3), Unit: "in", Limit: wr.atMost(v.Intake.HoodClearanceIn - fit.HoodMarginIn),
 		Formula: "sum of gaskets, plates, carburetor and air cleaner above the manifold flange",
-		Inputs:  wr.inputs(Inputs{{"hood_clearance_in", v.Intake.HoodClearanceIn}, {"margin_in", margin}, {"margin_wanted_in", fit.HoodMarginIn}}),
+		Inputs:  wr.inputs(append(layers, Inputs{{"hood_clearance_in", v.Intake.HoodClearanceIn}, {"margin_in", margin}, {"margin_wanted_in", fit.HoodMarginIn}}...)),
 		Source:  "arithmetic; half an inch for engine movement is " + commonPractice,
 		Text:    wr.Sayf("The stack stands %.2f in high and leaves %.2f in under the hood.", total, margin),
 	})
@@ -399,7 +420,7 @@ func (wr *writer) stackChecks(out []Check, v *catalog.Vehicle, sel *selection, f
 	studs := wr.withSI(Check{
 		ID: "stack.stud_length", Unit: "in", Limit: wr.atLeast(studNeeded),
 		Formula: "clamped height + washer + nut height + one diameter",
-		Inputs:  wr.inputs(Inputs{{"stud_needed_in", studNeeded}}),
+		Inputs:  wr.inputs(append(clamped, Input{"stud_needed_in", studNeeded})),
 		Source:  "nut heights ASME B18.2.2; one diameter of engagement is " + commonPractice,
 	})
 	switch p := sel.part("mount.studs"); {
@@ -468,6 +489,7 @@ func (wr *writer) travelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbu
 		travel, err := calc.ChordTravelIn(radius, c.Throttle.SwingDeg)
 		if err == nil {
 			cable.Value = round(travel, 3)
+			cable.Formula = "2 * geometry_radius_in * sin(swing_deg / 2)"
 			cable.Inputs = append(cable.Inputs, Input{"geometry_radius_in", radius})
 			cable.Outcome = cable.Limit.outcome(travel, Fail)
 			cable.Text = wr.Sayf("With geometry lever %s the cable travels %.2f in of its %.2f in. Check line pressure before driving.", lever.SKU, travel, *v.Transmission.CableTravelIn)
@@ -483,7 +505,11 @@ func (wr *writer) travelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbu
 		cable.Text = wr.Sayf("The lever moves the cable %.2f in of its %.2f in.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn)
 	default:
 		cable.Outcome = Fail
-		cable.Text = wr.Sayf("The lever moves the cable %.2f in where it needs %.2f in; %s.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn, outOfTravel(downshift))
+		end := "the cable is not pulled all the way at wide open"
+		if t.TransmissionTravelIn > *v.Transmission.CableTravelIn {
+			end = "the cable is at its end before the throttle is wide open, and holds it back"
+		}
+		cable.Text = wr.Sayf("The lever moves the cable %.2f in where it needs %.2f in: %s. %s; do not drive before lever or bracket give it its travel.", t.TransmissionTravelIn, *v.Transmission.CableTravelIn, end, upperFirst(outOfTravel(downshift)))
 	}
 	return append(out, wr.withSI(cable))
 }

@@ -1,6 +1,8 @@
 package kit_test
 
 import (
+	"slices"
+
 	"pgregory.net/rapid"
 
 	"onetrip/internal/catalog"
@@ -98,7 +100,11 @@ func anyRequest(t *rapid.T, s *kit.Snapshot) *kit.Request {
 	}
 	for range rapid.IntRange(0, 3).Draw(t, "on hand") {
 		if rapid.Bool().Draw(t, "by need") {
-			r.OnHand = append(r.OnHand, kit.OnHand{Need: rapid.SampledFrom(s.Rules.Needs()).Draw(t, "need"), Quantity: rapid.IntRange(0, 4).Draw(t, "pieces")})
+			h := kit.OnHand{Need: rapid.SampledFrom(s.Rules.Needs()).Draw(t, "need"), Quantity: rapid.IntRange(0, 4).Draw(t, "pieces")}
+			if slices.Contains(kit.Uncounted, h.Need) {
+				h.Quantity = 0
+			}
+			r.OnHand = append(r.OnHand, h)
 		} else {
 			r.OnHand = append(r.OnHand, kit.OnHand{SKU: rapid.SampledFrom(s.Catalog.Parts()).Draw(t, "part").SKU, Quantity: rapid.IntRange(1, 4).Draw(t, "pieces")})
 		}

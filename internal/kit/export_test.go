@@ -147,3 +147,6 @@ func (j *job) checkPeers() error {
 	}
 	return nil
 }
+
+// Uncounted are needs of which no quantity on hand is taken.
+var Uncounted = uncounted

@@ -16,6 +16,7 @@ const (
 	minDeliveredPSI      = 3.0
 	fuelLineWallIn       = 0.028 // wall of the steel line, to get its bore from its outside diameter
 	reJetPercent         = 3.0   // mixture error worth a jet change
+	fittingsAndFilterPSI = 0.3   // that these take before they are chosen
 
 	// Air-fuel ratios by mass at the chemically right mixture, from memory of
 	// Heywood, Internal Combustion Engine Fundamentals, table D.4: petrol 14.6 to
@@ -70,6 +71,7 @@ func compute(s *Snapshot, v *catalog.Vehicle, c *catalog.Carburetor) (*figures, 
 	f.DeliveredPressurePSI = v.Fuel.PressurePSI - f.lineLossPSI
 	inletPSI := max(0, min(f.DeliveredPressurePSI, c.MaxFuelPSI))
 	f.FloatValveGPH = w.take(calc.NeedleSeatGPH(c.NeedleSeatIn, inletPSI, calc.SharpOrificeCd, calc.PetrolDensityKgM3))
+	f.FloatValvePSI = w.take(calc.NeedleSeatPSI(c.NeedleSeatIn, f.FuelDemandGPH, calc.SharpOrificeCd, calc.PetrolDensityKgM3)) + f.lineLossPSI + fittingsAndFilterPSI
 	if v.Fuel.FreeFlowGPH != nil {
 		f.PumpFlowKnown = true
 		f.PumpFlowShort = *v.Fuel.FreeFlowGPH < f.FuelDemandGPH

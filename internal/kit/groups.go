@@ -228,7 +228,7 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 	v := j.vehicle
 	q := &fit.PathQuery{
 		From: j.supply, To: j.carburetor.Inlet.End, RunLengthIn: v.Fuel.RunLengthIn,
-		NeedRegulator: j.role("fuel.pressure_regulator") != nil,
+		NeedRegulator: j.regulated(),
 		Network:       j.s.network, Owned: j.holdings,
 	}
 	var buying [fit.Roles]*demand
@@ -245,6 +245,13 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 	}
 	q.Accepts = func(role fit.Role, f *catalog.Form) bool { return buying[role] != nil && buying[role].matched(f) }
 	return q
+}
+
+// regulated reports whether the fuel path has a regulator: not where the owner declines one
+// that the swap needs and has none, which a check tells.
+func (j *job) regulated() bool {
+	d := j.role("fuel.pressure_regulator")
+	return d != nil && (d.status != Declined || d.boxed > 0 || d.owned > 0)
 }
 
 // addStack adds the group of the mounting stack. When nothing stacks up, the need

@@ -22,7 +22,7 @@ type Request struct {
 type OnHand struct {
 	Need     string `json:"need,omitempty"`
 	SKU      string `json:"sku,omitempty"`
-	Quantity int    `json:"quantity,omitempty"` // pieces; 0 with a need: all of it
+	Quantity int    `json:"quantity,omitempty"` // pieces, inches of hose and wire; 0 with a need: all of it
 }
 
 // Objective is what selection minimises.

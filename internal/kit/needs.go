@@ -208,7 +208,7 @@ func find(demands []*demand, need string, each int) *demand {
 func settle(demands []*demand, c *catalog.Carburetor, req *Request, levels []Level) {
 	for _, in := range c.InBox {
 		if in.Need != "" {
-			take(demands, in.Need, float64(in.Quantity), func(d *demand) *float64 { return &d.boxed })
+			take(demands, in.Need, float64(in.Quantity), func(*demand) float64 { return 1 }, func(d *demand) *float64 { return &d.boxed })
 		}
 	}
 	for _, h := range req.OnHand {
@@ -217,7 +217,7 @@ func settle(demands []*demand, c *catalog.Carburetor, req *Request, levels []Lev
 			if h.Quantity == 0 {
 				quantity = 1e9
 			}
-			take(demands, h.Need, quantity, func(d *demand) *float64 { return &d.owned })
+			take(demands, h.Need, quantity, (*demand).remaining, func(d *demand) *float64 { return &d.owned })
 		}
 	}
 	for _, d := range demands {
@@ -233,23 +233,29 @@ func settle(demands []*demand, c *catalog.Carburetor, req *Request, levels []Lev
 	}
 }
 
-// take spreads pieces over the demands of a need. Pieces of by-length goods are
-// whole lengths made for the job, so one covers a demand.
-func take(demands []*demand, need string, pieces float64, into func(*demand) *float64) {
+// take spreads what is had over the demands of a need: pieces, of by-length goods so many
+// for each length: one made for the job from the box, inches from the shelf. A length that
+// is too short is of no use.
+func take(demands []*demand, need string, had float64, forLength func(*demand) float64, into func(*demand) *float64) {
 	for _, d := range demands {
-		if d.need != need || pieces <= 0 {
+		if d.need != need || had <= 0 {
 			continue
 		}
 		switch {
 		case d.byFit:
-			*into(d) = pieces
+			*into(d) = had
 		case d.spec.ByLength:
-			*into(d) = d.remaining()
-			pieces--
+			if n := forLength(d); n <= had {
+				had -= n
+				*into(d) = d.remaining()
+			}
 		default:
-			n := min(pieces, d.remaining())
+			n := min(had, d.remaining())
 			*into(d) += n
-			pieces -= n
+			had -= n
 		}
 	}
 }
+
+// uncounted are needs of which the fuel path decides how much a kit takes.
+var uncounted = []string{"fuel.hose", "fuel.fittings", "fuel.clamps"}

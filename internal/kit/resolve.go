@@ -149,6 +149,9 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 			}
 		default:
 			bad = append(bad, s.checkNeed(at+"/need", h.Need)...)
+			if h.Quantity > 0 && slices.Contains(uncounted, h.Need) {
+				bad = append(bad, catalog.Violation{Pointer: at + "/quantity", Detail: fmt.Sprintf("%d, but how much of %s is enough is not known before the parts are chosen; leave it out when there is enough, or give sku and quantity", h.Quantity, h.Need)})
+			}
 		}
 	}
 	prefer, err := j.prefer(req.Preferences)

@@ -31,8 +31,8 @@ func TestSubstitutesAreTriedTogether(t *testing.T) {
 	for _, need := range []string{"fuel.hose", "fuel.clamps"} {
 		l := linePart(t, k, need, map[string]catalog.Kind{"fuel.hose": "fuel_hose", "fuel.clamps": "hose_clamp"}[need])
 		line = append(line, l.SKU)
-		for _, f := range s.Catalog.Forms(l.Kind) {
-			if p := f.Parts()[0]; p.SKU != l.SKU && whyNot(t, s, r, k, map[string]string{l.SKU: p.SKU}) == "" {
+		for _, p := range s.Catalog.Parts() {
+			if p.Kind == l.Kind && p.SKU != l.SKU && whyNot(t, s, r, k, map[string]string{l.SKU: p.SKU}) == "" {
 				with = append(with, p.SKU)
 				break
 			}

@@ -187,12 +187,39 @@ func (t *swap) joins(ctx context.Context) error {
 			}
 		}
 		with := t.instead[l.SKU]
+		if need, may := t.packs(was, is, with); need > may && len(t.reasons[l.SKU]) == 0 {
+			t.refuse(l.SKU, "quantity: %d of it would be needed, the line has %d", need, may)
+		}
 		used := slices.ContainsFunc(is.Lines, func(o Line) bool { return o.SKU == with }) || t.had(with)
 		if !used && len(t.reasons[l.SKU]) == 0 {
 			t.refuse(l.SKU, "%s: it joins nothing in this kit", strings.Join(l.Fills, ", "))
 		}
 	}
 	return nil
+}
+
+// packs are how many packs of a substitute the kit takes, and how many it may: as many as the
+// lines that it stands in for have, and as those of others that it leaves unused.
+func (t *swap) packs(was, is *Kit, with string) (need, may int) {
+	left := byID(is.Lines, func(l *Line) string { return l.SKU })
+	if l := left[with]; l != nil {
+		need = l.Quantity
+	}
+	for _, l := range t.kit.Lines {
+		if t.instead[l.SKU] == with || l.SKU == with {
+			may += l.Quantity
+		}
+	}
+	for _, l := range was.Lines {
+		switch o := left[l.SKU]; {
+		case t.instead[l.SKU] == with || l.SKU == with:
+		case o == nil:
+			may += l.Quantity
+		default:
+			may += max(0, l.Quantity-o.Quantity)
+		}
+	}
+	return need, may
 }
 
 var outcomeRank = map[Outcome]int{Info: 0, Pass: 0, Warn: 1, Fail: 2}

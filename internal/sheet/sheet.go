@@ -83,7 +83,7 @@ type verdictText struct{ Word, Text string }
 
 var verdicts = map[kit.Verdict]verdictText{
 	kit.Complete:             {"Complete", "Everything the swap needs is covered."},
-	kit.CompleteWithWarnings: {"Complete, with warnings", "Everything is covered, but read on before starting."},
+	kit.CompleteWithWarnings: {"Complete, with warnings", "No part is missing, but do not start before reading on."},
 	kit.Incomplete:           {"Incomplete", "Do not start before the gaps below are closed."},
 	kit.Unsuitable:           {"Unsuitable", "This carburetor does not belong on this vehicle."},
 }

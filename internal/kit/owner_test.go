@@ -1,0 +1,123 @@
+package kit_test
+
+import (
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+
+	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
+)
+
+// The owner may decline what the swap requires; the answer does not call that complete, and
+// reckons with a regulator only where there is one.
+func TestDeclinedIsNotCovered(t *testing.T) {
+	s := demoSnapshot(t)
+	r := &kit.Request{CarburetorSKU: manualChoke, Vehicle: usual(func(v *catalog.Vehicle) { v.Fuel.PressurePSI = 7 })}
+	k := mustResolve(t, s, r)
+	if c := check(t, k, "fuel.delivered_pressure"); c.Outcome != kit.Pass {
+		t.Fatalf("with a regulator: %+v", c)
+	}
+	for _, need := range []string{"fuel.pressure_regulator", "throttle.return_springs"} {
+		r.Preferences.Declined = []string{need}
+		k = mustResolve(t, s, r)
+		if k.Verdict != kit.CompleteWithWarnings || !slices.ContainsFunc(k.VerdictReasons, func(text string) bool { return strings.HasPrefix(text, need+": left out as asked") }) {
+			t.Errorf("without %s: %s, %q", need, k.Verdict, k.VerdictReasons)
+		}
+	}
+	r.Preferences.Declined = []string{"fuel.pressure_regulator"}
+	k = mustResolve(t, s, r)
+	if c := check(t, k, "fuel.delivered_pressure"); c.Outcome != kit.Fail || c.Value != 7 {
+		t.Errorf("with the regulator declined: %+v", c)
+	}
+	if slices.ContainsFunc(k.FuelPath, func(p kit.PathStep) bool { return strings.Contains(p.Name, "regulator") }) {
+		t.Errorf("a declined regulator is in the path: %+v", k.FuelPath)
+	}
+	r.OnHand = []kit.OnHand{{Need: "fuel.pressure_regulator"}}
+	r.Preferences.Declined = nil
+	if c := check(t, mustResolve(t, s, r), "fuel.delivered_pressure"); c.Outcome != kit.Pass {
+		t.Errorf("with the owner's regulator: %+v", c)
+	}
+	r.Preferences.Levels = []kit.Level{kit.Optional}
+	if k = mustResolve(t, s, r); k.Verdict != kit.CompleteWithWarnings || len(k.VerdictReasons) < 10 {
+		t.Errorf("of optional needs alone: %s, %q", k.Verdict, k.VerdictReasons)
+	}
+}
+
+// What is on hand by need counts as far as it goes: inches of hose only in one piece. Where
+// the quantity that is enough is not known beforehand, none is taken.
+func TestOnHandCounts(t *testing.T) {
+	s := demoSnapshot(t)
+	r := &kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke}
+	wanted, ok := need(mustResolve(t, s, r), "vacuum.pcv_hose")
+	if !ok || wanted.Unit != "inch" {
+		t.Fatalf("%+v", wanted)
+	}
+	for _, c := range []struct {
+		inches int
+		status kit.Status
+	}{{1, kit.Filled}, {int(wanted.Quantity) - 1, kit.Filled}, {int(wanted.Quantity), kit.OnTheShelf}, {0, kit.OnTheShelf}} {
+		r.OnHand = []kit.OnHand{{Need: "vacuum.pcv_hose", Quantity: c.inches}}
+		if n, _ := need(mustResolve(t, s, r), "vacuum.pcv_hose"); n.Status != c.status {
+			t.Errorf("of %g in %d on hand: %s, wanted %s", wanted.Quantity, c.inches, n.Status, c.status)
+		}
+	}
+	for _, id := range kit.Uncounted {
+		r.OnHand = []kit.OnHand{{Need: id, Quantity: 1}}
+		_, err := kit.Resolve(t.Context(), s, r)
+		var invalid *catalog.InvalidError
+		if !errors.As(err, &invalid) || invalid.Violations[0].Pointer != "/on_hand/0/quantity" {
+			t.Errorf("%s: %v", id, err)
+		}
+	}
+}
+
+// The caution about the float valve is there when its check warns, and says the same.
+func TestCautionAgreesWithTheFloatValve(t *testing.T) {
+	s := demoSnapshot(t)
+	warned := 0
+	for _, v := range s.Catalog.Vehicles() {
+		for _, c := range s.Catalog.Carburetors() {
+			k := mustResolve(t, s, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU})
+			valve := check(t, k, "fuel.float_valve")
+			i := slices.IndexFunc(k.Cautions, func(c kit.Caution) bool { return c.ID == valve.ID })
+			switch {
+			case (i >= 0) != (valve.Outcome == kit.Warn):
+				t.Errorf("%s with %s: check %s, caution %v", v.ID, c.SKU, valve.Outcome, i >= 0)
+			case i >= 0 && !strings.HasPrefix(k.Cautions[i].Text, valve.Text):
+				t.Errorf("%s with %s: %q beside %q", v.ID, c.SKU, k.Cautions[i].Text, valve.Text)
+			case i >= 0:
+				warned++
+			}
+		}
+	}
+	if warned < 100 {
+		t.Errorf("only %d warn", warned)
+	}
+}
+
+// A regulator that the kit buys never starves a float valve that passes the demand within
+// the carburetor's limit.
+func TestRegulatorFeedsTheFloatValve(t *testing.T) {
+	s := demoSnapshot(t)
+	bought := 0
+	for _, v := range s.Catalog.Vehicles() {
+		for _, c := range s.Catalog.Carburetors() {
+			k := mustResolve(t, s, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU})
+			n, ok := need(k, "fuel.pressure_regulator")
+			if !ok || n.Status != kit.Filled {
+				continue
+			}
+			bought++
+			r := &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU, OnHand: []kit.OnHand{{Need: "fuel.pressure_regulator"}}}
+			widest := check(t, mustResolve(t, s, r), "fuel.float_valve") // the owner's may be set to the limit
+			if valve := check(t, k, "fuel.float_valve"); valve.Outcome == kit.Warn && widest.Value > 1.06*(*widest.Limit.AtLeast) {
+				t.Errorf("%s with %s: passes %g gph with %v, up to %g, of %g", v.ID, c.SKU, valve.Value, n.Lines, widest.Value, *widest.Limit.AtLeast)
+			}
+		}
+	}
+	if bought < 20 {
+		t.Errorf("only %d kits have a regulator", bought)
+	}
+}
