@@ -106,6 +106,7 @@ func problemOf(err error, c echo.Context) *Problem {
 		notFound *catalog.NotFoundError
 		wrong    *catalog.InvalidError
 		rule     rules.Errors
+		failed   *rules.FailedError
 		named    *catalog.ReferencedError
 		refused  *echo.HTTPError
 		unknown  *kit.UnknownCodeError
@@ -136,6 +137,8 @@ func problemOf(err error, c echo.Context) *Problem {
 		return newProblem(ProblemTypeUnavailable, "%v", catalog.ErrUnavailable) // the cause is for the log
 	case errors.Is(err, kit.ErrLimit):
 		return newProblem(ProblemTypeNoKitInTime, "the search for this kit ended before any was found; ask again when the service is less busy, or with the objective price")
+	case errors.As(err, &failed):
+		return newProblem(ProblemTypeFailed, "rule %s cannot be worked out for this vehicle and carburetor: %s: %v; correct the rule, or roll the rules back", failed.Rule.ID, failed.Where, failed.Cause)
 	case errors.As(err, &refused):
 		return echoProblem(refused, c)
 	}

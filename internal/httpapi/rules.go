@@ -12,6 +12,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"onetrip/internal/catalog"
+	"onetrip/internal/kit"
 	"onetrip/internal/rules"
 )
 
@@ -145,7 +146,7 @@ func (s *server) GetRuleDraft(c echo.Context) error {
 	view := RuleDraft{Changes: append([]rules.Change{}, d.Changes...), Errors: []Fault{}}
 	if len(d.Changes) > 0 {
 		var wrong rules.Errors
-		if _, err := d.Check(); errors.As(err, &wrong) {
+		if err := s.checkDraft(c.Request().Context(), d); errors.As(err, &wrong) {
 			view.Errors = ruleFaults(wrong)
 		} else if err != nil {
 			return err
@@ -155,14 +156,38 @@ func (s *server) GetRuleDraft(c echo.Context) error {
 	return writeOne(c, d.ETag()+"."+catalog.ETag(view), func(b *buffer) error { return b.value(view) })
 }
 
+// checkDraft checks the rules as publishing would make them, by themselves and on what the
+// catalogue has. The error may be a rules.Errors.
+func (s *server) checkDraft(ctx context.Context, d *rules.Draft) error {
+	after, err := d.Check()
+	if err != nil {
+		return err
+	}
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
+	return kit.Failing(ctx, snap, after)
+}
+
 // DiscardRuleDraft serves DELETE /v1/rules/draft.
 func (s *server) DiscardRuleDraft(c echo.Context) error {
 	return s.overDraft(c, Writer.DiscardRuleDraft)
 }
 
-// PublishRules serves POST /v1/rules/publish.
+// PublishRules serves POST /v1/rules/publish. The draft is checked before it is known to be
+// the one that was read: if it is not, it is not published.
 func (s *server) PublishRules(c echo.Context) error {
-	return s.overDraft(c, Writer.PublishRules)
+	return s.overDraft(c, func(w Writer, ctx context.Context, actor string, pre catalog.Precondition) (catalog.Written, error) {
+		d, err := w.RuleDraft(ctx)
+		if err != nil {
+			return catalog.Written{}, err
+		}
+		if wrong := (rules.Errors)(nil); pre.Holds(d.ETag()) && errors.As(s.checkDraft(ctx, d), &wrong) {
+			return catalog.Written{}, wrong
+		}
+		return w.PublishRules(ctx, actor, pre)
+	})
 }
 
 // overDraft does something with the draft that the caller has read.

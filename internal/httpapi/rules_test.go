@@ -223,3 +223,29 @@ func TestRulesNeedTheirScope(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 }
+
+// A rule that checks but cannot be worked out for something in the catalogue would leave
+// that without any answer: it is not published.
+func TestRulesThatFailAreNotPublished(t *testing.T) {
+	c, _ := onPostgres(t)
+	for id, quantity := range map[string]string{"test-negative": "=-5", "test-division": "=vehicle.engine.cylinders / (vehicle.engine.cylinders - 8)"} {
+		text := "- id: " + id + "\n  when: \"true\"\n  need: shop.fender_cover\n  level: optional\n  quantity: \"" + quantity +
+			"\"\n  match: {kind: fender_cover}\n  because: x\n  severity: minor\n  source: s\n"
+		if r := c.putRule(id, text, "If-None-Match", "*"); r.status != http.StatusCreated {
+			t.Fatalf("%s", r.body)
+		}
+		draft := c.get("/v1/rules/draft")
+		if d := read[RuleDraft](t, draft); len(d.Errors) != 1 || *d.Errors[0].Rule != id || !strings.Contains(d.Errors[0].Detail, "quantity: ") || !strings.Contains(d.Errors[0].Detail, "for vehicle ") {
+			t.Errorf("%s", draft.body)
+		}
+		if p := problem(t, c.post("/v1/rules/publish", "", "If-Match", draft.header.Get("ETag"))); p.Type != ProblemTypeInvalid || len(*p.Errors) != 1 || *(*p.Errors)[0].Rule != id {
+			t.Errorf("%+v", p)
+		}
+		if revisionNow(t, c) != 1 {
+			t.Fatal("something was published")
+		}
+		if r := c.do(http.MethodDelete, "/v1/rules/draft", "", "If-Match", draft.header.Get("ETag")); r.status != http.StatusOK {
+			t.Fatalf("%s", r.body)
+		}
+	}
+}

@@ -175,6 +175,52 @@ func Try(ctx context.Context, before *Snapshot, after *rules.Set, q TrialQuery) 
 	return out, nil
 }
 
+// mostProbed is how many pairs Failing tries: some seconds' work.
+const mostProbed = 100_000
+
+// Failing finds a pair of vehicle and carburetor of a snapshot for which one of the rules that
+// differ from its own cannot be worked out, as when a quantity is not above 0: no kit could be
+// told of such a pair. Of more than a hundred thousand pairs it tries as many, spread evenly.
+// The error is the rule's, as rules.Errors; the context's; or nil.
+func Failing(ctx context.Context, s *Snapshot, after *rules.Set) error {
+	_, differ, err := rules.Differing(s.Rules, after)
+	if err != nil {
+		return err
+	}
+	vehicles, carburetors := s.Catalog.Vehicles(), s.Catalog.Carburetors()
+	pairs := len(vehicles) * len(carburetors)
+	if len(differ.Rules()) == 0 {
+		pairs = 0
+	}
+	tried := min(pairs, mostProbed)
+	for k := range tried {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		at := k * pairs / tried
+		v := vehicles[at/len(carburetors)]
+		c := carburetors[(at+at/len(carburetors))%len(carburetors)] // each, however the steps fall
+		j := &job{s: s, request: &Request{}}
+		_, err := j.fire(differ, v, c)
+		if failed := (*rules.FailedError)(nil); errors.As(err, &failed) {
+			return rules.Errors{{File: failed.Rule.ID, Line: failed.Rule.Line, Column: 1,
+				Detail: fmt.Sprintf("%s: %v; so it is for vehicle %s with carburetor %s", failed.Where, failed.Cause, v.ID, c.SKU)}}
+		}
+	}
+	return nil
+}
+
+// fire works out what rules say of a pair; the error may also be one of the figures'.
+func (j job) fire(set *rules.Set, v *catalog.Vehicle, c *catalog.Carburetor) ([]rules.Fired, error) {
+	j.vehicle, j.carburetor = v, c
+	j.enter()
+	defer j.release()
+	if err := j.compute(); err != nil {
+		return nil, err
+	}
+	return set.Evaluate(j.facts())
+}
+
 // ruleTrial is the two sides of a Try.
 type ruleTrial struct {
 	before, after   *job       // templates
