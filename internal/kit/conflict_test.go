@@ -1,6 +1,7 @@
 package kit_test
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -97,5 +98,27 @@ func noConflicts(t *testing.T, s *kit.Snapshot, k *kit.Kit) {
 		if p, err := s.Catalog.Part(l.SKU); err == nil && slices.ContainsFunc(p.Conflicts, func(sku string) bool { return hasLine(k, sku) }) {
 			t.Errorf("%s conflicts with another line", l.SKU)
 		}
+	}
+}
+
+// Why nothing meets a need is said from all that its rules ask, however many they are, and
+// from no more of it than it takes.
+func TestReasonIsFoundAmongManyRules(t *testing.T) {
+	s := changedSnapshot(t, func(d *catalog.Data) {
+		for n := range 20 {
+			most := 1000 // gph, more than any pump's
+			if n == 7 {
+				most = 1
+			}
+			d.RuleFiles["more.yaml"] += fmt.Sprintf(`
+- {id: spare-%d, when: "true", need: fuel.spare_pump, level: required, quantity: 1, match: {kind: fuel_pump, free_flow_gph: {at_most: %d}},
+   because: A pump., severity: minor, source: "common practice, no source"}
+`, n, most+n)
+		}
+	})
+	k := mustResolve(t, s, &kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke})
+	at := slices.IndexFunc(k.Missing, func(m kit.Missing) bool { return m.Need == "fuel.spare_pump" })
+	if at < 0 || !strings.HasPrefix(k.Missing[at].Reason, "No fuel pump in the catalogue ") || !strings.Contains(k.Missing[at].Reason, "8") || strings.Contains(k.Missing[at].Reason, "10") {
+		t.Errorf("missing %+v", k.Missing)
 	}
 }

@@ -26,9 +26,6 @@ func (j *job) whyNothing(d *demand) string {
 	if len(forms) == 0 {
 		return fmt.Sprintf("The catalogue has no %s at all.", title(d.spec))
 	}
-	if len(tests) > maxExplained {
-		tests = tests[:maxExplained]
-	}
 	set := smallestConflict(tests, forms)
 	if set == nil {
 		if d.spec.ByLength {
@@ -48,12 +45,13 @@ func says(tests []rules.Test) string {
 	return catalog.SaysAll(asked)
 }
 
-// maxExplained bounds the subsets tried; rules have a handful of tests.
-const maxExplained = 12
+// mostSubsets bounds the tests of which all subsets are tried. The rules of a need have a
+// handful; of more, those are left out one after another that the others do not need.
+const mostSubsets = 12
 
-// smallestConflict is the smallest set of tests that no form passes together, nil
-// when some form passes all. Sets are tried by size, so that the answer is minimal
-// in number and no member can be left out.
+// smallestConflict is a set of tests that no form passes together, though some pass them
+// without any one of it; nil when some form passes all. Of up to mostSubsets tests it is the
+// smallest such set.
 func smallestConflict(tests []rules.Test, forms []*catalog.Form) []rules.Test {
 	passed := make([]uint, 0, len(forms)) // by form, the tests it passes
 	for _, f := range forms {
@@ -67,21 +65,38 @@ func smallestConflict(tests []rules.Test, forms []*catalog.Form) []rules.Test {
 	}
 	slices.Sort(passed)
 	passed = slices.Compact(passed)
-	for size := 1; size <= len(tests); size++ {
-		for set := uint(1); set < 1<<len(tests); set++ {
-			if bits.OnesCount(set) != size || slices.ContainsFunc(passed, func(p uint) bool { return p&set == set }) {
-				continue
+	conflict := func(set uint) bool {
+		return !slices.ContainsFunc(passed, func(p uint) bool { return p&set == set })
+	}
+	all := uint(1)<<len(tests) - 1
+	if !conflict(all) {
+		return nil
+	}
+	if len(tests) > mostSubsets {
+		for i := range tests {
+			if less := all &^ (1 << i); conflict(less) {
+				all = less
 			}
-			var out []rules.Test
-			for i := range tests {
-				if set&(1<<i) != 0 {
-					out = append(out, tests[i])
-				}
-			}
-			return out
+		}
+		return testsOf(tests, all)
+	}
+	least := all
+	for set := uint(1); set < all; set++ {
+		if bits.OnesCount(set) < bits.OnesCount(least) && conflict(set) {
+			least = set
 		}
 	}
-	return nil
+	return testsOf(tests, least)
+}
+
+// testsOf are those of a set.
+func testsOf(tests []rules.Test, set uint) (out []rules.Test) {
+	for i := range tests {
+		if set&(1<<i) != 0 {
+			out = append(out, tests[i])
+		}
+	}
+	return out
 }
 
 // nearestShown is how many near misses are listed.
