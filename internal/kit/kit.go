@@ -1,6 +1,18 @@
 // Package kit is the resolver: Resolve answers what a carburetor swap needs, whether
 // the pieces join, which parts to pick and what is missing. The types in this file
 // are the contract's Kit; openapi.yaml describes every field.
+//
+// To read it, begin with resolve.go, the whole in the order of the job: figures.go computes,
+// needs.go makes demands of what rules raise, selection.go states the choice and has it
+// solved, answer.go writes the kit with checks.go, advice.go and missing.go. What may be
+// chosen is found in groups.go: offers.go for a demand by itself, layer.go for the mounting
+// stack, elsewhere.go for what the fuel path shares with the rest; bundles.go and
+// dominance.go leave out the bundles and parts that no kit can want. snapshot.go is what
+// jobs start from, room.go the memory they use.
+//
+// Many kits: sweep.go, with classes.go, share.go and rows.go; shortage.go and measure.go for
+// what to stock; trial.go, lint.go and explain.go for authors of rules. A kit afterwards:
+// saved.go, code.go, compare.go, substitute.go. sizing.go is apart.
 package kit
 
 import (
