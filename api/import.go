@@ -70,7 +70,8 @@ func (c *importCommand) catalogue(ctx context.Context, s streams) error {
 	return err
 }
 
-// file imports one CSV file. Everything wrong in it goes to standard error, a line for each.
+// file imports one CSV file. What is wrong in it goes to standard error, a line for each of
+// the first thousand things.
 func (c *importCommand) file(ctx context.Context, s streams, kind, name string) error {
 	source, size, err := openFile(name, s.in)
 	if err != nil {
@@ -101,6 +102,11 @@ func (c *importCommand) file(ctx context.Context, s streams, kind, name string) 
 	})
 	if err != nil {
 		return err
+	}
+	if more := done.Found - catalog.MostImportProblems; more > 0 {
+		if _, err := fmt.Fprintf(s.err, "%s: %d more things are wrong and not listed; mend these first\n", name, more); err != nil {
+			return err
+		}
 	}
 	if done.State == "rejected" {
 		return &inputError{fmt.Errorf("%s: %d of %d rows are wrong and nothing was changed; mend them, or take --mode valid_rows to apply the others (import %s)", name, done.Bad, done.Read, done.ID)}

@@ -97,7 +97,7 @@ const (
 )
 
 // ImportRequest asks for a bulk change. Actor is who asks; an IdempotencyKey, when
-// given, makes a repeat by the same actor return the first answer.
+// given, makes a repeat by the same actor return the first answer, unless that was rejected.
 type ImportRequest struct {
 	Actor          string
 	Kind           string
@@ -106,8 +106,12 @@ type ImportRequest struct {
 	IdempotencyKey string
 }
 
+// MostImportProblems is how many things wrong in a file are told: the first by line. A file
+// with more was made wrong as a whole.
+const MostImportProblems = 1000
+
 // Import is the outcome of a bulk change. State is applied, rejected (atomic, and
-// some row is bad) or checked (dry run).
+// some row is bad) or checked (dry run). Revision is the catalogue's after it.
 type Import struct {
 	ID       string    `json:"id"`
 	At       time.Time `json:"at"`
@@ -116,8 +120,9 @@ type Import struct {
 	DryRun   bool      `json:"dry_run"`
 	State    string    `json:"state"`
 	Read     int64     `json:"rows_read"`
-	Bad      int64     `json:"rows_bad"`     // rows with at least one problem
-	Changed  int64     `json:"rows_changed"` // rows that differ from what was there
+	Bad      int64     `json:"rows_bad"`       // rows with at least one problem
+	Changed  int64     `json:"rows_changed"`   // rows that differ from what was there
+	Found    int64     `json:"problems_found"` // in all; MostImportProblems of them are told
 	Revision int64     `json:"catalogue_revision"`
 	Repeated bool      `json:"-"` // the first answer to a repeated request
 }

@@ -216,7 +216,7 @@ func (p Port) Validate() []Violation {
 	case !p.HoseIn.IsZero() && !p.NPTIn.IsZero():
 		c.add("/npt_in", "both hose_in and npt_in are given; a port is a nipple or a tapped hole: leave one out")
 	case !p.HoseIn.IsZero():
-		c.size("/hose_in", p.HoseIn, sixteenthInch, oneInch)
+		c.tradeSize("/hose_in", p.HoseIn, oneInch)
 	default:
 		c.pipe("/npt_in", p.NPTIn)
 	}
@@ -383,7 +383,7 @@ func (c *checker) attribute(at string, a Attr) {
 		if a.Name == "npt_in" {
 			c.pipe(at, s)
 		} else {
-			c.size(at, s, sixteenthInch, twoInches)
+			c.tradeSize(at, s, twoInches)
 		}
 	case AttrNumber:
 		if a.Name == "volts" {
@@ -575,6 +575,7 @@ var (
 	eighthInch    = units.Inches(1, 8)
 	oneInch       = units.Inches(1, 1)
 	twoInches     = units.Inches(2, 1)
+	fourInches    = units.Inches(4, 1)
 )
 
 // bore limits jets, rods, seats and orifices: diameters in inches.
@@ -709,6 +710,18 @@ func (c *checker) size(pointer string, s, low, high units.Size) bool {
 	return false
 }
 
+// tradeSize checks a size that something is made to, from 1/16 in to high. Tube, hose and
+// their fittings are made to binary fractions of an inch, down to sixty-fourths (common
+// practice, no source).
+func (c *checker) tradeSize(pointer string, s, high units.Size) {
+	if !c.size(pointer, s, sixteenthInch, high) {
+		return
+	}
+	if nearest := units.Inches(int(math.Round(s.Inches()*64)), 64); s != nearest {
+		c.add(pointer, "%s in is no size of the trade, which has halves, quarters and so on to sixty-fourths; nearest %s", s, nearest)
+	}
+}
+
 // pipe checks a nominal pipe size against the table of NPT threads.
 func (c *checker) pipe(pointer string, s units.Size) {
 	if s.IsZero() {
@@ -746,6 +759,8 @@ func (c *checker) end(pointer string, e End, accepted []Family) {
 	} else if built != e {
 		c.add(pointer, "%s has size %s and thread %s, which do not belong together; accepted: size %s, thread %s",
 			e, e.Size, orNone(e.Thread), built.Size, orNone(built.Thread))
+	} else {
+		c.tradeSize(pointer+"/size", e.Size, fourInches) // the families without a table of sizes take any
 	}
 }
 

@@ -85,6 +85,10 @@ func goodPart(kind Kind, attrs map[string]string, ends ...string) *Part {
 	return p
 }
 
+func fitting(from, to string) *Part {
+	return goodPart("fuel_fitting", map[string]string{"shape": "straight", "material": "brass", "max_pressure_psi": "100"}, from, to)
+}
+
 func fuelHose() *Part {
 	return goodPart("fuel_hose", map[string]string{"bore_in": "3/8", "class": "30R9", "max_pressure_psi": "100", "max_ethanol_percent": "15"}, "hose 3/8", "hose 3/8")
 }
@@ -342,6 +346,11 @@ func TestPartRefusals(t *testing.T) {
 		"one end":         {with(fuelHose(), func(p *Part) { p.Ends = p.Ends[:1] }), "/ends", "has 1 ends; a fuel_hose has 2"},
 		"end of a clamp":  {goodPart("hose_clamp", map[string]string{"hose_in": "3/8", "style": "spring"}, "hose 3/8"), "/ends", "has 1 ends; a hose_clamp has 0"},
 		"end size":        {with(fuelHose(), func(p *Part) { p.Ends[1] = end("hose 5/16") }), "/ends/1", "hose 5/16 is not the end of a hose of bore 3/8; write hose 3/8"},
+		"odd end":         {fitting("plain_tube 1/4", "hose_barb 9/7"), "/ends/1/size", "1-2/7 in is no size of the trade, which has halves, quarters and so on to sixty-fourths; nearest 1-9/32"},
+		"thin end":        {fitting("plain_tube 1/4", "hose 1/1000"), "/ends/1/size", "0.001 in is outside 1/16 to 4 in"},
+		"end in mm":       {fitting("plain_tube 7", "hose_barb 1/4"), "/ends/0/size", "7 in is outside 1/16 to 4 in; 7 looks like mm; 7 mm is 0.2756 in, nearest 1/4"},
+		"odd thread":      {fitting("unf_port 9/7-20 male", "hose_barb 1/4"), "/ends/0/size", "1-2/7 in is no size of the trade, which has halves, quarters and so on to sixty-fourths; nearest 1-9/32"},
+		"odd attribute":   {goodPart("vacuum_cap", map[string]string{"hose_in": "0.3"}), "/attributes/hose_in", "0.3 in is no size of the trade, which has halves, quarters and so on to sixty-fourths; nearest 19/64"},
 		"no length":       {with(fuelHose(), func(p *Part) { p.LengthIn = 0 }), "/length_in", "is missing; a fuel_hose needs it, in inches"},
 		"negative length": {with(fuelHose(), func(p *Part) { p.LengthIn = -1 }), "/length_in", "-1 is outside 0.01 to 3600 in"},
 		"height of hose":  {with(fuelHose(), func(p *Part) { p.HeightIn = 1 }), "/height_in", "1, but a fuel_hose has no such dimension; leave it out"},

@@ -93,7 +93,7 @@ func (s *server) GetImport(c echo.Context, id ImportID) error {
 }
 
 // rejection is the problem of an import that changed nothing. It names the first
-// thing wrong; writeImport adds them all.
+// thing wrong; writeImport adds the list.
 func rejection(ctx context.Context, w Writer, done catalog.Import) (*Problem, error) {
 	enough := errors.New("the first is enough")
 	var first catalog.ImportProblem
@@ -112,11 +112,14 @@ func rejection(ctx context.Context, w Writer, done catalog.Import) (*Problem, er
 	if n := done.Bad - 1; n > 0 {
 		more = fmt.Sprintf(" (and %d more rows, see import.problems)", n)
 	}
+	if done.Found > catalog.MostImportProblems {
+		more = fmt.Sprintf(" (and %d more rows; import.problems lists the first %d of %d things wrong)", done.Bad-1, catalog.MostImportProblems, done.Found)
+	}
 	return newProblem(ProblemTypeImportRejected, "nothing was changed; %s: %s%s", where, first.Detail, more), nil
 }
 
-// writeImport writes the outcome with all its problems, however many, as they come
-// from the database; inside of problem, when there is one.
+// writeImport writes the outcome with the problems that are listed, as they come from the
+// database; inside of problem, when there is one.
 func (s *server) writeImport(c echo.Context, status int, mediaType string, problem *Problem, w Writer, done catalog.Import) error {
 	b := takeBuffer()
 	defer b.release()

@@ -82,7 +82,7 @@ func TestImports(t *testing.T) {
 	if again := c.get(r.header.Get("Location")); !bytes.Equal(again.body, r.body) {
 		t.Errorf("read again it is %s", again.body)
 	}
-	if same := done(t, c.importCSV("kind=stock", header+row(0, "7001"))); same.Changed != 0 || same.Revision != 0 {
+	if same := done(t, c.importCSV("kind=stock", header+row(0, "7001"))); same.Changed != 0 || same.Revision != 2 {
 		t.Errorf("what was there already: %+v", same)
 	}
 
@@ -100,7 +100,7 @@ func TestImports(t *testing.T) {
 		}
 	})
 	bad := header + row(0, "11") + row(1, "-3") + "NONE-1," + place + ",1\n" + sku(2) + ",nowhere,many\n"
-	wantLines := []string{"3 on_hand -3", "4 sku NONE-1", "5 on_hand many"}
+	wantLines := []string{"3 on_hand -3", "4 sku NONE-1", "5 on_hand many", "5 location nowhere"}
 	lines := func(r report) (got []string) {
 		for _, p := range r.Problems {
 			got = append(got, fmt.Sprint(p.Line, " ", p.Column, " ", p.Value))
@@ -165,18 +165,20 @@ func TestImports(t *testing.T) {
 		if p := problem(t, c.importCSV("kind=stock", header+row(0, "23"), "Idempotency-Key", `"night-1"`)); p.Type != ProblemTypeKeyReused {
 			t.Errorf("another file: %+v", p)
 		}
-		_, one := rejected(t, c.importCSV("kind=stock", bad, "Idempotency-Key", "night-2"))
-		_, two := rejected(t, c.importCSV("kind=stock", bad, "Idempotency-Key", "night-2"))
-		if one.ID != two.ID || !slices.Equal(lines(one), lines(two)) {
-			t.Errorf("%+v and %+v", one, two)
+		rejected(t, c.importCSV("kind=stock", bad, "Idempotency-Key", "night-2"))
+		if mended := done(t, c.importCSV("kind=stock", header+row(0, "24"), "Idempotency-Key", "night-2")); mended.Changed != 1 {
+			t.Errorf("the mended file: %+v", mended)
 		}
 	})
-	t.Run("every problem is told", func(t *testing.T) {
+	t.Run("every problem is counted", func(t *testing.T) {
 		c := client{t, c.handler}
 		const rows = 5000
-		_, got := rejected(t, c.importCSV("kind=stock", header+strings.Repeat("NONE-1,"+place+",1000000000000\n", rows)))
-		if len(got.Problems) != rows || got.Bad != rows || got.Problems[rows-1].Line != rows+1 {
-			t.Errorf("%d problems, %d bad rows", len(got.Problems), got.Bad)
+		p, got := rejected(t, c.importCSV("kind=stock", header+strings.Repeat("NONE-1,"+place+",1000000000000\n", rows)))
+		if len(got.Problems) != 1000 || got.Bad != rows || got.Found != 3*rows-1 { // on_hand, SKU, and after the first twice
+			t.Errorf("%d problems of %d, %d bad rows", len(got.Problems), got.Found, got.Bad)
+		}
+		if want := " (and 4999 more rows; import.problems lists the first 1000 of 14999 things wrong)"; !strings.HasSuffix(p.Detail, want) {
+			t.Errorf("detail is %s", p.Detail)
 		}
 	})
 	t.Run("refused", func(t *testing.T) {

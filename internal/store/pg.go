@@ -109,6 +109,8 @@ func pgError(err error) error {
 			return fmt.Errorf("the database lacks the table it should have; bring the schema up to date: go run ./api migrate (%w)", err)
 		case pg.Code == "23505" && pg.ConstraintName == "offers_pkey":
 			return invalid("article", "/sku", "is the SKU of a part, carburetor or bundle already; give each article its own")
+		case pg.Code == "23P01" && pg.ConstraintName == "offers_gtin": // exclusion_violation
+			return invalid("article", "/gtin", "is the GTIN of another article already, and a scan must find one; correct it or leave it out")
 		case pg.Code == "23503": // foreign_key_violation
 			pointer := "/" + strings.TrimPrefix(strings.TrimSuffix(pg.ConstraintName, "_fkey"), pg.TableName+"_")
 			if named, ok := foreignKeys[pg.ConstraintName]; ok {

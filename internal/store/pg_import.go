@@ -21,7 +21,7 @@ import (
 // transaction: the file goes row by row into a temporary table, is checked there as a
 // whole, and then applied, or not. Killed half way it leaves nothing. What was
 // written already does not count as changed. A catalogue.Import with State rejected
-// is an answer, not an error; Problems lists what is wrong.
+// is an answer, not an error; ImportProblems lists what is wrong.
 func (w *Writer) Import(ctx context.Context, req catalog.ImportRequest, body io.Reader) (catalog.Import, error) {
 	if err := checkRequest(req); err != nil {
 		return catalog.Import{}, err
@@ -56,8 +56,10 @@ func (w *Writer) Import(ctx context.Context, req catalog.ImportRequest, body io.
 		if _, err := io.Copy(io.Discard, body); err != nil { // what a wrong header left unread
 			return &bodyError{err}
 		}
-		_, err = tx.Exec(ctx, `UPDATE imports SET body_sha256 = $2, state = $3, rows_read = $4, rows_bad = $5, rows_changed = $6, revision = $7 WHERE id = $1`,
-			id, sum.Sum(nil), in.state, in.read, in.bad, in.changed, in.revision)
+		// A refused file gives its key back: mended, it comes under the same name.
+		_, err = tx.Exec(ctx, `UPDATE imports SET body_sha256 = $2, state = $3, rows_read = $4, rows_bad = $5, rows_changed = $6, problems = $7, revision = $8,
+			idempotency_key = CASE WHEN $3 <> 'rejected' THEN idempotency_key END WHERE id = $1`,
+			id, sum.Sum(nil), in.state, in.read, in.bad, in.changed, in.problems, in.revision)
 		if err != nil {
 			return err
 		}
@@ -122,7 +124,7 @@ func repeated(ctx context.Context, tx pgx.Tx, id string, req catalog.ImportReque
 }
 
 func findImport(ctx context.Context, q querier, id string) (catalog.Import, error) {
-	rows, err := q.Query(ctx, `SELECT id, at, kind, mode, dry_run, state, rows_read, rows_bad, rows_changed, coalesce(revision, 0), false FROM imports WHERE id = $1`, id)
+	rows, err := q.Query(ctx, `SELECT id, at, kind, mode, dry_run, state, rows_read, rows_bad, rows_changed, problems, coalesce(revision, 0), false FROM imports WHERE id = $1`, id)
 	if err != nil {
 		return catalog.Import{}, err
 	}
@@ -139,8 +141,8 @@ func (w *Writer) FindImport(ctx context.Context, id string) (catalog.Import, err
 	return done, pgError(err)
 }
 
-// ImportProblems calls yield for everything wrong in an import's file, in order of lines,
-// until it returns an error.
+// ImportProblems calls yield for what is wrong in an import's file, the first
+// catalog.MostImportProblems in order of lines, until it returns an error.
 func (w *Writer) ImportProblems(ctx context.Context, id string, yield func(catalog.ImportProblem) error) error {
 	rows, err := w.Pool.Query(ctx, "SELECT line, field, value, detail FROM import_problems WHERE import_id = $1 ORDER BY line, place", id)
 	if err != nil {
@@ -165,7 +167,7 @@ type importer struct {
 
 	state              string
 	read, bad, changed int64
-	revision           *int64
+	problems, revision int64
 }
 
 func (in *importer) run(ctx context.Context, body io.Reader, currency string) error {
@@ -189,35 +191,44 @@ type importKind[T any] struct {
 	columns string // of staged
 	types   string // their types
 	row     func(*T) []any
+	named   string // of columns, those that checks look at: staged of bad rows too, where they can be read
 
-	checks []string // each inserts problems; $1 is the import's id
+	checks []string // each inserts faults
 	prune  string   // deletes from staged what changes nothing
 	apply  []string // writes what is left; :revision stands for the new one
 }
 
-// problem begins the statements that report rows of staged.
-const problem = "INSERT INTO import_problems (import_id, line, field, value, detail) SELECT $1, "
+// What is wrong is gathered in the temporary table faults: absent says what the
+// value is none of, article or location, where the detail is still to be told.
+const faults = `CREATE TEMPORARY TABLE faults (line integer, place bigint GENERATED ALWAYS AS IDENTITY, field text, value text, detail text, absent text NOT NULL DEFAULT '') ON COMMIT DROP`
+
+// fault begins the statements that report rows of staged.
+const fault = `INSERT INTO faults (line, field, value, detail) SELECT `
+
+// unknown is fault for a value that names nothing.
+const unknown = `INSERT INTO faults (line, field, value, absent) SELECT `
 
 // unknownSKU reports rows whose SKU is of no article.
-const unknownSKU = problem + `line, 'sku', sku, 'no part, carburetor or bundle has this SKU; correct it, or add the article first'
-	FROM staged s WHERE NOT EXISTS (SELECT FROM offers o WHERE o.sku = s.sku)`
+const unknownSKU = unknown + `line, 'sku', sku, 'article'
+	FROM staged s WHERE sku IS NOT NULL AND NOT EXISTS (SELECT FROM offers o WHERE o.sku = s.sku)`
 
 // twice reports the second and later rows of one key.
 func twice(key, column, what string) string {
-	return problem + `line, '` + column + `', ` + column + `, '` + what + ` is on line ' || first || ' already; list it once' FROM (
-		SELECT line, ` + column + `, first_value(line) OVER (PARTITION BY ` + key + ` ORDER BY line) AS first FROM staged) s WHERE line <> first`
+	return fault + `line, '` + column + `', ` + column + `, '` + what + ` is on line ' || first || ' already; list it once' FROM (
+		SELECT line, ` + column + `, first_value(line) OVER (PARTITION BY ` + key + ` ORDER BY line) AS first FROM staged WHERE (` + key + `) IS NOT NULL) s WHERE line <> first`
 }
 
 func stockImport() importKind[catalog.Stock] {
 	return importKind[catalog.Stock]{
 		table: StockTable(), what: "stock",
 		columns: "sku,location,on_hand", types: `sku text COLLATE "C", location text COLLATE "C", on_hand integer`,
-		row: func(s *catalog.Stock) []any { return []any{s.SKU, s.Location, s.OnHand} },
+		row:   func(s *catalog.Stock) []any { return []any{s.SKU, s.Location, s.OnHand} },
+		named: "sku,location",
 		checks: []string{
 			twice("sku, location", "sku", "the stock of this SKU at this location"),
 			unknownSKU,
-			problem + `line, 'location', location, 'no location has this id; accepted: ' || (SELECT string_agg(id, ', ' ORDER BY place) FROM locations)
-				FROM staged s WHERE NOT EXISTS (SELECT FROM locations l WHERE l.id = s.location)`,
+			unknown + `line, 'location', location, 'location'
+				FROM staged s WHERE location IS NOT NULL AND NOT EXISTS (SELECT FROM locations l WHERE l.id = s.location)`,
 		},
 		prune: `DELETE FROM staged s USING stock t WHERE t.sku = s.sku AND t.location = s.location AND t.on_hand = s.on_hand`,
 		// Faster than INSERT with ON CONFLICT, and safe, since no one else writes meanwhile.
@@ -252,6 +263,7 @@ func priceImport(currency string) importKind[Price] {
 		table: PriceTable(currency), what: "catalogue",
 		columns: "sku,price_minor", types: `sku text COLLATE "C", price_minor bigint`,
 		row:    func(p *Price) []any { return []any{p.SKU, p.Price.AmountMinor} },
+		named:  "sku",
 		checks: []string{twice("sku", "sku", "this SKU"), unknownSKU},
 		prune:  `DELETE FROM staged s USING offers o WHERE o.sku = s.sku AND o.price_minor = s.price_minor`,
 		apply:  []string{`UPDATE offers o SET price_minor = s.price_minor FROM staged s WHERE o.sku = s.sku`},
@@ -267,16 +279,22 @@ func partImport(currency string) importKind[catalog.Part] {
 		row: func(p *catalog.Part) []any {
 			return append(append(offerFields(&p.Offer), partValues(p)...), notNull(p.Requires), notNull(p.Conflicts))
 		},
+		named: "sku,gtin,replaced_by,requires,conflicts",
 		checks: []string{
 			twice("sku", "sku", "this SKU"),
-			problem + `line, 'sku', sku, 'is the SKU of a ' || o.article || '; give each article its own'
+			fault + `line, 'sku', sku, 'is the SKU of a ' || o.article || '; give each article its own'
 				FROM staged s JOIN offers o USING (sku) WHERE o.article <> 'part'`,
 			// What a row names may be in the catalogue or in the file.
-			problem + `line, field, name, 'no part, carburetor or bundle has this SKU; correct it, or add the article first' FROM (
+			unknown + `line, field, name, 'article' FROM (
 				SELECT line, 'requires' AS field, unnest(requires) AS name FROM staged
 				UNION ALL SELECT line, 'conflicts', unnest(conflicts) FROM staged
 				UNION ALL SELECT line, 'replaced_by', replaced_by FROM staged WHERE replaced_by IS NOT NULL) n
 				WHERE NOT EXISTS (SELECT FROM offers o WHERE o.sku = n.name) AND NOT EXISTS (SELECT FROM staged s WHERE s.sku = n.name)`,
+			// The GTIN of another row, or of an article that keeps it.
+			fault + `line, 'gtin', gtin, format('` + gtinTaken + `', gtin, whose) FROM (
+				SELECT line, gtin, sku, first_value(sku) OVER (PARTITION BY lpad(gtin, 14, '0') ORDER BY line) AS whose FROM staged WHERE (sku, gtin) IS NOT NULL
+				UNION ALL SELECT line, s.gtin, s.sku, o.sku FROM staged s JOIN offers o ON lpad(o.gtin, 14, '0') = lpad(s.gtin, 14, '0')
+					WHERE NOT EXISTS (SELECT FROM staged t WHERE t.sku = o.sku)) s WHERE sku <> whose`,
 		},
 		prune: `DELETE FROM staged s USING offers o JOIN parts p USING (sku)
 			LEFT JOIN (
@@ -320,8 +338,8 @@ func stage[T any](ctx context.Context, in *importer, body io.Reader, kind import
 	}
 	in.read = source.read
 	for _, sql := range []string{
-		problem + "line, field, value, detail FROM staged WHERE detail IS NOT NULL ORDER BY line",
-		"DELETE FROM staged WHERE detail IS NOT NULL",
+		faults,
+		fault + "line, field, value, detail FROM staged WHERE detail IS NOT NULL ORDER BY line",
 		"ANALYZE staged",
 	} {
 		if _, err := in.exec(ctx, sql); err != nil {
@@ -329,27 +347,31 @@ func stage[T any](ctx context.Context, in *importer, body io.Reader, kind import
 		}
 	}
 	// From here on no other writer, so that what is checked is what is changed.
-	if _, err := lockCatalogue(ctx, in.tx); err != nil {
+	current, err := lockCatalogue(ctx, in.tx)
+	if err != nil {
 		return err
 	}
-	for more := true; more; {
-		more = false
+	in.revision = current.revision
+	for {
 		for _, sql := range kind.checks {
-			n, err := in.exec(ctx, sql)
-			if err != nil {
+			if _, err := in.exec(ctx, sql); err != nil {
 				return err
 			}
-			more = more || n > 0
 		}
 		if in.req.Mode == catalog.ImportAtomic {
 			break
 		}
 		// A row can name one that is refused, so once more without those.
-		if _, err := in.exec(ctx, "DELETE FROM staged WHERE line IN (SELECT line FROM import_problems WHERE import_id = $1)"); err != nil {
+		if gone, err := in.exec(ctx, "DELETE FROM staged WHERE line IN (SELECT line FROM faults)"); err != nil {
 			return err
+		} else if gone == 0 {
+			break
 		}
 	}
-	if err := in.tx.QueryRow(ctx, "SELECT count(DISTINCT line) FROM import_problems WHERE import_id = $1", in.id).Scan(&in.bad); err != nil {
+	if err := in.tx.QueryRow(ctx, "SELECT count(DISTINCT line), count(*) FROM faults").Scan(&in.bad, &in.problems); err != nil {
+		return err
+	}
+	if err := in.report(ctx); err != nil {
 		return err
 	}
 	switch {
@@ -367,27 +389,78 @@ func stage[T any](ctx context.Context, in *importer, body io.Reader, kind import
 	if err := in.tx.QueryRow(ctx, "SELECT count(*) FROM staged").Scan(&in.changed); err != nil || in.changed == 0 || in.req.DryRun {
 		return err
 	}
-	revision, err := bump(ctx, in.tx, in.req.Actor, kind.what, fmt.Sprintf("import %s of %d %s", in.id, in.changed, in.req.Kind))
+	in.revision, err = bump(ctx, in.tx, in.req.Actor, kind.what, fmt.Sprintf("import %s of %d %s", in.id, in.changed, in.req.Kind))
 	if err != nil {
 		return err
 	}
-	in.revision = &revision
 	for _, sql := range kind.apply {
-		if _, err := in.exec(ctx, strings.ReplaceAll(sql, ":revision", fmt.Sprint(revision))); err != nil {
+		if _, err := in.exec(ctx, strings.ReplaceAll(sql, ":revision", fmt.Sprint(in.revision))); err != nil {
 			return err
 		}
 	}
-	return audit(ctx, in.tx, in.req.Actor, revision, "import", in.id, nil, map[string]any{"kind": in.req.Kind, "rows_changed": in.changed})
+	return audit(ctx, in.tx, in.req.Actor, in.revision, "import", in.id, nil, map[string]any{"kind": in.req.Kind, "rows_changed": in.changed})
 }
 
-// exec runs a statement about staged; $1, where it has one, is the import's id.
+// exec runs a statement about staged.
 func (in *importer) exec(ctx context.Context, sql string) (rows int64, err error) {
-	var args []any
-	if strings.Contains(sql, "$1") {
-		args = []any{in.id}
-	}
-	tag, err := in.tx.Exec(ctx, sql, args...)
+	tag, err := in.tx.Exec(ctx, sql)
 	return tag.RowsAffected(), err
+}
+
+// report keeps the first faults, and says of unknown names what may have been meant. Looking
+// for near spellings is slow, so the first few names get them.
+func (in *importer) report(ctx context.Context) error {
+	rows, err := in.tx.Query(ctx, `SELECT line, field, value, coalesce(detail, ''), absent FROM faults ORDER BY line, place LIMIT $1`, catalog.MostImportProblems)
+	if err != nil {
+		return err
+	}
+	type found struct {
+		catalog.ImportProblem
+		unknown string
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (f found, err error) {
+		return f, row.Scan(&f.Line, &f.Column, &f.Value, &f.Detail, &f.unknown)
+	})
+	if err != nil || len(list) == 0 {
+		return err
+	}
+	places, err := loadLocations(ctx, in.tx)
+	if err != nil {
+		return err
+	}
+	locations := make([]string, len(places))
+	for i, l := range places {
+		locations[i] = l.ID
+	}
+	meant, suggestions := map[string]string{}, 20
+	kept := make([][]any, len(list))
+	for i, f := range list {
+		switch f.unknown {
+		case "location":
+			f.Detail = fmt.Sprintf("no location has the id %q%s; accepted: %s", f.Value, near(f.Value, locations), strings.Join(locations, ", "))
+		case "article":
+			if _, known := meant[f.Value]; !known && suggestions > 0 {
+				suggestions--
+				if meant[f.Value], err = nearSKU(ctx, in.tx, f.Value); err != nil {
+					return err
+				}
+			}
+			f.Detail = fmt.Sprintf("no part, carburetor or bundle has the SKU %q%s; correct it, or add the article first", f.Value, meant[f.Value])
+		}
+		kept[i] = []any{in.id, f.Line, f.Column, f.Value, f.Detail}
+	}
+	_, err = in.tx.CopyFrom(ctx, pgx.Identifier{"import_problems"}, columns("import_id,line,field,value,detail"), pgx.CopyFromRows(kept))
+	return err
+}
+
+// nearSKU suggests which SKU an unknown one may have meant, of those that sort about it.
+func nearSKU(ctx context.Context, tx pgx.Tx, sku string) (string, error) {
+	rows, err := tx.Query(ctx, `(SELECT sku FROM offers WHERE sku >= $1 ORDER BY sku LIMIT 1000) UNION ALL (SELECT sku FROM offers WHERE sku < $1 ORDER BY sku DESC LIMIT 1000)`, sku)
+	if err != nil {
+		return "", err
+	}
+	skus, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	return near(sku, skus), err
 }
 
 // stagedRows feeds COPY from a decoder, in constant memory.
@@ -399,6 +472,7 @@ type stagedRows[T any] struct {
 	read    int64
 	values  []any
 	waiting FileErrors // of the row last read
+	names   []any      // of that row, of the columns named; goes with the first of waiting
 	err     error
 }
 
@@ -407,7 +481,6 @@ func (s *stagedRows[T]) headerIsWrong() bool { return s.read == 0 }
 
 // Next implements pgx.CopyFromSource.
 func (s *stagedRows[T]) Next() bool {
-	width := len(columns(s.kind.columns))
 	if len(s.waiting) == 0 {
 		if s.err = s.ctx.Err(); s.err != nil {
 			return false
@@ -427,6 +500,7 @@ func (s *stagedRows[T]) Next() bool {
 		if s.decoder.Line() > 1 { // not the header
 			s.read++
 		}
+		s.names = s.namesOf(row)
 	}
 	e := s.waiting[0]
 	s.waiting = s.waiting[1:]
@@ -434,13 +508,30 @@ func (s *stagedRows[T]) Next() bool {
 	if at := s.decoder.Line(); at > 1 {
 		line = at // a row is known by the line it begins on
 	}
-	s.values = append([]any{line}, make([]any, width)...)
+	s.values = append([]any{line}, s.names...)
+	s.names = make([]any, len(s.names))
 	value := ""
 	if at := s.decoder.Line(); at > 1 {
 		value = asFound(s.decoder.Cell(e.Column))
 	}
 	s.values = append(s.values, e.Column, value, e.Detail)
 	return true
+}
+
+// namesOf is a bad row as it is staged: of the columns named what could be read of it.
+func (s *stagedRows[T]) namesOf(row *T) []any {
+	all := columns(s.kind.columns)
+	values := make([]any, len(all))
+	if row == nil {
+		return values
+	}
+	read := s.kind.row(row)
+	for i, name := range all {
+		if slices.Contains(columns(s.kind.named), name) && !namesColumn(s.waiting, name) {
+			values[i] = read[i]
+		}
+	}
+	return values
 }
 
 // asFound is a cell as a report can show it: clipped, and without what is no text.

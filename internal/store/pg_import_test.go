@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -54,7 +55,7 @@ func TestImportReportsEveryBadRow(t *testing.T) {
 		{"a billion on hand", "stock", "sku,location,on_hand\n" + good + sku + "," + place + ",1000000000\n", 3, "on_hand", "1000000000", "1000000"},
 		{"less than none", "stock", "sku,location,on_hand\n" + sku + "," + place + ",-1\n" + good, 2, "on_hand", "-1", "0"},
 		{"half a pack", "stock", "sku,location,on_hand\n" + sku + "," + place + ",1.5\n" + good, 2, "on_hand", "1.5", "whole number"},
-		{"unknown SKU", "stock", "sku,location,on_hand\n" + good + "NOT-THERE," + place + ",1\n", 3, "sku", "NOT-THERE", "has this SKU"},
+		{"unknown SKU", "stock", "sku,location,on_hand\n" + good + "NOT-THERE," + place + ",1\n", 3, "sku", "NOT-THERE", "has the SKU"},
 		{"unknown location", "stock", "sku,location,on_hand\n" + good + sku + ",nowhere,1\n", 3, "location", "nowhere", "accepted: " + place},
 		{"twice", "stock", "sku,location,on_hand\n" + good + good, 3, "sku", other, "is on line 2 already"},
 		{"a comma too many", "stock", "sku,location,on_hand\n" + good + sku + "," + place + ",1,\n", 3, "", "", "4 cells"},
@@ -71,11 +72,11 @@ func TestImportReportsEveryBadRow(t *testing.T) {
 		{"ten megabytes in a cell", "stock", "sku,location,on_hand\n" + strings.Repeat("x", 10<<20) + "," + place + ",1\n", 0, "", "", "bytes"},
 		{"negative price", "prices", "sku,price_minor\n" + sku + ",-5\n", 2, "price_minor", "-5", "above zero"},
 		{"price with a point", "prices", "sku,price_minor\n" + sku + ",12.99\n", 2, "price_minor", "12.99", "write 1299"},
-		{"price of nothing", "prices", "sku,price_minor\nNOT-THERE,100\n", 2, "sku", "NOT-THERE", "has this SKU"},
+		{"price of nothing", "prices", "sku,price_minor\nNOT-THERE,100\n", 2, "sku", "NOT-THERE", "has the SKU"},
 		{"price twice", "prices", "sku,price_minor\n" + sku + ",100\n" + sku + ",200\n", 3, "sku", sku, "is on line 2 already"},
 		{"a part of no kind", "parts", "kind,sku,name,finish,pack_quantity,price_minor,lead_time_days,discontinued\nflux_box,F-1,Box,plain,1,100,0,false\n", 2, "kind", "flux_box", "accepted"},
 		{"a part under a carburetor's SKU", "parts", "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days\nvacuum_cap," + d.Carburetors[0].SKU + ",Cap,1/4,plain,1,100,0\n", 2, "sku", d.Carburetors[0].SKU, "is the SKU of a carburetor"},
-		{"a part that needs nothing there", "parts", "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days,requires\nvacuum_cap,F-1,Cap,1/4,plain,1,100,0,F-2\n", 2, "requires", "F-2", "has this SKU"},
+		{"a part that needs nothing there", "parts", "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days,requires\nvacuum_cap,F-1,Cap,1/4,plain,1,100,0,F-2\n", 2, "requires", "F-2", "has the SKU"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			done, err := w.Import(context.Background(), ask(c.kind, "atomic"), strings.NewReader(c.body))
@@ -83,7 +84,7 @@ func TestImportReportsEveryBadRow(t *testing.T) {
 				t.Fatal(err)
 			}
 			found := problems(t, pool, done.ID)
-			if done.State != "rejected" || done.Bad != 1 || done.Changed != 0 || done.Revision != 0 || len(found) == 0 {
+			if done.State != "rejected" || done.Bad != 1 || done.Changed != 0 || done.Revision != 1 || len(found) == 0 || int(done.Found) != len(found) {
 				t.Fatalf("%+v, %v", done, found)
 			}
 			p := found[0]
@@ -145,7 +146,7 @@ func TestImportModes(t *testing.T) {
 	dry := ask("stock", "valid_rows")
 	dry.DryRun = true
 	done, err = imported(dry, body)
-	if err != nil || done.State != "checked" || done.Bad != 3 || done.Changed != 2 || done.Revision != 0 || onHand(a) == 901 {
+	if err != nil || done.State != "checked" || done.Bad != 3 || done.Changed != 2 || done.Revision != 1 || onHand(a) == 901 {
 		t.Errorf("dry run: %+v, %v", done, err)
 	}
 	done, err = imported(ask("stock", "valid_rows"), body)
@@ -159,7 +160,7 @@ func TestImportModes(t *testing.T) {
 		t.Errorf("%d deltas, %d loads; a stock import is a delta", deltas, loads)
 	}
 	again, err := imported(ask("stock", "valid_rows"), body)
-	if err != nil || again.Changed != 0 || again.Revision != 0 || live.Snapshot().Catalog.Revision != 2 {
+	if err != nil || again.Changed != 0 || again.Revision != 2 || live.Snapshot().Catalog.Revision != 2 {
 		t.Errorf("again: %+v, %v; want no new revision", again, err)
 	}
 
@@ -252,15 +253,136 @@ func TestAnIdempotencyKeyReturnsTheFirstAnswer(t *testing.T) {
 		t.Errorf("the same key of another caller: %+v, %v", done, err)
 	}
 
-	// A refused file is refused again, with its report.
+	// A refused file gives its key back: mended, it comes under the same name.
 	req.IdempotencyKey = "tuesday"
 	first, err := w.Import(ctx, req, body(-1))
 	if err != nil || first.State != "rejected" {
 		t.Fatalf("%+v, %v", first, err)
 	}
-	second, err := w.Import(ctx, req, body(-1))
-	if err != nil || second.ID != first.ID || !second.Repeated || len(problems(t, pool, second.ID)) != 1 {
+	second, err := w.Import(ctx, req, body(81))
+	if err != nil || second.State != "applied" || second.Repeated || second.Changed != 1 {
 		t.Errorf("%+v, %v", second, err)
+	}
+	if again, err := w.Import(ctx, req, body(81)); err != nil || again.ID != second.ID || !again.Repeated {
+		t.Errorf("%+v, %v", again, err)
+	}
+	if refused, err := w.FindImport(ctx, first.ID); err != nil || refused.State != "rejected" || len(problems(t, pool, first.ID)) != 1 {
+		t.Errorf("%+v, %v", refused, err)
+	}
+}
+
+// All of a row is told at once, whatever else is wrong in it.
+func TestImportTellsAllOfARowAtOnce(t *testing.T) {
+	_, pool := seeded(t)
+	w := &store.Writer{Pool: pool}
+	d := load(t, pool)
+	const header = "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days,gtin,requires\n"
+	gtin := d.Parts[slices.IndexFunc(d.Parts, func(p *catalog.Part) bool { return p.GTIN != "" })]
+	near := d.Parts[0].SKU[:len(d.Parts[0].SKU)-1]
+	for _, c := range []struct {
+		kind, body string
+		want       []string
+	}{
+		{"stock", "sku,location,on_hand\n" + near + ",tarnsly,x\n", []string{
+			`2 on_hand "x" is not a whole number; write digits only: 12`,
+			`2 sku no part, carburetor or bundle has the SKU "` + near + `", did you mean `,
+			`2 location no location has the id "tarnsly", did you mean tarnsley?; accepted: brindlecote, tarnsley, wexhollow`}},
+		{"stock", "sku,location,on_hand\n" + d.Parts[0].SKU + ",tarnsley,x\n" + d.Parts[0].SKU + ",tarnsley,y\n", []string{
+			"2 on_hand ", "3 on_hand ", "3 sku the stock of this SKU at this location is on line 2 already"}},
+		{"prices", "sku,price_minor\n" + near + ",-1\n", []string{
+			"2 price_minor is -1", `2 sku no part, carburetor or bundle has the SKU "` + near + `", did you mean `}},
+		{"parts", header + "vacuum_cap,C-1,,1/4,plain,1,100,0," + gtin.GTIN + "," + near + "\n", []string{
+			"2 name is empty", `2 requires no part, carburetor or bundle has the SKU "` + near + `", did you mean `,
+			"2 gtin " + gtin.GTIN + " is the GTIN of " + gtin.SKU + " already, and a scan must find one article; correct it or leave it out"}},
+	} {
+		done, err := w.Import(context.Background(), ask(c.kind, "atomic"), strings.NewReader(c.body))
+		if err != nil || done.State != "rejected" {
+			t.Fatalf("%+v, %v", done, err)
+		}
+		found := problems(t, pool, done.ID)
+		if len(found) != len(c.want) {
+			t.Errorf("%s: %+v", c.body, found)
+			continue
+		}
+		for i, p := range found {
+			if got := fmt.Sprint(p.Line, " ", p.Column, " ", p.Detail); !strings.HasPrefix(got, c.want[i]) {
+				t.Errorf("got %s\nwant %s", got, c.want[i])
+			}
+		}
+	}
+}
+
+// A scan must find one article, whether a bar code is read with 12 digits or with 13.
+func TestAGTINIsOneArticles(t *testing.T) {
+	ctx := context.Background()
+	_, pool := seeded(t)
+	w := &store.Writer{Pool: pool}
+	d := load(t, pool)
+	a, b := *d.Parts[0], *d.Parts[1]
+	// Source: GS1's example GTIN-12, as in internal/units; GTINs in fields of 14 digits are
+	// filled with zeros in front (GS1 General Specifications).
+	a.GTIN, b.GTIN = "614141123452", "0614141123452"
+	if _, err := w.PutPart(ctx, "test", &a, catalog.Precondition{}); err != nil {
+		t.Fatal(err)
+	}
+	want := "0614141123452 is the GTIN of " + a.SKU + " already, and a scan must find one article; correct it or leave it out"
+	b.Discontinued, b.ReplacedBy = true, a.SKU // not even of what replaces it
+	bundle := *d.Bundles[0]
+	bundle.GTIN = b.GTIN
+	for _, write := range []func() (catalog.Written, error){
+		func() (catalog.Written, error) { return w.PutPart(ctx, "test", &b, catalog.Precondition{}) },
+		func() (catalog.Written, error) { return w.PutBundle(ctx, "test", &bundle, catalog.Precondition{}) },
+	} {
+		_, err := write()
+		var invalid *catalog.InvalidError
+		if !errors.As(err, &invalid) || invalid.Violations[0] != (catalog.Violation{Pointer: "/gtin", Detail: want}) {
+			t.Errorf("got %v", err)
+		}
+	}
+	if _, err := pool.Exec(ctx, "UPDATE offers SET gtin = $1 WHERE sku = $2", b.GTIN, b.SKU); err == nil {
+		t.Error("the database takes it")
+	}
+
+	header := "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days,gtin\n"
+	row := func(sku, gtin string) string { return "vacuum_cap," + sku + ",Cap,1/4,plain,1,100,0," + gtin + "\n" }
+	if done, err := w.Import(ctx, ask("parts", "atomic"), strings.NewReader(header+row("C-1", "80614141123458")+row("C-2", "6291041500213"))); err != nil || done.Changed != 2 {
+		t.Fatalf("%+v, %v", done, err)
+	}
+	if done, err := w.Import(ctx, ask("parts", "atomic"), strings.NewReader(header+row("C-1", "6291041500213")+row("C-2", "80614141123458"))); err != nil || done.Changed != 2 {
+		t.Errorf("two cannot be exchanged: %+v, %v", done, err)
+	}
+	for _, c := range []struct {
+		body string
+		bad  int64
+	}{
+		{row("C-3", "96385074") + row("C-4", "96385074"), 1},
+		{row("C-3", "6291041500213"), 1},
+	} {
+		done, err := w.Import(ctx, ask("parts", "atomic"), strings.NewReader(header+c.body))
+		if err != nil || done.State != "rejected" || done.Bad != c.bad || problems(t, pool, done.ID)[0].Column != "gtin" {
+			t.Errorf("%q: %+v, %v, %v", c.body, done, err, problems(t, pool, done.ID))
+		}
+	}
+	// C-1 is refused, so it keeps what C-3 would take.
+	done, err := w.Import(ctx, ask("parts", "valid_rows"), strings.NewReader(header+row("C-1", "x")+row("C-3", "6291041500213")))
+	if err != nil || done.Bad != 2 || done.Changed != 0 {
+		t.Errorf("%+v, %v, %v", done, err, problems(t, pool, done.ID))
+	}
+}
+
+func TestAHopelessFileIsCountedAndItsFirstFaultsTold(t *testing.T) {
+	_, pool := seeded(t)
+	w := &store.Writer{Pool: pool}
+	d := load(t, pool)
+	row := d.Parts[0].SKU + "," + d.Locations[0].ID + ",1\n"
+	const rows = 20_000
+	done, err := w.Import(context.Background(), ask("stock", "atomic"), strings.NewReader("sku,location,on_hand\n"+strings.Repeat(row, rows)))
+	if err != nil || done.Bad != rows-1 || done.Found != rows-1 {
+		t.Fatalf("%+v, %v", done, err)
+	}
+	found := problems(t, pool, done.ID)
+	if len(found) != catalog.MostImportProblems || found[0].Line != 3 || found[len(found)-1].Line != catalog.MostImportProblems+2 {
+		t.Errorf("%d told", len(found))
 	}
 }
 
@@ -269,7 +391,7 @@ func TestExportThenImportIsAnIdentity(t *testing.T) {
 	ctx := context.Background()
 	w := &store.Writer{Pool: pool}
 	formula := *load(t, pool).Parts[0]
-	formula.SKU, formula.Name = "FORMULA-1", `=HYPERLINK("x"), "quoted"; '+@`
+	formula.SKU, formula.GTIN, formula.Name = "FORMULA-1", "", `=HYPERLINK("x"), "quoted"; '+@`
 	if _, err := w.PutPart(ctx, "test", &formula, catalog.Precondition{}); err != nil {
 		t.Fatal(err)
 	}

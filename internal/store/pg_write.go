@@ -13,6 +13,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"onetrip/internal/catalog"
+	"onetrip/internal/units"
 )
 
 // writeTimeout bounds a write of one thing, waiting for other writers included.
@@ -245,6 +246,13 @@ func (w *Writer) put(ctx context.Context, c change) (catalog.Written, error) {
 		if err != nil {
 			return catalog.Written{}, err
 		}
+		if c.offer != nil && c.offer.GTIN != "" {
+			taken, err := c.takenGTIN(ctx, tx)
+			if err != nil {
+				return catalog.Written{}, err
+			}
+			found = append(found, taken...)
+		}
 		if c.offer != nil && c.offer.Price.Currency != current.currency {
 			found = append(found, wrongCurrency(c.offer.Price.Currency, current.currency))
 		}
@@ -357,6 +365,19 @@ func (c *change) unknownNames(ctx context.Context, tx pgx.Tx) ([]catalog.Violati
 		}
 	}
 	return found, nil
+}
+
+// takenGTIN refuses a GTIN that another article has.
+func (c *change) takenGTIN(ctx context.Context, tx pgx.Tx) ([]catalog.Violation, error) {
+	var whose string
+	err := tx.QueryRow(ctx, "SELECT sku FROM offers WHERE lpad(gtin, 14, '0') = $1 AND sku <> $2", units.GTIN14(c.offer.GTIN), c.key).Scan(&whose)
+	switch {
+	case errors.Is(err, pgx.ErrNoRows):
+		return nil, nil
+	case err != nil:
+		return nil, err
+	}
+	return []catalog.Violation{{Pointer: "/gtin", Detail: fmt.Sprintf(gtinTaken, c.offer.GTIN, whose)}}, nil
 }
 
 // references lists what names a vehicle or an article, by kind and id.

@@ -23,9 +23,9 @@ func TestWritesReadBackAndKeepHistory(t *testing.T) {
 	now := func() *catalog.Snapshot { return live.Snapshot().Catalog }
 
 	part := *now().Parts()[0]
-	part.SKU, part.Name, part.Requires, part.Conflicts = "NEW-1", "New part", []string{now().Parts()[1].SKU}, []string{now().Parts()[2].SKU, now().Parts()[3].SKU}
+	part.SKU, part.GTIN, part.Name, part.Requires, part.Conflicts = "NEW-1", "", "New part", []string{now().Parts()[1].SKU}, []string{now().Parts()[2].SKU, now().Parts()[3].SKU}
 	carburetor := *now().Carburetors()[0]
-	carburetor.SKU = "NEW-2"
+	carburetor.SKU, carburetor.GTIN = "NEW-2", ""
 	carburetor.InBox = append([]catalog.InBox{{SKU: "NEW-1", Quantity: 2}}, carburetor.InBox...)
 	bundle := catalog.Bundle{Offer: part.Offer, Contents: []catalog.Amount{{SKU: "NEW-1", Quantity: 3}, {SKU: now().Parts()[4].SKU, Quantity: 1}}}
 	bundle.SKU, bundle.PackQuantity = "NEW-3", 1
@@ -332,7 +332,7 @@ func TestSQLInEveryTextIsText(t *testing.T) {
 	s := live.Snapshot().Catalog
 
 	part := *s.Parts()[0]
-	part.SKU, part.Name = "NASTY-1", nasty
+	part.SKU, part.GTIN, part.Name = "NASTY-1", "", nasty
 	var series *catalog.Part // a kind with a text attribute
 	for _, p := range s.Parts() {
 		if _, ok := p.Attr("series"); ok {
@@ -344,13 +344,13 @@ func TestSQLInEveryTextIsText(t *testing.T) {
 					form.Attributes[i].Value.Text = `'; DROP--\"$1`
 				}
 			}
-			q.SKU, q.Name, q.Form = "NASTY-2", nasty, &form
+			q.SKU, q.GTIN, q.Name, q.Form = "NASTY-2", "", nasty, &form
 			series = &q
 			break
 		}
 	}
 	carburetor := *s.Carburetors()[0]
-	carburetor.SKU, carburetor.Name, carburetor.Series = "NASTY-3", nasty, `'; DROP--\"$1`
+	carburetor.SKU, carburetor.GTIN, carburetor.Name, carburetor.Series = "NASTY-3", "", nasty, `'; DROP--\"$1`
 	bundle := catalog.Bundle{Offer: part.Offer, Contents: []catalog.Amount{{SKU: "NASTY-1", Quantity: 1}}}
 	bundle.SKU, bundle.PackQuantity = "NASTY-4", 1
 	vehicle := *s.Vehicles()[0]

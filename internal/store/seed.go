@@ -24,7 +24,7 @@ import (
 // validated, and every SKU and id that a row names must exist; FileErrors lists all
 // that is wrong. The revision is 1.
 func ReadCatalogue(fsys fs.FS) (*catalog.Data, error) {
-	r := &reader{fsys: fsys, data: &catalog.Data{Revision: 1, RuleFiles: map[string]string{}}, articles: map[string]place{}}
+	r := &reader{fsys: fsys, data: &catalog.Data{Revision: 1, RuleFiles: map[string]string{}}, articles: map[string]place{}, gtins: map[string]string{}}
 	for _, read := range []func() error{
 		r.settings, r.locations, r.vehicles, r.carburetors, r.parts, r.bundles, r.stock, r.rules, r.references,
 	} {
@@ -51,7 +51,8 @@ type reader struct {
 	fsys     fs.FS
 	data     *catalog.Data
 	found    FileErrors
-	articles map[string]place // every SKU of parts, carburetors and bundles
+	articles map[string]place  // every SKU of parts, carburetors and bundles
+	gtins    map[string]string // whose each is, by units.GTIN14
 	wanted   []reference
 	broken   bool // some rows could not be read at all: what they define is unknown
 }
@@ -74,14 +75,26 @@ func (r *reader) refer(at place, column string, skus ...string) {
 	}
 }
 
-// article notes a SKU; no two articles share one.
-func (r *reader) article(sku string, at place) {
-	if first, taken := r.articles[sku]; taken {
-		r.bad(at, "sku", "%s is the SKU of %s already; give each article its own", sku, first)
-	} else if sku != "" {
-		r.articles[sku] = at
+// article notes SKU and GTIN; no two articles share one.
+func (r *reader) article(o *catalog.Offer, at place) {
+	if first, taken := r.articles[o.SKU]; taken {
+		r.bad(at, "sku", "%s is the SKU of %s already; give each article its own", o.SKU, first)
+	} else if o.SKU != "" {
+		r.articles[o.SKU] = at
+	}
+	if o.GTIN == "" {
+		return
+	}
+	key := units.GTIN14(o.GTIN)
+	if whose, taken := r.gtins[key]; taken && whose != o.SKU {
+		r.bad(at, "gtin", gtinTaken, o.GTIN, whose)
+	} else {
+		r.gtins[key] = o.SKU
 	}
 }
+
+// gtinTaken refuses a GTIN that is another SKU's.
+const gtinTaken = "%s is the GTIN of %s already, and a scan must find one article; correct it or leave it out"
 
 // unique notes an id of a vehicle or location and complains of a second.
 func (r *reader) unique(seen map[string]place, id string, at place) {
@@ -179,7 +192,7 @@ func (r *reader) carburetors() error {
 		return k
 	}
 	err := eachRow(r, "carburetors.csv", CarburetorTable(r.data.Currency), func(k *catalog.Carburetor, at place) {
-		r.article(k.SKU, at)
+		r.article(&k.Offer, at)
 		r.refer(at, "replaced_by", k.ReplacedBy)
 		bySKU[k.SKU] = k
 		r.data.Carburetors = append(r.data.Carburetors, k)
@@ -232,7 +245,7 @@ func (r *reader) parts() error {
 			continue
 		}
 		err := eachRow(r, file, PartTable(r.data.Currency, kind), func(p *catalog.Part, at place) {
-			r.article(p.SKU, at)
+			r.article(&p.Offer, at)
 			r.refer(at, "replaced_by", p.ReplacedBy)
 			r.refer(at, "requires", p.Requires...)
 			r.refer(at, "conflicts", p.Conflicts...)
@@ -248,7 +261,7 @@ func (r *reader) parts() error {
 func (r *reader) bundles() error {
 	bySKU, places := map[string]*catalog.Bundle{}, map[string]place{}
 	err := eachRow(r, "bundles.csv", BundleTable(r.data.Currency), func(b *catalog.Bundle, at place) {
-		r.article(b.SKU, at)
+		r.article(&b.Offer, at)
 		r.refer(at, "replaced_by", b.ReplacedBy)
 		bySKU[b.SKU], places[b.SKU] = b, at
 		r.data.Bundles = append(r.data.Bundles, b)

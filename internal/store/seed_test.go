@@ -214,10 +214,14 @@ func TestReadCatalogueRefusals(t *testing.T) {
 		"bundle of what":   {add("bundle_contents.csv", "BN-1,QQQQ,1"), `bundle_contents.csv:4: sku: no part, carburetor or bundle has the SKU "QQQQ"` + noSKU},
 		"bundle of bundle": {add("bundle_contents.csv", "BN-1,BN-1,1"), "bundle_contents.csv:4: sku: BN-1 is a bundle, and a bundle cannot hold another; list what is in it"},
 		"content twice":    {add("bundle_contents.csv", "BN-1,CL-1,1"), "bundle_contents.csv:4: sku: CL-1 is in bundle BN-1 already; list it once with the sum"},
-		"empty bundle":     {add("bundles.csv", "BN-2,Bundle,plain,400,1"), "bundles.csv:3: sku: bundle BN-2 is empty; list what is in it in bundle_contents.csv"},
-		"stock of what":    {add("stock.csv", "QQQQ,north,1"), `stock.csv:4: sku: no part, carburetor or bundle has the SKU "QQQQ"` + noSKU},
-		"stock where":      {add("stock.csv", "CL-2,nrth,1"), `stock.csv:4: location: no location has the id "nrth", did you mean north?; accepted: north`},
-		"stock twice":      {add("stock.csv", "CL-1,north,1"), "stock.csv:4: sku: the stock of CL-1 at north stands at stock.csv:2 already; list it once"},
+		"GTIN twice": {func(f fstest.MapFS) {
+			write("bundles.csv", "sku,name,finish,price_minor,lead_time_days,gtin\nBN-1,Bundle,plain,400,1,0614141123452\n")(f)
+			write("parts/vacuum_cap.csv", "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days,gtin\nvacuum_cap,CP-1,Cap,1/4,plain,5,300,1,614141123452\n")(f)
+		}, "bundles.csv:2: gtin: 0614141123452 is the GTIN of CP-1 already, and a scan must find one article; correct it or leave it out"},
+		"empty bundle":  {add("bundles.csv", "BN-2,Bundle,plain,400,1"), "bundles.csv:3: sku: bundle BN-2 is empty; list what is in it in bundle_contents.csv"},
+		"stock of what": {add("stock.csv", "QQQQ,north,1"), `stock.csv:4: sku: no part, carburetor or bundle has the SKU "QQQQ"` + noSKU},
+		"stock where":   {add("stock.csv", "CL-2,nrth,1"), `stock.csv:4: location: no location has the id "nrth", did you mean north?; accepted: north`},
+		"stock twice":   {add("stock.csv", "CL-1,north,1"), "stock.csv:4: sku: the stock of CL-1 at north stands at stock.csv:2 already; list it once"},
 		"refused row's SKU still counts": {func(f fstest.MapFS) {
 			f["parts/hose_clamp.csv"].Data = []byte(strings.Replace(string(f["parts/hose_clamp.csv"].Data), "CL-1,Clamp,3/8", "CL-1,Clamp,3/0", 1))
 		}, `parts/hose_clamp.csv:2: hose_in: size "3/0": divides by zero; write a fraction (5/16), a mixed number (1-1/16), a decimal (0.375) or a dash size (-6)`},

@@ -11,6 +11,7 @@ import (
 	"onetrip/internal/kit"
 	"onetrip/internal/kit/kittest"
 	"onetrip/internal/store"
+	"onetrip/internal/units"
 )
 
 func synthetic(t *testing.T, size store.Synthetic) *catalog.Data {
@@ -56,8 +57,23 @@ func TestSyntheticIsValid(t *testing.T) {
 	for _, c := range d.Carburetors {
 		check(c.SKU, c.Validate())
 	}
+	gtins := map[string]string{}
+	once := func(o *catalog.Offer) {
+		key := units.GTIN14(o.GTIN)
+		if other, taken := gtins[key]; taken && o.GTIN != "" {
+			t.Errorf("%s and %s have the GTIN %s", other, o.SKU, o.GTIN)
+		}
+		gtins[key] = o.SKU
+	}
+	for _, c := range d.Carburetors {
+		once(&c.Offer)
+	}
+	for _, b := range d.Bundles {
+		once(&b.Offer)
+	}
 	kinds := map[catalog.Kind]int{}
 	for _, p := range d.Parts {
+		once(&p.Offer)
 		check(p.SKU, p.Validate())
 		kinds[p.Kind]++
 	}

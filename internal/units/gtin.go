@@ -1,6 +1,9 @@
 package units
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // GTINCheckDigit returns the check digit that follows body, the number without
 // its last digit (7, 11, 12 or 13 digits). From the right the digits weigh
@@ -48,3 +51,8 @@ func ValidateGTIN(gtin string) error {
 	}
 	return nil
 }
+
+// GTIN14 is a GTIN of any length in 14 digits, zeros in front. A scanner may read one bar
+// code as 12 digits or as 13; numbers that are the same here are one article's.
+// Source: GS1 General Specifications, GTINs in a field of 14 digits.
+func GTIN14(gtin string) string { return strings.Repeat("0", max(0, 14-len(gtin))) + gtin }
