@@ -8,6 +8,7 @@ import (
 	"errors"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -210,9 +211,22 @@ func TestDatabaseCommandsSayWhatIsMissing(t *testing.T) {
 	if _, stderr, code := runProgram(t, "", "serve", "--listen", "127.0.0.1:0"); code != exitFailed || !strings.Contains(stderr, "go run ./api import") {
 		t.Errorf("serve on an empty database: exit code %d: %s", code, stderr)
 	}
-	t.Setenv(databaseVariable, "postgres://127.0.0.1:1/nothing?connect_timeout=1")
-	if _, stderr, code := runProgram(t, "", "serve", "--listen", "127.0.0.1:0"); code != exitFailed || !strings.Contains(stderr, "does not answer") {
-		t.Errorf("serve without a server: exit code %d: %s", code, stderr)
+	url, err := url.Parse(os.Getenv(databaseVariable))
+	if err != nil {
+		t.Fatal(err)
+	}
+	url.Path = "/no_such_database"
+	for _, test := range []struct{ url, says string }{
+		{"postgres://127.0.0.1:1/nothing?connect_timeout=1", "connection refused; see that it runs and that DATABASE_URL names it"},
+		{url.String(), `database "no_such_database" does not exist; create it with createdb no_such_database, or with CREATE DATABASE no_such_database in psql, then run migrate`},
+	} {
+		t.Setenv(databaseVariable, test.url)
+		for _, args := range [][]string{{"serve", "--listen", "127.0.0.1:0"}, {"migrate"}, {"import", "--stock", "../db/seed/stock.csv"}} {
+			_, stderr, code := runProgram(t, "", args...)
+			if code != exitFailed || !strings.Contains(stderr, "the database does not answer: ") || !strings.HasSuffix(stderr, test.says+"\n") || strings.Count(stderr, "\n") != 1 {
+				t.Errorf("%s %v: exit code %d: %s", test.url, args, code, stderr)
+			}
+		}
 	}
 }
 

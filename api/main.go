@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
 
 	"github.com/alecthomas/kong"
 )
@@ -28,6 +29,8 @@ type commandLine struct {
 	Rules   rulesCommand   `cmd:"" help:"Check the rules that say what a swap needs, and see why they fire."`
 	Keys    keysCommand    `cmd:"" help:"Make, list, rotate and revoke access keys."`
 	Bench   benchCommand   `cmd:"" help:"Measure: a made-up catalogue of a retailer's size beside the demo catalogue."`
+
+	Version kong.VersionFlag `help:"Print the version and end."`
 }
 
 const description = `What a carburetor swap needs: sizing, parts, proof that they join, and cautions.
@@ -50,7 +53,7 @@ func main() {
 func run(ctx context.Context, args []string, s streams) int {
 	helped := false
 	parser, err := kong.New(&commandLine{},
-		kong.Name("api"), kong.Description(description), kong.Writers(s.out, s.err), kong.ConfigureHelp(kong.HelpOptions{WrapUpperBound: reportWidth}),
+		kong.Description(description), kong.Vars{"version": version()}, kong.Writers(s.out, s.err), kong.ConfigureHelp(kong.HelpOptions{WrapUpperBound: reportWidth}),
 		kong.Exit(func(int) { helped = true }), kong.BindTo(ctx, (*context.Context)(nil)), kong.Bind(s))
 	if err != nil {
 		return fail(s.err, err, exitFailed)
@@ -73,6 +76,21 @@ func run(ctx context.Context, args []string, s streams) int {
 		return fail(s.err, err, exitFailed)
 	}
 	return exitOK
+}
+
+// version is what the Go tool knows of the build: the version or commit, and itself.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	text := "onetrip " + info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" {
+			text += ", commit " + s.Value
+		}
+	}
+	return text + ", " + info.GoVersion
 }
 
 func fail(w io.Writer, err error, code int) int {

@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"syscall"
 	"testing"
@@ -70,6 +71,17 @@ func TestWithoutArgumentsPrintsHelpWithAnExampleThatExists(t *testing.T) {
 	file, _, _ := strings.Cut(rest, "\n")
 	if _, stderr, code := runProgram(t, "", "resolve", filepath.Join("..", file)); code != exitOK {
 		t.Errorf("the example fails with %d: %s", code, stderr)
+	}
+}
+
+func TestVersion(t *testing.T) {
+	stdout, stderr, code := runProgram(t, "", "--version")
+	if code != exitOK || stderr != "" || !strings.HasPrefix(stdout, "onetrip ") || !strings.HasSuffix(stdout, ", "+runtime.Version()+"\n") {
+		t.Errorf("exit code %d, stdout %q, stderr %q", code, stdout, stderr)
+	}
+	// The program is called what it was built as.
+	if help, _, _ := runProgram(t, "", "--help"); !strings.HasPrefix(help, "Usage: "+filepath.Base(os.Args[0])+" <command>") {
+		t.Errorf("%.80s", help)
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"onetrip/internal/catalog"
 	"onetrip/internal/httpapi"
 	"onetrip/internal/kit"
 	"onetrip/internal/rules"
@@ -128,9 +129,17 @@ func (c *rulesExplainCommand) Run(ctx context.Context, s streams) error {
 		return mistakes(name, err)
 	}
 	if c.Rule != "" {
+		known := make([]string, 0, 2*len(traces))
+		for _, t := range traces {
+			known = append(known, t.Rule.ID, t.Rule.Need)
+		}
 		traces = slices.DeleteFunc(traces, func(t kit.RuleTrace) bool { return t.Rule.ID != c.Rule && t.Rule.Need != c.Rule })
 		if len(traces) == 0 {
-			return &inputError{fmt.Errorf("--rule %s: no rule has that id or raises that need; leave it out to see all", c.Rule)}
+			meant := ""
+			if near := catalog.Near(c.Rule, known, 3); len(near) > 0 {
+				meant = ", did you mean " + strings.Join(near, " or ") + "?"
+			}
+			return &inputError{fmt.Errorf("--rule %s: no rule has that id or raises that need%s; leave it out to see all", c.Rule, meant)}
 		}
 	}
 	return writeTraces(s.out, traces)

@@ -61,6 +61,9 @@ func TestRulesExplain(t *testing.T) {
 	if n := strings.Count(all, "\n  when   "); n < 80 || !strings.Contains(all, "did not fire") || !strings.Contains(all, " fired for ") {
 		t.Errorf("%d rules are told of", n)
 	}
+	if _, stderr, _ := runProgram(t, "", "rules", "explain", "--vehicle", "halvorne-ferrymaster-1972", "--carburetor", "QYC-2A95", "--rule", "fuel.hos"); !strings.Contains(stderr, ", did you mean fuel.hose or fuel-hose?") {
+		t.Errorf("a slip in the rule: %s", stderr)
+	}
 	for _, args := range [][]string{{}, {"--vehicle", "x"}, {"x.json", "--vehicle", "x"}, {"--vehicle", "x", "--carburetor", "QYC-2A95"},
 		{"../testdata/requests/first.json", "--rule", "none"}, {"no-such-file.json"}} {
 		if _, stderr, code := runProgram(t, "", append([]string{"rules", "explain"}, args...)...); code != exitWrongInput || stderr == "" {

@@ -12,7 +12,7 @@ import (
 
 // ErrUnavailable says that the database cannot be asked now. What is in memory is
 // still served; a write may be tried again after a while.
-var ErrUnavailable = errors.New("the database does not answer; the last known catalogue is still served, try again in a few seconds")
+var ErrUnavailable = errors.New("the database does not answer")
 
 // ErrPreconditionFailed says that a thing is not as the writer believes.
 var ErrPreconditionFailed = errors.New("it has changed since you read it, or is not there; read it again, repeat your change on what you get, and write with its ETag")

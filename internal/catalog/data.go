@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 )
@@ -52,13 +53,18 @@ type NotFoundError struct {
 	What    string // "carburetor", "vehicle", "part", "rule"
 	ID      string
 	Near    []string // up to three near spellings
+	All     []string // what there is, where that are few
+	Where   string   // instead of "in the catalogue", of what is not kept there
 	Pointer string   // into the request, when the request named it
 }
 
 func (e *NotFoundError) Error() string {
-	text := fmt.Sprintf("no %s %q in the catalogue", e.What, e.ID)
+	text := fmt.Sprintf("no %s %q %s", e.What, e.ID, cmp.Or(e.Where, "in the catalogue"))
 	if len(e.Near) > 0 {
 		text += "; did you mean " + strings.Join(e.Near, ", ") + "?"
+	}
+	if len(e.All) > 0 {
+		text += "; accepted: " + strings.Join(e.All, ", ")
 	}
 	return text
 }

@@ -371,14 +371,16 @@ func (s *Snapshot) Offer(sku string) *Offer {
 	return nil
 }
 
-// Location returns the index of a location in Locations, or a NotFoundError.
+// Location returns the index of a location in Locations, or a NotFoundError that lists them.
 func (s *Snapshot) Location(id string) (int, error) {
+	all := make([]string, len(s.Locations))
 	for i, l := range s.Locations {
 		if l.ID == id {
 			return i, nil
 		}
+		all[i] = l.ID
 	}
-	return -1, &NotFoundError{What: "location", ID: id, Near: nearIDs(id, s.Locations, func(l Location) string { return l.ID })}
+	return -1, &NotFoundError{What: "location", ID: id, Near: Near(id, all, 3), All: all}
 }
 
 // AllLocations as a location index means stock in all locations together.

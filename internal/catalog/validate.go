@@ -53,15 +53,7 @@ func (v *Vehicle) Validate() []Violation {
 		c.number("/year", float64(v.Year), limits{low: 1900, high: 2100, hints: []hint{{from: 10, to: 99, text: "{v} looks like the last two digits; write all four: 19{v}", factor: 1}}})
 	}
 
-	c.number("/engine/displacement_in3", v.Engine.DisplacementIn3, limits{20, 1200, "in³", []hint{
-		meant(0.3, 9.9, "litres", "L", in3PerLitre, "in³"), meant(1200, 20000, "cm³", "cm³", in3PerLitre/1000, "in³")}})
-	c.number("/engine/cylinders", float64(v.Engine.Cylinders), limits{low: 1, high: 16})
-	oneOf(&c, "/engine/tune", v.Engine.Tune, Tunes)
-	c.maybe("/engine/redline_rpm", v.Engine.RedlineRPM, limits{500, 15000, "rpm", []hint{meant(0.5, 15, "thousands of rpm", "thousand", 1000, "rpm")}})
-	c.maybe("/engine/volumetric_efficiency", v.Engine.VolumetricEfficiency, limits{0.3, 1.5, "", []hint{{from: 10, to: 200, text: "{v} looks like percent; write {ours}", factor: 0.01}}})
-	c.maybe("/engine/idle_vacuum_inhg", v.Engine.IdleVacuumInHg, limits{1, 25, "inHg", []hint{
-		meant(25, 90, "kPa", "kPa", inHgPerKPa, "inHg"), meant(90, 700, "mmHg", "mmHg", 1/mmPerIn, "inHg"),
-		{from: -25, to: -1, text: "vacuum is written without a sign: {ours}", factor: -1}}})
+	c.within("/engine", v.Engine.Validate())
 
 	oneOf(&c, "/intake/flange", v.Intake.Flange, Flanges)
 	c.number("/intake/hood_clearance_in", v.Intake.HoodClearanceIn, limits{1, 40, "in", []hint{mm(40, 1000),
@@ -117,6 +109,21 @@ func (v *Vehicle) Validate() []Violation {
 
 	// No hint: an altitude in metres is a plausible altitude in feet.
 	c.number("/site/altitude_ft", v.Site.AltitudeFt, limits{low: -1500, high: 20000, unit: "ft"})
+	return c.found
+}
+
+// Validate returns everything wrong with the engine; pointers are relative to it.
+func (e *Engine) Validate() []Violation {
+	var c checker
+	c.number("/displacement_in3", e.DisplacementIn3, limits{20, 1200, "in³", []hint{
+		meant(0.3, 9.9, "litres", "L", in3PerLitre, "in³"), meant(1200, 20000, "cm³", "cm³", in3PerLitre/1000, "in³")}})
+	c.number("/cylinders", float64(e.Cylinders), limits{low: 1, high: 16})
+	oneOf(&c, "/tune", e.Tune, Tunes)
+	c.maybe("/redline_rpm", e.RedlineRPM, limits{500, 15000, "rpm", []hint{meant(0.5, 15, "thousands of rpm", "thousand", 1000, "rpm")}})
+	c.maybe("/volumetric_efficiency", e.VolumetricEfficiency, limits{0.3, 1.5, "", []hint{{from: 10, to: 200, text: "{v} looks like percent; write {ours}", factor: 0.01}}})
+	c.maybe("/idle_vacuum_inhg", e.IdleVacuumInHg, limits{1, 25, "inHg", []hint{
+		meant(25, 90, "kPa", "kPa", inHgPerKPa, "inHg"), meant(90, 700, "mmHg", "mmHg", 1/mmPerIn, "inHg"),
+		{from: -25, to: -1, text: "vacuum is written without a sign: {ours}", factor: -1}}})
 	return c.found
 }
 
@@ -754,12 +761,13 @@ func (c *checker) end(pointer string, e End, accepted []Family) {
 		return
 	}
 	built, err := NewEnd(e.Family, e.SizeText(), e.Gender)
-	if err != nil {
+	switch {
+	case err != nil:
 		c.add(pointer, "%s", oneLine(err))
-	} else if built != e {
+	case built != e:
 		c.add(pointer, "%s has size %s and thread %s, which do not belong together; accepted: size %s, thread %s",
 			e, e.Size, orNone(e.Thread), built.Size, orNone(built.Thread))
-	} else {
+	default:
 		c.tradeSize(pointer+"/size", e.Size, fourInches) // the families without a table of sizes take any
 	}
 }

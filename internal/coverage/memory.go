@@ -185,7 +185,7 @@ func (m *Memory) find(id string) (*kept, error) {
 
 // NotFound is the error for an unknown report.
 func NotFound(id string) error {
-	return &catalog.NotFoundError{What: "coverage report", ID: id}
+	return &catalog.NotFoundError{What: "coverage report", ID: id, Where: "is kept; ask for it anew with POST /v1/coverage"}
 }
 
 // run works a report out on one snapshot.

@@ -506,6 +506,9 @@ type PortUse = kit.PortUse
 // Preferences What matters in the choice of parts. Everything may be left out.
 type Preferences = kit.Preferences
 
+// Price The price of a pack.
+type Price = units.Money
+
 // Problem What went wrong (RFC 9457).
 type Problem struct {
 	// Detail This problem in one line: what is wrong, where, how to mend it.
@@ -539,7 +542,7 @@ type Problem struct {
 
 	// Title The kind of problem in words.
 	//
-	// Example: The question is not valid
+	// Example: The body is not valid
 	Title string `json:"title"`
 
 	// Type The kind of problem, stable: branch on it, not on texts. A tag URI (RFC 4151), not an address.
@@ -813,6 +816,9 @@ type SizeVerdict = calc.Verdict
 // SizedCarburetor One carburetor against the demand.
 type SizedCarburetor = kit.SizedCarburetor
 
+// SizedVehicle A car of which the engine is looked at; what else is known of it may be given too.
+type SizedVehicle = catalog.Vehicle
+
 // Sizing Air demand and every carburetor ranked against it.
 type Sizing = kit.Sizing
 
@@ -820,8 +826,8 @@ type Sizing = kit.Sizing
 //
 // Example: {"vehicle_id":"halvorne-ferrymaster-1972"}
 type SizingRequest struct {
-	// Vehicle One described car. Fields that are not required may be unknown: leave them out, and the answer asks for them where they decide something. No value is assumed that would hide a safety matter.
-	Vehicle *Vehicle `json:"vehicle,omitempty"`
+	// Vehicle A car of which the engine is looked at; what else is known of it may be given too.
+	Vehicle *SizedVehicle `json:"vehicle,omitempty"`
 
 	// VehicleID Id of a vehicle in the catalogue.
 	//

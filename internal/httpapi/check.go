@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/labstack/echo/v4"
@@ -143,6 +144,10 @@ func checkQuery(raw string, declared []*openapi3.Parameter) error {
 			continue
 		}
 		values, schema := query[name], declared[at].Schema.Value
+		if i := slices.IndexFunc(values, func(v string) bool { return !utf8.ValidString(v) }); i >= 0 {
+			fault(name, "%s is not UTF-8; percent-encode the bytes of UTF-8", strconv.Quote(clip(values[i])))
+			continue
+		}
 		if len(values) > 1 && !schema.Type.Is(openapi3.TypeArray) {
 			fault(name, "is given %d times; give it once", len(values))
 			continue

@@ -35,7 +35,12 @@ func DecodeResolve(body []byte) (*kit.Request, error) {
 
 // DecodeSizing reads a request for sizing as POST /v1/sizing does.
 func DecodeSizing(body []byte) (*SizingRequest, error) {
-	return decode(body, schemaNamed("SizingRequest"), func(r *SizingRequest) []catalog.Violation { return validateVehicle(r.Vehicle) })
+	return decode(body, schemaNamed("SizingRequest"), func(r *SizingRequest) []catalog.Violation {
+		if r.Vehicle == nil {
+			return nil
+		}
+		return under("/vehicle/engine", r.Vehicle.Engine.Validate())
+	})
 }
 
 // validateVehicle validates the vehicle inside a question.
@@ -43,9 +48,13 @@ func validateVehicle(v *catalog.Vehicle) []catalog.Violation {
 	if v == nil {
 		return nil
 	}
-	found := v.Validate()
+	return under("/vehicle", v.Validate())
+}
+
+// under are violations of what stands at a pointer.
+func under(pointer string, found []catalog.Violation) []catalog.Violation {
 	for i := range found {
-		found[i].Pointer = "/vehicle" + found[i].Pointer
+		found[i].Pointer = pointer + found[i].Pointer
 	}
 	return found
 }
@@ -262,7 +271,50 @@ func syntaxHint(body []byte, offset int, cause error) (at int, hint string) {
 			return offset, fmt.Sprintf("there is a comma before %q; take it out", after[0])
 		}
 	}
-	return offset, strings.TrimPrefix(cause.Error(), "jsontext: ")
+	reason := strings.TrimPrefix(cause.Error(), "jsontext: ")
+	if strings.Contains(reason, "in literal") { // the reader knows after some letters what it should be
+		return start, fmt.Sprintf("found %s; JSON has true, false and null, and puts texts in double quotes", strconv.Quote(clip(word(body[start:]))))
+	}
+	for _, n := range notWellFormed {
+		if strings.Contains(reason, n.reason) {
+			return offset, fmt.Sprintf(n.hint, found(body[offset:]))
+		}
+	}
+	return offset, reason + "; write JSON (RFC 8259)"
+}
+
+// notWellFormed are the reader's reasons in words; %s is what stands there.
+var notWellFormed = []struct{ reason, hint string }{
+	{"after top-level value", "found %s after the end of the body; send one object and nothing after it"},
+	{"exceeded max depth", "found %s more than 10,000 deep; take off brackets, a body has less than ten one inside another"},
+	{"invalid UTF-8", "found %s, which is not UTF-8; save or send the body as UTF-8"},
+	{"invalid surrogate pair", `found %s, a half of a character; write both halves, or the character itself`},
+	{"invalid escape sequence", `found %s, which is no escape of JSON; write a backslash as \\`},
+	{"in string (expecting non-control character)", `found %s in a text, a control character; write a line break as \n, a tab as \t`},
+	{"after object value (expecting", "found %s after a value; write a comma before the next name, or } at the end"},
+	{"after array element (expecting", "found %s after a value; write a comma before the next one, or ] at the end"},
+	{"after object name (expecting", "found %s after a name; write a colon between name and value"},
+	{"at start of string", "found %s where a name begins; names stand in double quotes"},
+	{"at start of value", "found %s where a name or value begins; names and texts stand in double quotes"},
+	{"in number", "found %s in a number; write digits with a decimal point: 5.125"},
+}
+
+// found is the character that text begins with, an escape whole.
+func found(text []byte) string {
+	r, size := utf8.DecodeRune(text)
+	switch {
+	case size == 0:
+		return "the end"
+	case r == utf8.RuneError && size == 1:
+		return fmt.Sprintf("the byte 0x%02X", text[0])
+	case bytes.HasPrefix(text, []byte(`\u`)):
+		size = min(len(text), len(`\u0000`))
+	case r == '\\':
+		size = min(len(text), len(`\n`))
+	default:
+		return strconv.QuoteRune(r)
+	}
+	return strings.ToValidUTF8(string(text[:size]), "\uFFFD")
 }
 
 func isWord(b byte) bool {

@@ -94,7 +94,8 @@ func addUnknown(e *openapi3.SchemaError, pointer string, add func(pointer string
 func missing(s *openapi3.Schema) string {
 	text := "is missing; " + wanted(s)
 	if s.Description != "" {
-		text += ": " + lowerFirst(strings.TrimSuffix(s.Description, "."))
+		first, _, _ := strings.Cut(s.Description, "\n")
+		text += ": " + lowerFirst(strings.TrimSuffix(first, "."))
 	}
 	return text
 }
@@ -141,6 +142,9 @@ func describe(e *openapi3.SchemaError) (detail string, void bool) {
 	case "maxLength":
 		return fmt.Sprintf("%s is longer than %d characters", found, *s.MaxLength), false
 	case "pattern":
+		if form, ok := forms[s.Pattern]; ok {
+			return fmt.Sprintf("%s is not accepted; write %s, as in %s", found, form, s.Example), false
+		}
 		return fmt.Sprintf("%s is not accepted; %s", found, wanted(s)), false
 	case "minItems":
 		return fmt.Sprintf("has too few items; at least %d, or leave it out", s.MinItems), false
@@ -150,6 +154,14 @@ func describe(e *openapi3.SchemaError) (detail string, void bool) {
 		return "names something twice; name it once", false
 	}
 	return e.Reason, false
+}
+
+// forms are the contract's patterns in words.
+var forms = map[string]string{
+	`^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*$`: "group.name",
+	`^[A-Z]{3}$`:                         "the three capital letters of ISO 4217",
+	`^[A-Za-z0-9][A-Za-z0-9._-]*$`:       "letters, digits and . _ -, first a letter or digit",
+	`^([0-9]{8}|[0-9]{12,14})$`:          "8, 12, 13 or 14 digits",
 }
 
 // wanted says what a schema takes.

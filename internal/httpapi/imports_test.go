@@ -198,7 +198,7 @@ func TestImports(t *testing.T) {
 			{"not gzip", c.importCSV("kind=stock", header, "Content-Encoding", "gzip"), 400, "Content-Encoding is gzip, but the body is not, or is cut off"},
 			{"cut gzip", c.importCSV("kind=stock", gzipped(t, strings.Repeat(header, 1000))[:40], "Content-Encoding", "gzip"), 400, "Content-Encoding is gzip, but the body is not, or is cut off"},
 			{"empty key", c.importCSV("kind=stock", header, "Idempotency-Key", "two words"), 400, "Idempotency-Key: is not 1 to 200 visible ASCII characters"},
-			{"unknown", c.get("/v1/imports/nothing"), 404, `no import "nothing"`},
+			{"unknown", c.get("/v1/imports/nothing"), 404, `no import "nothing" was made; `},
 		} {
 			p := problem(t, tc.reply)
 			if lines := append(faultLines(p), p.Detail); p.Status != tc.status || !strings.HasPrefix(lines[0], tc.want) {

@@ -27,12 +27,12 @@ var kinds = map[ProblemType]struct {
 }{
 	ProblemTypeMalformedJSON:        {http.StatusBadRequest, "The body is not JSON"},
 	ProblemTypeUnreadableBody:       {http.StatusBadRequest, "The body cannot be read"},
-	ProblemTypeBadParameter:         {http.StatusBadRequest, "A query parameter is wrong"},
+	ProblemTypeBadParameter:         {http.StatusBadRequest, "A parameter or header is wrong"},
 	ProblemTypeBadCursor:            {http.StatusBadRequest, "The cursor is wrong"},
 	ProblemTypeUnauthorized:         {http.StatusUnauthorized, "A key is needed"},
 	ProblemTypeForbidden:            {http.StatusForbidden, "The key is not allowed to do this"},
 	ProblemTypeNoSuchPath:           {http.StatusNotFound, "There is no such path"},
-	ProblemTypeNotFound:             {http.StatusNotFound, "The catalogue has no such thing"},
+	ProblemTypeNotFound:             {http.StatusNotFound, "There is no such thing"},
 	ProblemTypeUnknownCode:          {http.StatusNotFound, "No kit has this code"},
 	ProblemTypeMistypedCode:         {http.StatusNotFound, "The code is mistyped"},
 	ProblemTypeMethodNotAllowed:     {http.StatusMethodNotAllowed, "The path does not have this method"},
@@ -43,7 +43,7 @@ var kinds = map[ProblemType]struct {
 	ProblemTypeNotAcceptable:        {http.StatusNotAcceptable, "No acceptable media type"},
 	ProblemTypeBodyTooLarge:         {http.StatusRequestEntityTooLarge, "The body is too large"},
 	ProblemTypeWrongContentType:     {http.StatusUnsupportedMediaType, "The body has the wrong content type"},
-	ProblemTypeInvalid:              {http.StatusUnprocessableEntity, "The question is not valid"},
+	ProblemTypeInvalid:              {http.StatusUnprocessableEntity, "The body is not valid"},
 	ProblemTypeImportRejected:       {http.StatusUnprocessableEntity, "The file has rows that are wrong"},
 	ProblemTypeKeyReused:            {http.StatusUnprocessableEntity, "The idempotency key was used for another request"},
 	ProblemTypeTooManyRequests:      {http.StatusTooManyRequests, "Too many requests"},
@@ -134,7 +134,7 @@ func problemOf(err error, c echo.Context) *Problem {
 	case errors.Is(err, catalog.ErrKeyReused):
 		return newProblem(ProblemTypeKeyReused, "%v", catalog.ErrKeyReused)
 	case errors.Is(err, catalog.ErrUnavailable):
-		return newProblem(ProblemTypeUnavailable, "%v", catalog.ErrUnavailable) // the cause is for the log
+		return newProblem(ProblemTypeUnavailable, "%v; the last known catalogue is still served, try again in a few seconds", catalog.ErrUnavailable) // the cause is for the log
 	case errors.Is(err, kit.ErrLimit):
 		return newProblem(ProblemTypeNoKitInTime, "the search for this kit ended before any was found; ask again when the service is less busy, or with the objective price")
 	case errors.As(err, &failed):
@@ -174,6 +174,10 @@ func echoProblem(err *echo.HTTPError, c echo.Context) *Problem {
 // nearPath names the contract's path that comes near, comparing without the last
 // segment too, where an id stands.
 func nearPath(path string) string {
+	path = strings.TrimRight(path, "/")
+	if path == "" || path == "/v1" {
+		return "" // every path begins so
+	}
 	var plain []string
 	for p := range contract().Paths.Map() {
 		if !strings.Contains(p, "{") {
@@ -181,7 +185,7 @@ func nearPath(path string) string {
 		}
 	}
 	slices.Sort(plain)
-	if near := catalog.Near(strings.TrimRight(path, "/"), plain, 1); len(near) > 0 {
+	if near := catalog.Near(path, plain, 1); len(near) > 0 {
 		return ", did you mean " + near[0] + "?"
 	}
 	return ""

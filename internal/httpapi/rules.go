@@ -52,21 +52,29 @@ func (s *server) GetRule(c echo.Context, id RuleID, p GetRuleParams) error {
 	if err != nil {
 		return err
 	}
-	at, found := slices.BinarySearchFunc(all, id, func(r *rules.Rule, id string) int { return strings.Compare(r.ID, id) })
-	if !found {
-		ids := make([]string, len(all))
-		for i, r := range all {
-			ids[i] = r.ID
-		}
-		return &catalog.NotFoundError{What: "rule", ID: id, Near: catalog.Near(id, ids, 3)}
+	r, err := findRule(all, id)
+	if err != nil {
+		return err
 	}
-	r := all[at]
 	// Writes are conditional on the text, which stands before the dot.
 	if c.Get(mediaTypeKey) == mimeYAML {
 		return writeTagged(c, mimeYAML, rules.ETag(r.Text)+".yaml", []byte(r.Text))
 	}
 	view := viewRule(r)
 	return writeOne(c, rules.ETag(r.Text)+"."+catalog.ETag(view), func(b *buffer) error { return b.value(view) })
+}
+
+// findRule finds a rule in a list by id.
+func findRule(all []*rules.Rule, id string) (*rules.Rule, error) {
+	at, found := slices.BinarySearchFunc(all, id, func(r *rules.Rule, id string) int { return strings.Compare(r.ID, id) })
+	if found {
+		return all[at], nil
+	}
+	ids := make([]string, len(all))
+	for i, r := range all {
+		ids[i] = r.ID
+	}
+	return nil, &catalog.NotFoundError{What: "rule", ID: id, Near: catalog.Near(id, ids, 3)}
 }
 
 // rules lists the rules by id: of the snapshot, or of the draft. Rules of the draft are
@@ -240,6 +248,15 @@ func (s *server) ListRuleHistory(c echo.Context, id RuleID, p ListRuleHistoryPar
 	if s.writer != nil {
 		var err error
 		if all, err = s.writer.RuleHistory(c.Request().Context(), id); err != nil {
+			return err
+		}
+	}
+	if len(all) == 0 { // not so for a rule that was there from the first revision on
+		known, err := s.rules(c, nil)
+		if err != nil {
+			return err
+		}
+		if _, err := findRule(known, id); err != nil {
 			return err
 		}
 	}

@@ -63,6 +63,9 @@ func TestRulesWithoutADatabase(t *testing.T) {
 			t.Errorf("%s: %+v", path, got)
 		}
 	}
+	if p := problem(t, c.get("/v1/rules/fuel-hos/history")); p.Status != 404 || p.Detail != `no rule "fuel-hos" in the catalogue; did you mean fuel-hose, fuel-hose-ethanol, fuel-hose-high-pressure?` {
+		t.Errorf("%+v", p)
+	}
 	if r := read[Rule](t, c.get("/v1/rules/fuel-hose?draft=true")); r.ID != "fuel-hose" {
 		t.Errorf("%+v", r)
 	}

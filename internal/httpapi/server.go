@@ -140,7 +140,7 @@ func (s *server) observe(next echo.HandlerFunc) echo.HandlerFunc {
 		if s.log.Enabled(context.Background(), slog.LevelInfo) {
 			s.log.LogAttrs(context.Background(), slog.LevelInfo, "request",
 				slog.String("request_id", id), slog.String("method", c.Request().Method), slog.String("path", c.Request().URL.Path),
-				slog.String("caller", caller(c).ID), slog.Int("status", c.Response().Status), slog.Int64("bytes", c.Response().Size), slog.Duration("took", time.Since(start)))
+				slog.String("caller", caller(c).ID), slog.Int("status", c.Response().Status), slog.Int64("bytes", c.Response().Size), slog.Int64("took_us", time.Since(start).Microseconds()))
 		}
 		return nil
 	}

@@ -242,6 +242,14 @@ func TestSizing(t *testing.T) {
 	if len(inline.Carburetors) != 3 || inline.Carburetors[0].SKU != "TN-500" || inline.AirDemandCFM != byID.AirDemandCFM {
 		t.Errorf("%+v", inline)
 	}
+	engine := c.post("/v1/sizing", `{"vehicle": {"engine": {"displacement_in3": 318, "cylinders": 8, "tune": "stock"}}}`)
+	if !bytes.Equal(engine.body, c.post("/v1/sizing", `{"vehicle": `+validVehicle+`}`).body) {
+		t.Errorf("the engine alone gives %s", engine.body)
+	}
+	p := problem(t, c.post("/v1/sizing", `{"vehicle": {"engine": {"displacement_in3": 5.2, "cylinders": 8, "tune": "stock"}}}`))
+	if lines := faultLines(p); p.Status != 422 || len(lines) != 1 || !strings.HasPrefix(lines[0], "/vehicle/engine/displacement_in3: 5.2 is outside 20 to 1200 in³; 5.2 looks like litres") {
+		t.Errorf("%q", lines)
+	}
 	// Source: Q = D·N·VE/3456 with 318 in³, 5000 rpm and 0.80, worked by hand: 368.1.
 	if inline.AirDemandCFM != 368.1 {
 		t.Errorf("air demand %v, want 368.1", inline.AirDemandCFM)
@@ -298,12 +306,15 @@ func TestWrongInputIsExplained(t *testing.T) {
 		{"unknown vehicle", `{"vehicle_id": "oxley-fen-1956", "carburetor_sku": "TN-600"}`, 422, `/vehicle_id: no vehicle "oxley-fen-1956" in the catalogue; did you mean oxley-fen-1955?`},
 		{"unknown part on hand", edit(`"TN-600"`, `"TN-600", "on_hand": [{"need": "air.gasket"}, {"sku": "FC-N", "quantity": 1}]`), 422,
 			`/on_hand/1/sku: no part "FC-N" in the catalogue; did you mean FC-M?`},
-		{"malformed need", edit(`"TN-600"`, `"TN-600", "on_hand": [{"need": "filter"}]`), 422, `/on_hand/0/need: "filter" is not accepted; give a text, for example "vacuum.caps"`},
+		{"malformed need", edit(`"TN-600"`, `"TN-600", "on_hand": [{"need": "filter"}]`), 422, `/on_hand/0/need: "filter" is not accepted; write group.name, as in vacuum.caps`},
+		{"malformed need declined", edit(`"TN-600"`, `"TN-600", "preferences": {"declined": ["nope"]}`), 422, `/preferences/declined/0: "nope" is not accepted; write group.name, as in shop.fender_cover`},
+		{"no quantity on hand", edit(`"TN-600"`, `"TN-600", "on_hand": [{"sku": "FC-M"}]`), 422, `/on_hand/0/quantity: is missing; give how many pieces`},
 		{"nothing on hand", edit(`"TN-600"`, `"TN-600", "on_hand": [{"sku": "FC-M", "quantity": 0}]`), 422, `/on_hand/0/quantity: 0 is outside 1 to 10000`},
 		{"level twice", edit(`"TN-600"`, `"TN-600", "preferences": {"levels": ["required", "required"]}`), 422, `/preferences/levels: names something twice; name it once`},
 		{"no levels", edit(`"TN-600"`, `"TN-600", "preferences": {"levels": []}`), 422, `/preferences/levels: has too few items; at least 1, or leave it out`},
-		{"currency", edit(`"TN-600"`, `"TN-600", "preferences": {"currency": "usd"}`), 422, `/preferences/currency: "usd" is not accepted; give a text, for example "USD"`},
-		{"location", edit(`"TN-600"`, `"TN-600", "preferences": {"location": "depo"}`), 422, `/preferences/location: no location "depo" in the catalogue; did you mean depot?`},
+		{"currency", edit(`"TN-600"`, `"TN-600", "preferences": {"currency": "usd"}`), 422, `/preferences/currency: "usd" is not accepted; write the three capital letters of ISO 4217, as in USD`},
+		{"location", edit(`"TN-600"`, `"TN-600", "preferences": {"location": "depo"}`), 422, `/preferences/location: no location "depo" in the catalogue; did you mean depot?; accepted: main-street, depot`},
+		{"location far off", edit(`"TN-600"`, `"TN-600", "preferences": {"location": "x"}`), 422, `/preferences/location: no location "x" in the catalogue; accepted: main-street, depot`},
 		{"empty text", edit(`"TN-600"`, `""`), 422, `/carburetor_sku: is empty; give a text, for example "QYC-2A23"`},
 		{"a list", `[]`, 422, `: is a list; give an object in { }`},
 		{"awkward name", edit(`"carburetor_sku"`, `"a/b~c": 1, "carburetor_sku"`), 422,
@@ -320,9 +331,19 @@ func TestWrongInputIsExplained(t *testing.T) {
 		{"leading point", edit(`9.5`, `.5`), 400, `line 3, column 59: found ".5"; JSON writes a zero before the point: 0.5`},
 		{"trailing comma", edit(`"tune": "stock"`, `"tune": "stock",`), 400, `line 2, column 69: there is a comma before '}'; take it out`},
 		{"cut off", validRequest[:len(validRequest)-30], 400, `line 13, column 1: the body ends too early; something is cut off, or a bracket or quote is not closed`},
-		{"two values", validRequest + `{}`, 400, `line 13, column 31: invalid character '{' after top-level value`},
-		{"not UTF-8", edit(`TN-600`, "TN-\xff600"), 400, `line 13, column 26: invalid UTF-8`},
-		{"HTML", `<html>`, 400, `line 1, column 1: invalid character '<' at start of value`},
+		{"two values", validRequest + `{}`, 400, `line 13, column 31: found '{' after the end of the body; send one object and nothing after it`},
+		{"not UTF-8", edit(`TN-600`, "TN-\xff600"), 400, `line 13, column 26: found the byte 0xFF, which is not UTF-8; save or send the body as UTF-8`},
+		{"nested", strings.Repeat("[", 20_000), 400, `line 1, column 10001: found '[' more than 10,000 deep; take off brackets`},
+		{"half a character", edit(`TN-600`, `\ud800`), 400, `line 13, column 23: found \ud800, a half of a character; write both halves, or the character itself`},
+		{"no escape", edit(`TN-600`, `\x`), 400, `line 13, column 23: found \x, which is no escape of JSON; write a backslash as \\`},
+		{"tab in a text", edit(`TN-600`, "TN\t600"), 400, `line 13, column 25: found '\t' in a text, a control character; write a line break as \n, a tab as \t`},
+		{"no comma", edit(`9.5`, `9.5 "x": 1`), 400, `line 3, column 63: found '"' after a value; write a comma before the next name, or } at the end`},
+		{"no comma in a list", `[1 2]`, 400, `line 1, column 4: found '2' after a value; write a comma before the next one, or ] at the end`},
+		{"no colon", `{"a" 1}`, 400, `line 1, column 6: found '1' after a name; write a colon between name and value`},
+		{"no quotes", `{a: 1}`, 400, `line 1, column 2: found 'a' where a name or value begins; names and texts stand in double quotes`},
+		{"half a word", edit(`"pcv": true`, `"pcv": tru`), 400, `line 8, column 25: found "tru"; JSON has true, false and null, and puts texts in double quotes`},
+		{"half a number", edit(`9.5`, `9.`), 400, `line 3, column 61: found '}' in a number; write digits with a decimal point: 5.125`},
+		{"HTML", `<html>`, 400, `line 1, column 1: found '<' where a name or value begins; names and texts stand in double quotes`},
 		{"blank", " \n", 400, `the body is empty; send a JSON object such as {"vehicle_id": "…", "carburetor_sku": "…"}`},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -410,6 +431,7 @@ func TestRefusalsBeforeTheBody(t *testing.T) {
 		{"query on a POST", c.post(resolve+"?dry_run=true", validRequest), 400, `dry_run: is not a parameter of this path; this path takes no query parameters`},
 		{"path", c.get("/v1/carburetor"), 404, `there is no path "/v1/carburetor", did you mean /v1/carburetors?; /openapi.yaml lists them all`},
 		{"slash", c.get("/v1/parts/"), 404, `there is no path "/v1/parts/", did you mean /v1/parts?; /openapi.yaml lists them all`},
+		{"beginning of all", c.get("/v1"), 404, `there is no path "/v1"; /openapi.yaml lists them all`},
 		{"nothing near", c.get("/index.php"), 404, `there is no path "/index.php"; /openapi.yaml lists them all`},
 		{"method", c.do(http.MethodDelete, "/v1/parts", ""), 405, `/v1/parts does not have DELETE; accepted: OPTIONS, GET, HEAD`},
 		{"write", c.do(http.MethodDelete, "/v1/parts/FC-M", "", "If-Match", "*"), 501, `the catalogue comes from files and is not changed by this service; attach a Postgres: ` +
@@ -436,6 +458,7 @@ func TestRefusalsBeforeTheBody(t *testing.T) {
 			`attribute: a fuel_hose has no attribute "bor_in", did you mean bore_in?; accepted: bore_in, class, max_pressure_psi, max_ethanol_percent`},
 		{"attribute value", c.get("/v1/parts?kind=fuel_hose&attribute=bore_in:3/0"), 400,
 			`attribute: bore_in: size "3/0": divides by zero; write a fraction (5/16), a mixed number (1-1/16), a decimal (0.375) or a dash size (-6)`},
+		{"not UTF-8", c.get("/v1/parts?q=%ff"), 400, `q: "\xff" is not UTF-8; percent-encode the bytes of UTF-8`},
 		{"percent", c.get("/v1/parts?q=%zz"), 400, `the query is not well formed: invalid URL escape "%zz"; percent-encode names and values`},
 		{"cursor", c.get("/v1/parts?cursor=abc"), 400, `cursor: is not a cursor of this service; take next_cursor of the page before, or leave it out`},
 	} {
@@ -674,6 +697,9 @@ func TestRequestIDsAndLog(t *testing.T) {
 	var line map[string]any
 	if err := json.Unmarshal(log.Bytes(), &line); err != nil {
 		t.Fatal(err)
+	}
+	if took, ok := line["took_us"].(float64); !ok || took < 0 {
+		t.Errorf("took_us is %v", line["took_us"])
 	}
 	if line["request_id"] != "find-me" || line["status"] != 404.0 || line["path"] != "/v1/parts/none" || line["method"] != "GET" || line["bytes"] != float64(len(r.body)) {
 		t.Errorf("%v", line)

@@ -142,7 +142,7 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 		case (h.Need == "") == (h.SKU == ""):
 			bad = append(bad, catalog.Violation{Pointer: at, Detail: "give either need or sku"})
 		case h.SKU != "" && h.Quantity < 1:
-			bad = append(bad, catalog.Violation{Pointer: at + "/quantity", Detail: fmt.Sprintf("%d pieces of a SKU; give how many are on hand, 1 or more", h.Quantity)})
+			bad = append(bad, catalog.Violation{Pointer: at + "/quantity", Detail: "is missing; give how many pieces of the SKU are on hand (inches of hose and wire), 1 or more"})
 		case h.SKU != "":
 			if _, err := s.Catalog.Part(h.SKU); err != nil {
 				return nil, pointAt(err, at+"/sku")

@@ -49,11 +49,12 @@ type SizedCarburetor struct {
 // curvePoints is how many speeds the demand curve is given at.
 const curvePoints = 20
 
-// Size ranks every carburetor of the catalogue for a vehicle's engine: those that
-// suit first, nearest to the middle of the band, then the marginal, then the rest.
+// Size ranks every carburetor of the catalogue for a vehicle's engine, which is all that is
+// looked at: those that suit first, nearest to the middle of the band, then the marginal,
+// then the rest.
 func Size(s *Snapshot, v *catalog.Vehicle) (*Sizing, error) {
-	if bad := v.Validate(); len(bad) > 0 {
-		return nil, &catalog.InvalidError{What: "vehicle", Violations: under("/vehicle", bad)}
+	if bad := v.Engine.Validate(); len(bad) > 0 {
+		return nil, &catalog.InvalidError{What: "vehicle", Violations: under("/vehicle/engine", bad)}
 	}
 	volumetricEfficiency, redlineRPM := engineSpeed(v)
 	wr := newWriter()

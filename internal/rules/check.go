@@ -181,7 +181,7 @@ func (c *compiler) check(src source, sc scope) *cel.Ast {
 	parsed, issues := environment.Parse(src.text)
 	if err := issues.Err(); err != nil {
 		first := issues.Errors()[0]
-		src.fail(src.byteOffset(first.Location.Line(), first.Location.Column()), "not an expression: "+expecting.ReplaceAllString(strings.TrimPrefix(first.Message, "Syntax error: "), ""))
+		src.fail(src.byteOffset(first.Location.Line(), first.Location.Column()), "not an expression: "+notExpression(first.Message))
 		return nil
 	}
 	wholeNumbersToDoubles(parsed.NativeRep())
@@ -228,11 +228,35 @@ func wholeNumbersToDoubles(a *ast.AST) {
 }
 
 var (
-	expecting  = regexp.MustCompile(` expecting \{.*`) // the parser's list of tokens
 	undeclared = regexp.MustCompile(`^undeclared reference to '([^']*)'`)
 	undefined  = regexp.MustCompile(`^undefined field '([^']*)'`)
 	noOverload = regexp.MustCompile(`^found no matching overload for '([^']*)' applied to '(.*)'$`)
 )
+
+// syntaxErrors are the parser's reasons and what they mean; %s is what stands there.
+var syntaxErrors = []struct {
+	form *regexp.Regexp
+	text string
+}{
+	{regexp.MustCompile(`(?:input|at) '<EOF>'`), "it ends too early; complete it, or close the bracket or quote left open"},
+	{regexp.MustCompile(`^Syntax error: (?:mismatched input|extraneous input|no viable alternative at input) '(.*?)'(?: expecting .*)?$`),
+		"%s does not belong here; take it out, or write the operator that is missing: &&, ||, !, ==, !=, in"},
+	{regexp.MustCompile(`^Syntax error: missing '(.*?)' at .*$`), "%s is missing; add it"},
+	{regexp.MustCompile(`^Syntax error: token recognition error at: '['"]`), "a quote is not closed; close it"},
+	{regexp.MustCompile(`^Syntax error: token recognition error at: '(.*?)\s*'$`), "%s is no sign of CEL; write && for and, || for or, == for equal, texts in quotes"},
+}
+
+// notExpression says a syntax error in the words of a rule's author.
+func notExpression(message string) string {
+	for _, e := range syntaxErrors {
+		if m := e.form.FindStringSubmatch(message); len(m) > 1 {
+			return fmt.Sprintf(e.text, m[1])
+		} else if m != nil {
+			return e.text
+		}
+	}
+	return strings.TrimPrefix(message, "Syntax error: ") + "; write CEL, as in vehicle.engine.cylinders == 8 && !vehicle.road.on_road"
+}
 
 // reword says a type error in the words of a rule's author.
 func (s source) reword(a *ast.AST, at int, id int64, message string, sc scope) (int, string) {

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -173,8 +174,8 @@ func CheckTexts(texts []Text) (*Set, error) {
 	return set, nil
 }
 
-// CheckText checks the new text of a rule by itself: what is wrong between rules shows
-// when the set is checked. A need that no other rule of the draft raises is refused
+// CheckText checks the new text of a rule by itself and tells all that is wrong with it: what
+// is wrong between rules shows when the set is checked. A need that no other rule of the draft raises is refused
 // unless newNeed. The error is an Errors.
 func (d *Draft) CheckText(id, text string, newNeed bool) error {
 	wrong := func(detail string) error { return Errors{{File: id, Line: 1, Column: 1, Detail: detail}} }
@@ -188,16 +189,26 @@ func (d *Draft) CheckText(id, text string, newNeed bool) error {
 	if newNeed {
 		needs = append(needs, needsOf([]Text{{Source: text}})...)
 	}
-	set, err := parse(map[string]string{id: text}, needs)
-	if err != nil {
+	var found Errors
+	if _, err := parse(map[string]string{id: text}, needs); err != nil && !errors.As(err, &found) {
 		return err
 	}
-	between, err := Split(map[string]string{id: "- id: a\n" + text + "- id: z\n"})
-	if err != nil || len(between) != 3 || Normal(between[1].Source) != text {
-		return wrong("is not read as one rule between others; write one list item at the margin that begins with - id:, comments above it, without --- or ...")
+	var list []struct {
+		ID yaml.Node `yaml:"id"`
 	}
-	if r := set.Rules()[0]; r.ID != id {
-		return Errors{{File: id, Line: r.Line, Column: 1, Detail: fmt.Sprintf("the rule's id is %s, the path says %s; make them the same, or write to the other path", r.ID, id)}}
+	if yaml.Unmarshal([]byte(text), &list) != nil {
+		return found // no YAML, or no list of rules: then that is what is wrong
+	}
+	between, err := Split(map[string]string{id: "- id: a\n" + text + "- id: z\n"})
+	switch {
+	case err != nil || len(between) != 3 || Normal(between[1].Source) != text:
+		found = append(found, &Error{id, 1, 1, "is not read as one rule between others; write one list item at the margin that begins with - id:, comments above it, without --- or ..."})
+	case list[0].ID.Value != "" && list[0].ID.Value != id:
+		at := list[0].ID
+		found = append(found, &Error{id, at.Line, at.Column, fmt.Sprintf("the rule's id is %s, the path says %s; make them the same, or write to the other path", at.Value, id)})
+	}
+	if len(found) > 0 {
+		return found.sorted()
 	}
 	return nil
 }
@@ -209,8 +220,13 @@ func needsOf(texts []Text) []string {
 		var rules []struct {
 			Need string `yaml:"need"`
 		}
-		if yaml.Unmarshal([]byte(t.Source), &rules) == nil && len(rules) == 1 && rules[0].Need != "" && !slices.Contains(needs, rules[0].Need) {
-			needs = append(needs, rules[0].Need)
+		if yaml.Unmarshal([]byte(t.Source), &rules) != nil {
+			continue
+		}
+		for _, r := range rules {
+			if r.Need != "" && !slices.Contains(needs, r.Need) {
+				needs = append(needs, r.Need)
+			}
 		}
 	}
 	return needs

@@ -104,7 +104,14 @@ func TestCheckText(t *testing.T) {
 		{"a need of the box", "b-rule", strings.Replace(named("b-rule"), "vehicle.intake.flange != carburetor.flange", `carburetor.in_box.exists(b, "mount.x" == b.need)`, 1), false,
 			`b-rule:2:37: no rule raises the need "mount.x"; known: mount.adapter`},
 		{"its own new need in an expression", "b-rule", strings.NewReplacer("mount.adapter", "mount.wedge", "vehicle.intake.flange != carburetor.flange", `"!('mount.wedge' in on_hand.needs)"`).Replace(named("b-rule")), true, ""},
-		{"another id", "b-rule", good, false, "b-rule:1:1: the rule's id is a-rule, the path says b-rule; make them the same, or write to the other path"},
+		{"another id", "b-rule", good, false, "b-rule:1:7: the rule's id is a-rule, the path says b-rule; make them the same, or write to the other path"},
+		{"another id and a new need", "b-rule", strings.Replace(good, "mount.adapter", "mount.wedge", 1), false,
+			"b-rule:1:7: the rule's id is a-rule, the path says b-rule; make them the same, or write to the other path\n" +
+				`b-rule:3:9: no other rule raises the need "mount.wedge"; known: mount.adapter; for a new need send new_need=true`},
+		{"two rules of a new need", "b-rule", strings.Replace(named("b-rule")+named("c-rule"), "mount.adapter", "mount.wedge", 1), false,
+			"b-rule:1:1: is not read as one rule between others; write one list item at the margin that begins with - id:, comments above it, without --- or ...\n" +
+				`b-rule:3:9: no other rule raises the need "mount.wedge"`},
+		{"no YAML", "b-rule", "- id: [\n", false, "b-rule:1:1: not YAML"},
 		{"two rules", "b-rule", named("b-rule") + named("c-rule"), false, "b-rule:1:1: is not read as one rule between others"},
 		{"a document of its own", "b-rule", "---\n" + named("b-rule"), false, "b-rule:1:1: is not read as one rule between others"},
 		{"a document that ends", "b-rule", named("b-rule") + "...\n", false, "b-rule:1:1: is not read as one rule between others"},

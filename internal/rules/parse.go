@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"cel.dev/cel-go/cel"
 	"go.yaml.in/yaml/v3"
@@ -76,10 +77,27 @@ var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?`)
 // oddBreak is what YAML takes for the end of a line and editors do not show as one.
 var oddBreak = regexp.MustCompile("\r(?:[^\n]|$)|[\u0085\u2028\u2029]")
 
+// noText finds what YAML takes in no file; "" when there is nothing.
+func noText(text string) (at int, detail string) {
+	for at, r := range text {
+		if r == utf8.RuneError && !strings.HasPrefix(text[at:], "\uFFFD") {
+			return at, fmt.Sprintf("the byte 0x%02X is not UTF-8; save the file as UTF-8", text[at])
+		}
+		if r < ' ' && !strings.ContainsRune("\t\n\r", r) || r == 0x7f {
+			return at, fmt.Sprintf("holds the control character %U; take it out", r)
+		}
+	}
+	return 0, ""
+}
+
 func (p *parser) readFile() {
 	if at := oddBreak.FindStringIndex(p.file.text); at != nil {
 		line := 1 + strings.Count(p.file.text[:at[0]], "\n")
 		p.file.fail(line, 1, "holds a line break that is neither LF nor CRLF; save the file with one of these")
+		return
+	}
+	if at, detail := noText(p.file.text); detail != "" {
+		p.file.failByte(at, detail)
 		return
 	}
 	var doc yaml.Node

@@ -34,7 +34,11 @@ func (f *file) failNode(n *yaml.Node, detail string) { f.fail(n.Line, n.Column, 
 // failAt reports at a byte offset into the value of a scalar, wherever quoting and
 // folding have put that byte in the file.
 func (f *file) failAt(n *yaml.Node, offset int, detail string) {
-	at := f.locate(n, offset)
+	f.failByte(f.locate(n, offset), detail)
+}
+
+// failByte reports at a byte offset into the file.
+func (f *file) failByte(at int, detail string) {
 	line := 0
 	for line+1 < len(f.lines) && f.lines[line+1] <= at {
 		line++

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"slices"
 	"strings"
 	"time"
 
@@ -98,11 +99,14 @@ func pgError(err error) error {
 	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, catalog.ErrUnavailable) || errors.As(err, &body) {
 		return err
 	}
+	var pg *pgconn.PgError
 	var connect *pgconn.ConnectError
 	if errors.As(err, &connect) { // whatever the server says about it, such as that the database takes no connections now
-		return fmt.Errorf("%w (%w)", catalog.ErrUnavailable, err)
+		if errors.As(err, &pg) && pg.Code == "3D000" { // invalid_catalog_name
+			return fmt.Errorf("%w: %s; create it with createdb %[3]s, or with CREATE DATABASE %[3]s in psql, then run migrate", catalog.ErrUnavailable, pg.Message, connect.Config.Database)
+		}
+		return fmt.Errorf("%w: %s; see that it runs and that DATABASE_URL names it", catalog.ErrUnavailable, attempts(connect))
 	}
-	var pg *pgconn.PgError
 	if errors.As(err, &pg) {
 		switch {
 		case pg.Code == "42P01": // undefined_table
@@ -131,6 +135,20 @@ func pgError(err error) error {
 		return fmt.Errorf("%w (%w)", catalog.ErrUnavailable, err)
 	}
 	return err
+}
+
+// attempts is an error of connecting in one line. Each address is tried with TLS and without,
+// mostly with one result.
+func attempts(err *pgconn.ConnectError) string {
+	what, tries, _ := strings.Cut(err.Error(), ":\n")
+	if tries == "" {
+		return what
+	}
+	lines := strings.Split(tries, "\n")
+	for i, line := range lines {
+		lines[i] = strings.TrimPrefix(strings.TrimSpace(line), "hostname resolving error: ")
+	}
+	return what + ": " + strings.Join(slices.Compact(lines), ", ")
 }
 
 // foreignKeys are the pointers of the keys a writer can get wrong.

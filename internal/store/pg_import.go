@@ -130,7 +130,7 @@ func findImport(ctx context.Context, q querier, id string) (catalog.Import, erro
 	}
 	done, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[catalog.Import])
 	if errors.Is(err, pgx.ErrNoRows) {
-		err = &catalog.NotFoundError{What: "import", ID: id}
+		err = &catalog.NotFoundError{What: "import", ID: id, Where: "was made; the answer to POST /v1/imports has its id"}
 	}
 	return done, err
 }

@@ -221,7 +221,7 @@ func (ks *Keys) change(ctx context.Context, id, sql string, args ...any) (key Ke
 		return err
 	})
 	if errors.Is(err, pgx.ErrNoRows) {
-		return Key{}, &catalog.NotFoundError{What: "key in force", ID: id}
+		return Key{}, &catalog.NotFoundError{What: "key", ID: id, Where: "is in force; keys list shows those that are"}
 	}
 	return key, pgError(err)
 }
