@@ -96,7 +96,7 @@ func TestGuideWebsite(t *testing.T) {
 	}
 	want := []string{string(k.Verdict)}
 	for _, l := range k.Lines {
-		want = append(want, fmt.Sprintf("%d x %s %s: %d %s", l.Quantity, l.SKU, l.Name, l.Amount.AmountMinor, l.Amount.Currency))
+		want = append(want, fmt.Sprintf("%d x %s %s: %s", l.Quantity, l.SKU, l.Name, l.Amount))
 	}
 	for _, m := range k.Missing {
 		want = append(want, fmt.Sprintf("missing: %s: %s", m.Need, m.Reason))
@@ -173,6 +173,13 @@ func TestGuideInventory(t *testing.T) {
 	if reasons, err := os.ReadFile(filepath.Join(g.dir, "out/stock-2.csv.answer")); err != nil || !strings.Contains(string(reasons), `"line":2`) || g.onHand() != 78 {
 		t.Errorf("%d on hand; reasons: %s (%v)", g.onHand(), reasons, err)
 	}
+
+	// Mended, the file comes again under its name.
+	g.write("out/stock-2.csv", "sku,location,on_hand\nFOZ-2A07,wexhollow,76\n")
+	if code, said := g.sendStock(g.url); code != 0 || g.onHand() != 76 {
+		t.Errorf("exit code %d, %d on hand: %s", code, g.onHand(), said)
+	}
+	g.has("stock-1.csv.sent", "stock-2.csv.refused", "stock-2.csv.sent", "stock-3.csv.sent")
 
 	// A key that is not in force is not the file's fault, nor may a newer file overtake it.
 	g.write("out/stock-4.csv", "sku,location,on_hand\nFOZ-2A07,wexhollow,79\n")
