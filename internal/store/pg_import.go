@@ -184,7 +184,8 @@ func (in *importer) run(ctx context.Context, body io.Reader, currency string) er
 }
 
 // importKind is how one sort of file is imported. The SQL is over the temporary table
-// staged: a row for each good row of the file, with its line and the columns.
+// staged: a row for each row of the file, with its line and the columns; of a bad row those
+// named that could be read, and what is wrong, in further rows where it is more than one thing.
 type importKind[T any] struct {
 	table   *Table[T]
 	what    string // of the revision
@@ -323,7 +324,6 @@ func notNull(list []string) []string {
 
 // stage copies the file into the temporary table, checks it and applies it.
 func stage[T any](ctx context.Context, in *importer, body io.Reader, kind importKind[T]) error {
-	// Rows that could not be read bring their problem instead of values.
 	_, err := in.tx.Exec(ctx, "CREATE TEMPORARY TABLE staged (line integer, "+kind.types+", field text, value text, detail text) ON COMMIT DROP")
 	if err != nil {
 		return err
