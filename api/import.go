@@ -130,7 +130,7 @@ func outcome(done catalog.Import) string {
 	if done.Bad > 0 {
 		text += fmt.Sprintf(", %d wrong and left out", done.Bad)
 	}
-	if done.Revision > 0 {
+	if done.State == "applied" {
 		text += fmt.Sprintf(", catalogue revision %d", done.Revision)
 	}
 	if done.State == "checked" {

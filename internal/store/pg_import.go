@@ -213,10 +213,10 @@ const unknown = `INSERT INTO faults (line, field, value, absent) SELECT `
 const unknownSKU = unknown + `line, 'sku', sku, 'article'
 	FROM staged s WHERE sku IS NOT NULL AND NOT EXISTS (SELECT FROM offers o WHERE o.sku = s.sku)`
 
-// twice reports the second and later rows of one key.
+// twice reports the second and later rows of one key; the first is one that is right, if any is.
 func twice(key, column, what string) string {
 	return fault + `line, '` + column + `', ` + column + `, '` + what + ` is on line ' || first || ' already; list it once' FROM (
-		SELECT line, ` + column + `, first_value(line) OVER (PARTITION BY ` + key + ` ORDER BY line) AS first FROM staged WHERE (` + key + `) IS NOT NULL) s WHERE line <> first`
+		SELECT line, ` + column + `, first_value(line) OVER (PARTITION BY ` + key + ` ORDER BY detail IS NOT NULL, line) AS first FROM staged WHERE (` + key + `) IS NOT NULL) s WHERE line <> first`
 }
 
 func stockImport() importKind[catalog.Stock] {
@@ -293,7 +293,7 @@ func partImport(currency string) importKind[catalog.Part] {
 				WHERE NOT EXISTS (SELECT FROM offers o WHERE o.sku = n.name) AND NOT EXISTS (SELECT FROM staged s WHERE s.sku = n.name)`,
 			// The GTIN of another row, or of an article that keeps it.
 			fault + `line, 'gtin', gtin, format('` + gtinTaken + `', gtin, whose) FROM (
-				SELECT line, gtin, sku, first_value(sku) OVER (PARTITION BY lpad(gtin, 14, '0') ORDER BY line) AS whose FROM staged WHERE (sku, gtin) IS NOT NULL
+				SELECT line, gtin, sku, first_value(sku) OVER (PARTITION BY lpad(gtin, 14, '0') ORDER BY detail IS NOT NULL, line) AS whose FROM staged WHERE (sku, gtin) IS NOT NULL
 				UNION ALL SELECT line, s.gtin, s.sku, o.sku FROM staged s JOIN offers o ON lpad(o.gtin, 14, '0') = lpad(s.gtin, 14, '0')
 					WHERE NOT EXISTS (SELECT FROM staged t WHERE t.sku = o.sku)) s WHERE sku <> whose`,
 		},

@@ -289,6 +289,8 @@ func TestImportTellsAllOfARowAtOnce(t *testing.T) {
 			`2 location no location has the id "tarnsly", did you mean tarnsley?; accepted: brindlecote, tarnsley, wexhollow`}},
 		{"stock", "sku,location,on_hand\n" + d.Parts[0].SKU + ",tarnsley,x\n" + d.Parts[0].SKU + ",tarnsley,y\n", []string{
 			"2 on_hand ", "3 on_hand ", "3 sku the stock of this SKU at this location is on line 2 already"}},
+		{"stock", "sku,location,on_hand\n" + d.Parts[0].SKU + ",tarnsley,x\n" + d.Parts[0].SKU + ",tarnsley,1\n", []string{
+			"2 on_hand ", "2 sku the stock of this SKU at this location is on line 3 already"}},
 		{"prices", "sku,price_minor\n" + near + ",-1\n", []string{
 			"2 price_minor is -1", `2 sku no part, carburetor or bundle has the SKU "` + near + `", did you mean `}},
 		{"parts", header + "vacuum_cap,C-1,,1/4,plain,1,100,0," + gtin.GTIN + "," + near + "\n", []string{
