@@ -6,3 +6,6 @@ func SearchAll() (restore func()) {
 	mostCombinations = 0
 	return func() { mostCombinations = was }
 }
+
+// DropNeedless is what is done to what a stopped search found.
+func (p *Problem) DropNeedless(sol *Solution) { p.dropNeedless(sol) }

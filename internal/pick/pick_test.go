@@ -198,3 +198,22 @@ func TestReasonInALargeProblem(t *testing.T) {
 		t.Errorf("took %v", took)
 	}
 }
+
+// A bundle that a search bought and no longer needs is taken back, and packs beyond those
+// that do; what is needed stays, also where an item lists a resource twice.
+func TestNeedlessPacksAreDropped(t *testing.T) {
+	p := &pick.Problem{
+		Items: []pick.Item{
+			{SKU: "a", Unit: 5, Charge: 7, ChargeAbove: 1, Supplies: []pick.Amount{{Resource: 0, Units: 2}}},
+			{SKU: "b", Unit: 30, Supplies: []pick.Amount{{Resource: 0, Units: 1}, {Resource: 1, Units: 1}}},
+			{SKU: "c", Unit: 20, Supplies: []pick.Amount{{Resource: 2, Units: 1}, {Resource: 2, Units: 1}}},
+		},
+		Groups: []pick.Group{{Name: "g", Options: []pick.Option{{}, {Penalty: 1, Demands: []pick.Amount{{Resource: 0, Units: 3}, {Resource: 2, Units: 3}}}}}},
+		Free:   []pick.Amount{{Resource: 2, Units: 1}},
+	}
+	sol := pick.Solution{Choice: []int32{1}, Buy: []int32{3, 1, 2}, Cost: 1 + 15 + 7 + 30 + 40, LowerBound: 38}
+	p.DropNeedless(&sol)
+	if want := []int32{2, 0, 1}; !slices.Equal(sol.Buy, want) || sol.Cost != 1+10+7+20 || !sol.Optimal {
+		t.Errorf("%+v, wanted to buy %v", sol, want)
+	}
+}

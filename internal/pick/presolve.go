@@ -1,6 +1,7 @@
 package pick
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -127,7 +128,47 @@ func (w *work) solve(ctx context.Context, p *Problem, l Limits, first bool) (Sol
 		sol.Optimal = sol.Optimal && cost == bound
 	}
 	sol.Nodes = w.lim.nodes + w.few.tried
+	if !sol.Optimal {
+		p.dropNeedless(&sol)
+	}
 	return sol, nil
+}
+
+// dropNeedless takes back packs that can be left out, the dearest first, as a search that is
+// stopped may have bought some.
+func (p *Problem) dropNeedless(sol *Solution) {
+	spare := map[int32]int64{} // by resource
+	add := func(list []Amount, times int64) {
+		for _, a := range list {
+			spare[a.Resource] += times * int64(a.Units)
+		}
+	}
+	add(p.Free, 1)
+	var bought []int32
+	for i, packs := range sol.Buy {
+		if packs > 0 {
+			bought = append(bought, int32(i))
+			add(p.Items[i].Supplies, int64(packs))
+		}
+	}
+	for g, o := range sol.Choice {
+		if o >= 0 {
+			add(p.Groups[g].Options[o].Demands, -1)
+		}
+	}
+	slices.SortStableFunc(bought, func(a, b int32) int { return cmp.Compare(p.Items[b].Unit, p.Items[a].Unit) })
+	for _, i := range bought {
+		it := &p.Items[i]
+		for n := int64(sol.Buy[i]); n > 0; n-- {
+			if add(it.Supplies, -1); slices.ContainsFunc(it.Supplies, func(a Amount) bool { return spare[a.Resource] < 0 }) {
+				add(it.Supplies, 1)
+				break
+			}
+			sol.Buy[i]--
+			sol.Cost -= it.packCost(n) - it.packCost(n-1)
+		}
+	}
+	sol.Optimal = sol.Cost == sol.LowerBound
 }
 
 // flatten numbers the options through, merges demands, and finds what is scarce, who supplies it, which options
