@@ -35,7 +35,7 @@ const (
 
 // liveBundle is a bundle that can be in an optimum, with the most that it can save.
 type liveBundle struct {
-	*fairBundle
+	*weighedBundle
 	saving int64
 }
 
@@ -50,7 +50,7 @@ func (j *job) weigh(ctx context.Context, a aim) {
 	}
 	apart, live := j.room.apart[:0], j.room.live[:0]
 	j.unproven = false
-	weigh := func(b *fairBundle) {
+	weigh := func(b *weighedBundle) {
 		known := &j.room.sources[b.Index()]
 		if known.choice == j.room.choice {
 			return
@@ -70,7 +70,7 @@ func (j *job) weigh(ctx context.Context, a aim) {
 	}
 	for _, h := range j.holdings { // what is known beforehand is not of jobs that have some already
 		for _, b := range h.Part.Bundles() {
-			weigh(&j.s.fairness.all.bundles[b.Index()])
+			weigh(&j.s.dominance.all.bundles[b.Index()])
 		}
 	}
 	worth := j.worthALook(a)
@@ -198,17 +198,17 @@ func (p *peers) wants(d *demand, list []float64) (wants []float64, ok bool) {
 }
 
 // useful reports whether a content of a bundle could be in this kit at all.
-func (j *job) useful(c *fairContent) bool { return !c.Discontinued && (c.required || j.serves(c)) }
+func (j *job) useful(c *weighedContent) bool { return !c.Discontinued && (c.required || j.serves(c)) }
 
 // serves reports whether a content of a bundle, or a tied part, could meet some demand.
-func (j *job) serves(c *fairContent) bool {
+func (j *job) serves(c *weighedContent) bool {
 	q := j.ask(c.peers)
 	return len(q.by) > 0 && asMuch(c.numbers, q.any)
 }
 
 // saving is the most that a bundle can save in the kit, negative when it cannot be in an
 // optimum: other parts in place of its contents cost less, maybe whatever the finish wanted.
-func (j *job) saving(b *fairBundle, a aim) (saving int64, whatever bool) {
+func (j *job) saving(b *weighedBundle, a aim) (saving int64, whatever bool) {
 	// What it costs to do without the contents is looked for only as far as need be.
 	spare := b.spare
 	for i := range b.contents {
@@ -267,7 +267,7 @@ func (j *job) worth(p *catalog.Part, pieces int, a aim) int64 {
 // instead is the most that it costs any kit to do without a content of a bundle: at most
 // known, or what peers of it count that can take its place wherever it may stand; with the
 // finish of the one that does, its own if none.
-func (j *job) instead(c *fairContent, known int64, a aim) (minor int64, finish catalog.Finish) {
+func (j *job) instead(c *weighedContent, known int64, a aim) (minor int64, finish catalog.Finish) {
 	finish = c.Finish
 	if c.Tied() { // the kit may hang on this very part
 		return known, finish

@@ -114,8 +114,8 @@ func CheckVerdicts(s *Snapshot, req *Request) error {
 // checkPeers asks all demands of a job about all parts that may take the place of what bundles
 // hold and of tied parts, and compares with what is known from their numbers.
 func (j *job) checkPeers() error {
-	contents := slices.Clone(j.s.fairness.all.tied)
-	for _, b := range j.s.fairness.all.bundles {
+	contents := slices.Clone(j.s.dominance.all.tied)
+	for _, b := range j.s.dominance.all.bundles {
 		contents = append(contents, b.contents...)
 	}
 	for _, c := range contents {

@@ -71,7 +71,7 @@ func (j *job) enter() {
 	if n := len(j.s.Catalog.Bundles()); len(j.room.sources) < n {
 		j.room.sources = make([]source, n)
 	}
-	if n := j.s.fairness.peers; len(j.room.asked) < n {
+	if n := j.s.dominance.peers; len(j.room.asked) < n {
 		j.room.asked = append(j.room.asked, make([]asked, n-len(j.room.asked))...)
 	}
 	if n := j.s.Catalog.Offers(); len(j.room.ids) < n {

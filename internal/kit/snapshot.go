@@ -23,8 +23,8 @@ type Snapshot struct {
 	gasketPacks *catalog.Index // the same, for a search that may take several of one
 	network     *fit.Network
 	requirers   []*catalog.Part
-	fairness    *fairness
-	inStock     []func() worthwhile              // see fairByStock
+	dominance   *dominance
+	inStock     []func() worthwhile              // see worthByStock
 	byPrice     map[catalog.Kind][]*catalog.Form // forms of the kinds that rules ask for, cheapest first
 	wireGauges  []int                            // AWG of every choke wire in the catalogue
 	steps       func() map[kindAttr][]float64    // for sweeps; see stepsOf
@@ -34,8 +34,8 @@ type Snapshot struct {
 func NewSnapshot(cat *catalog.Snapshot, set *rules.Set) *Snapshot {
 	s := &Snapshot{Catalog: cat, Rules: set, indexes: map[*rules.Rule]*catalog.Index{}, byPrice: map[catalog.Kind][]*catalog.Form{}}
 	s.bind(func(catalog.Kind) bool { return true })
-	s.requirers, s.fairness = requirers(cat), newFairness(s)
-	s.inStock = s.fairByStock()
+	s.requirers, s.dominance = requirers(cat), newDominance(s)
+	s.inStock = s.worthByStock()
 	return s
 }
 
@@ -86,7 +86,7 @@ var fuelKinds = []catalog.Kind{"fuel_fitting", "fuel_filter", "pressure_regulato
 func (s *Snapshot) WithPlenty() *Snapshot {
 	next := *s
 	next.Catalog = s.Catalog.WithPlenty()
-	next.inStock = next.fairByStock()
+	next.inStock = next.worthByStock()
 	return &next
 }
 
@@ -122,6 +122,6 @@ func (s *Snapshot) WithStock(revision int64, levels []catalog.Stock) (*Snapshot,
 	}
 	next := *s
 	next.Catalog = cat
-	next.inStock = next.fairByStock()
+	next.inStock = next.worthByStock()
 	return &next, nil
 }

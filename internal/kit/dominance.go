@@ -20,28 +20,28 @@ import (
 // found once for the catalogue and once for the stock of each location, so that a job
 // weighs only the others.
 
-// fairness is what is known of bundles and tied parts whatever the job.
-type fairness struct {
+// dominance is what is known of bundles and tied parts whatever the job.
+type dominance struct {
 	peers        int        // how many there are
 	all, byPrice worthwhile // what there is, and what can be in a kit of the least price
 }
 
 // worthwhile is what can be in some optimum.
 type worthwhile struct {
-	bundles []fairBundle
-	tied    []fairContent
+	bundles []weighedBundle
+	tied    []weighedContent
 }
 
-// fairBundle is a bundle that can be in an optimum. spare is what it costs at most to do
+// weighedBundle is a bundle that can be in an optimum. spare is what it costs at most to do
 // without all its contents, less what the bundle costs.
-type fairBundle struct {
+type weighedBundle struct {
 	*catalog.Bundle
-	contents []fairContent // those that it costs most to do without first
+	contents []weighedContent // those that it costs most to do without first
 	spare    int64
 }
 
-// fairContent is a content of a bundle, or a tied part.
-type fairContent struct {
+// weighedContent is a content of a bundle, or a tied part.
+type weighedContent struct {
 	*catalog.Part
 	pieces   int
 	required bool // by another part
@@ -80,12 +80,12 @@ func usualPieces(k catalog.Kind) int {
 // mostInPath is how many pieces a fuel path takes of a kind.
 var mostInPath = map[catalog.Kind]int{"fuel_fitting": fit.MaxFittings, "fuel_filter": 1, "pressure_regulator": 1, "fuel_hose": fit.MaxHoses, "hose_clamp": fit.MaxClamps}
 
-func newFairness(s *Snapshot) *fairness {
-	f := &fairness{}
+func newDominance(s *Snapshot) *dominance {
+	d := &dominance{}
 	kinds := map[catalog.Kind]*likeness{}
 	alike := map[string][]*catalog.Form{}
 	known := map[string]*peers{}
-	content := func(p *catalog.Part, pieces int, replaceable bool) fairContent {
+	content := func(p *catalog.Part, pieces int, replaceable bool) weighedContent {
 		like := kinds[p.Kind]
 		if like == nil {
 			like = newLikeness(p.Spec(), s.Rules.Tested(p.Kind))
@@ -99,25 +99,25 @@ func newFairness(s *Snapshot) *fairness {
 		if known[key] == nil {
 			known[key] = newPeers(like, alike[key], len(known))
 		}
-		c := fairContent{Part: p, pieces: pieces, required: p.Required(), peers: known[key], numbers: like.numbers(nil, p.Form), least: unknown}
+		c := weighedContent{Part: p, pieces: pieces, required: p.Required(), peers: known[key], numbers: like.numbers(nil, p.Form), least: unknown}
 		c.instead = inPlaceOf(&c, replaceable)
 		return c
 	}
 	for _, b := range s.Catalog.Bundles() {
-		all := fairBundle{Bundle: b, spare: int64(len(b.Contents)) * unknown}
+		all := weighedBundle{Bundle: b, spare: int64(len(b.Contents)) * unknown}
 		for i, p := range b.Parts() {
 			all.contents = append(all.contents, content(p, b.Contents[i].Quantity, len(p.Bundles()) == 1 && !p.Tied()))
 		}
-		f.all.bundles = append(f.all.bundles, all)
+		d.all.bundles = append(d.all.bundles, all)
 	}
 	for _, p := range s.Catalog.Tied() {
 		if !p.Discontinued {
-			f.all.tied = append(f.all.tied, content(p, 1, len(p.Bundles()) == 0 && !p.Required()))
+			d.all.tied = append(d.all.tied, content(p, 1, len(p.Bundles()) == 0 && !p.Required()))
 		}
 	}
-	f.peers = len(known)
-	f.byPrice = f.worthALook(func(*catalog.Part) bool { return true })
-	return f
+	d.peers = len(known)
+	d.byPrice = d.worthALook(func(*catalog.Part) bool { return true })
+	return d
 }
 
 func newPeers(like *likeness, forms []*catalog.Form, index int) *peers {
@@ -161,7 +161,7 @@ func asMuch(numbers, least []float64) bool {
 // inPlaceOf are the parts that can take a part's place wherever it stands: itself, whoever
 // else brings it, and if it is replaceable what is of the same pack and finish, not tied,
 // and as good. Cheapest first, and no more than insteadMost.
-func inPlaceOf(c *fairContent, replaceable bool) []*catalog.Part {
+func inPlaceOf(c *weighedContent, replaceable bool) []*catalog.Part {
 	var out []*catalog.Part
 	for i := range c.peers.Rows {
 		row := &c.peers.Rows[i]
@@ -254,31 +254,31 @@ func (l *likeness) number(attr string) int {
 
 // worthALook lists what can be in an optimum when only parts of which there is enough take
 // the place of others.
-func (f *fairness) worthALook(enough func(*catalog.Part) bool) worthwhile {
+func (d *dominance) worthALook(enough func(*catalog.Part) bool) worthwhile {
 	var out worthwhile
-	instead := func(c *fairContent) (minor int64, known bool) {
+	instead := func(c *weighedContent) (minor int64, known bool) {
 		if at := slices.IndexFunc(c.instead, enough); at >= 0 {
 			return c.instead[at].Price.AmountMinor, true
 		}
 		return 0, false
 	}
-	for _, b := range f.all.bundles {
-		fair := fairBundle{b.Bundle, slices.Clone(b.contents), -b.Price.AmountMinor}
-		for i := range fair.contents {
-			c := &fair.contents[i]
+	for _, b := range d.all.bundles {
+		weighed := weighedBundle{b.Bundle, slices.Clone(b.contents), -b.Price.AmountMinor}
+		for i := range weighed.contents {
+			c := &weighed.contents[i]
 			if c.Discontinued { // of no use
 				c.least = 0
 			} else if minor, known := instead(c); known {
 				c.least = int64(fit.Packs(c.Part, c.pieces*fit.PieceUnits(c.Part))) * minor
 			}
-			fair.spare += c.least
+			weighed.spare += c.least
 		}
-		if fair.spare >= 0 {
-			slices.SortStableFunc(fair.contents, func(a, b fairContent) int { return cmp.Compare(b.least, a.least) })
-			out.bundles = append(out.bundles, fair)
+		if weighed.spare >= 0 {
+			slices.SortStableFunc(weighed.contents, func(a, b weighedContent) int { return cmp.Compare(b.least, a.least) })
+			out.bundles = append(out.bundles, weighed)
 		}
 	}
-	for _, p := range f.all.tied {
+	for _, p := range d.all.tied {
 		if minor, known := instead(&p); !known || minor >= p.Price.AmountMinor {
 			out.tied = append(out.tied, p)
 		}
@@ -288,18 +288,18 @@ func (f *fairness) worthALook(enough func(*catalog.Part) bool) worthwhile {
 
 // inStock lists what can be in an optimum by stock, of kits that take no more than
 // usualPieces of a kind.
-func (f *fairness) inStock(cat *catalog.Snapshot, location int) worthwhile {
-	return f.worthALook(func(p *catalog.Part) bool {
+func (d *dominance) inStock(cat *catalog.Snapshot, location int) worthwhile {
+	return d.worthALook(func(p *catalog.Part) bool {
 		return !p.Discontinued && cat.OnHand(&p.Offer, location) >= fit.Packs(p, usualPieces(p.Kind)*fit.PieceUnits(p))
 	})
 }
 
-// fairByStock are inStock of each location and of all together, worked out when they are
+// worthByStock are inStock of each location and of all together, worked out when they are
 // asked for first.
-func (s *Snapshot) fairByStock() []func() worthwhile {
+func (s *Snapshot) worthByStock() []func() worthwhile {
 	out := make([]func() worthwhile, len(s.Catalog.Locations)+1)
 	for i := range out {
-		out[i] = sync.OnceValue(func() worthwhile { return s.fairness.inStock(s.Catalog, i+catalog.AllLocations) })
+		out[i] = sync.OnceValue(func() worthwhile { return s.dominance.inStock(s.Catalog, i+catalog.AllLocations) })
 	}
 	return out
 }
@@ -309,11 +309,11 @@ func (s *Snapshot) fairByStock() []func() worthwhile {
 func (j *job) worthALook(a aim) worthwhile {
 	switch {
 	case a.objective == ByPrice:
-		return j.s.fairness.byPrice
+		return j.s.dominance.byPrice
 	case a.objective == ByStock && j.fewPieces():
 		return j.s.inStock[a.location-catalog.AllLocations]()
 	}
-	return j.s.fairness.all
+	return j.s.dominance.all
 }
 
 // fewPieces reports whether the job can take no more than usualPieces of any kind.
