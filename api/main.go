@@ -78,19 +78,13 @@ func run(ctx context.Context, args []string, s streams) int {
 	return exitOK
 }
 
-// version is what the Go tool knows of the build: the version or commit, and itself.
+// version is what the Go tool knows of the build: the tag, or time and commit, and its own.
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return "unknown"
+		return "onetrip of an unknown version"
 	}
-	text := "onetrip " + info.Main.Version
-	for _, s := range info.Settings {
-		if s.Key == "vcs.revision" {
-			text += ", commit " + s.Value
-		}
-	}
-	return text + ", " + info.GoVersion
+	return "onetrip " + info.Main.Version + ", " + info.GoVersion
 }
 
 func fail(w io.Writer, err error, code int) int {

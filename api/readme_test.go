@@ -43,3 +43,25 @@ func TestReadmeOpensWithTheTwoCommands(t *testing.T) {
 		}
 	}
 }
+
+// Read from top to bottom, whoever has made a key needs it from there on.
+func TestReadmeSendsTheKeyOnceThereIsOne(t *testing.T) {
+	readme, err := os.ReadFile("../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(string(readme), "**Keys.**")
+	rest, _, found := strings.Cut(rest, "## The three callers")
+	asked := 0
+	for line := range strings.SplitSeq(strings.ReplaceAll(rest, "\\\n", ""), "\n") {
+		if strings.HasPrefix(line, "    curl ") {
+			asked++
+			if !strings.Contains(line, `-H "Authorization: Bearer $KEY"`) {
+				t.Errorf("without the key: %s", line)
+			}
+		}
+	}
+	if !found || asked == 0 {
+		t.Error("README.md asks nothing between the keys and the three callers")
+	}
+}
