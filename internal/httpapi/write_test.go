@@ -298,6 +298,8 @@ func TestWrongThingsAreExplained(t *testing.T) {
 		}, []string{"/ends/1: end inverted_flare 7/16: no such size"}},
 		{"currency", filter, filterBody, func(p map[string]any) { in(p, "price")["currency"] = "EUR" }, []string{"/price/currency: is EUR, but every price of this catalogue is in USD"}},
 		{"unknown requirement", filter, filterBody, func(p map[string]any) { p["requires"] = []string{"NONE-1"} }, []string{`/requires/0: no part, carburetor or bundle has the SKU "NONE-1"`}},
+		{"slip in a requirement", filter, filterBody, func(p map[string]any) { p["requires"] = []string{sold.SKU + "0"} },
+			[]string{fmt.Sprintf("/requires/0: no part, carburetor or bundle has the SKU %q, did you mean %s or ", sold.SKU+"0", sold.SKU)}},
 		{"GTIN", filter, filterBody, func(p map[string]any) { p["gtin"] = "96385075" }, []string{"/gtin: "}},
 		{"point", filter, strings.Replace(filterBody, `"pack_quantity":1,`, `"pack_quantity":1.0,`, 1), nil, []string{"/pack_quantity: 1.0 is not written as a whole number"}},
 		{"SKU of a bundle", "/v1/parts/" + sku(bundle), filterBody, func(p map[string]any) { p["sku"] = sku(bundle); delete(p, "gtin") }, []string{"/sku: " + sku(bundle) + " is the SKU of a bundle"}},

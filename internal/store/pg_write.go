@@ -359,7 +359,11 @@ func (c *change) unknownNames(ctx context.Context, tx pgx.Tx) ([]catalog.Violati
 		switch is := articles[n.sku]; {
 		case n.sku == "" || is != "" && (n.article == "" || n.article == is):
 		case is == "":
-			bad(n.pointer, "no part, carburetor or bundle has the SKU %q; add it first or correct it", n.sku)
+			meant, err := nearSKU(ctx, tx, n.sku)
+			if err != nil {
+				return nil, err
+			}
+			bad(n.pointer, "no part, carburetor or bundle has the SKU %q%s; correct it, or add the article first", n.sku, meant)
 		default:
 			bad(n.pointer, "%s is a %s; name a %s", n.sku, is, n.article)
 		}
