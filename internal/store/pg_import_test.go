@@ -259,6 +259,14 @@ func TestAnIdempotencyKeyReturnsTheFirstAnswer(t *testing.T) {
 	if err != nil || first.State != "rejected" {
 		t.Fatalf("%+v, %v", first, err)
 	}
+	for range 4 { // also to those that wait for it
+		group.Go(func() {
+			if done, err := w.Import(ctx, req, body(-1)); err != nil || done.State != "rejected" || done.Repeated {
+				t.Errorf("%+v, %v", done, err)
+			}
+		})
+	}
+	group.Wait()
 	second, err := w.Import(ctx, req, body(81))
 	if err != nil || second.State != "applied" || second.Repeated || second.Changed != 1 {
 		t.Errorf("%+v, %v", second, err)
