@@ -33,7 +33,7 @@ func TestGuideCounter(t *testing.T) {
 	if sheet := read("sheet.html"); !strings.Contains(sheet, marked.Code) || !strings.Contains(sheet, "FOZ-2A83") {
 		t.Error("the sheet has not the code or not the part")
 	}
-	if list := read("pick-list.csv"); !strings.HasPrefix(list, "quantity,sku,") || !strings.Contains(list, "FOZ-2A83") {
+	if list := read("pick-list.csv"); !strings.HasPrefix(list, "row,quantity,sku,") || !strings.Contains(list, "FOZ-2A83") {
 		t.Errorf("the pick list is\n%s", list)
 	}
 	if !strings.Contains(printed, `"code":"`+marked.Code+`","saved_revision"`) || !strings.Contains(printed, `"changes":[]`) {

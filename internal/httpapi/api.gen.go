@@ -868,7 +868,7 @@ type ThrottleKind = catalog.ThrottleKind
 // Tool A tool for the work.
 type Tool = kit.Tool
 
-// Totals Sums of line amounts: lines that fill a required need, lines that fill only recommended ones, everything.
+// Totals Sums of line amounts: lines that fill a required need, lines that fill recommended needs at most, lines that fill optional ones only, and all three together.
 type Totals = kit.Totals
 
 // Transmission The transmission and how it learns of the throttle.

@@ -79,7 +79,7 @@ func printed(c echo.Context, k *kit.Kit, o sheet.Options) (mediaType string, bod
 	h := c.Response().Header()
 	if c.Get(mediaTypeKey) == mimeCSV {
 		h.Set(echo.HeaderContentDisposition, `attachment; filename="pick-list.csv"`)
-		err = sheet.CSV(&b, k)
+		err = sheet.CSV(&b, k, o.Lines)
 		return mimeCSVFile, b.Bytes(), err
 	}
 	h.Set(echo.HeaderContentSecurityPolicy, sheetPolicy)

@@ -52,7 +52,8 @@ func TestKitsArePrintedAsAsked(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(rows) != len(k.Lines)+1 || len(k.Lines) == 0 || rows[1][1] != k.Lines[0].SKU {
+	others := 2 + len(k.Missing) // the header, the verdict
+	if len(rows) != others+len(k.Lines) || len(k.Lines) == 0 || rows[1][3] != string(k.Verdict) || rows[others][2] != k.Lines[0].SKU {
 		t.Errorf("%d lines come as %d rows: %v", len(k.Lines), len(rows), rows)
 	}
 }

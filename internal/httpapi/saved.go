@@ -138,43 +138,33 @@ func (s *server) GetKitChanges(c echo.Context, code KitCode) error {
 
 // GetKitSheet serves GET /v1/kits/{code}/sheet.
 func (s *server) GetKitSheet(c echo.Context, code KitCode) error {
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
 	saved, err := s.savedKit(c, code)
 	if err != nil {
 		return err
 	}
-	_, k, err := saved.Read()
+	question, k, err := saved.Read()
 	if err != nil {
 		return err
 	}
-	mediaType, body, err := printed(c, k, sheet.Options{Code: saved.Code, Saved: saved.SavedAt, Notes: notes(saved, k)})
+	ctx, cancel := s.inTime(c.Request().Context())
+	defer cancel()
+	lines, err := saved.AtTheCounter(ctx, snap, question, k)
+	if err != nil {
+		return err
+	}
+	o := sheet.Options{Code: saved.Code, Saved: saved.SavedAt, Lines: lines}
+	if saved.Notice != "" {
+		o.Notes = []string{saved.Notice}
+	}
+	mediaType, body, err := printed(c, k, o)
 	if err != nil {
 		return err
 	}
 	return writeTagged(c, mediaType, hashOf(body), body)
-}
-
-// notes say on the sheet what has become of the lines, in their order.
-func notes(saved *kit.Saved, k *kit.Kit) []string {
-	of := map[kit.MarkKind][]string{}
-	for _, l := range k.Lines {
-		switch m := saved.Marks[l.SKU]; m.Mark {
-		case "":
-		case kit.LineSubstituted:
-			of[m.Mark] = append(of[m.Mark], m.Substitute+" in place of "+l.SKU)
-		default:
-			of[m.Mark] = append(of[m.Mark], l.SKU)
-		}
-	}
-	var list []string
-	for _, kind := range []kit.MarkKind{kit.LineSubstituted, kit.LineDeclined, kit.LinePicked} {
-		if skus := of[kind]; len(skus) > 0 {
-			list = append(list, strings.ToUpper(string(kind[:1]))+string(kind[1:])+": "+strings.Join(skus, ", ")+".")
-		}
-	}
-	if saved.Notice != "" {
-		list = append(list, saved.Notice)
-	}
-	return list
 }
 
 // ListKits serves GET /v1/kits.

@@ -2,20 +2,27 @@ package httpapi
 
 import (
 	"bytes"
+	"encoding/csv"
 	"encoding/json"
 	"fmt"
+	"math"
 	"net/http"
 	"net/url"
+	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"github.com/labstack/echo/v4"
+
 	"onetrip/internal/kit"
 	"onetrip/internal/kit/kittest"
 	"onetrip/internal/store"
 	"onetrip/internal/store/storetest"
+	"onetrip/internal/units"
 )
 
 const (
@@ -267,7 +274,7 @@ func partOfKind(t *testing.T, c client, kind string) string {
 	return read[page](t, c.get("/v1/parts?limit=1&kind="+kind)).Items[0]["sku"].(string)
 }
 
-// The sheet has the code and what was marked; the pick list is that of the kit.
+// The sheet has the code and what was marked; before any mark the pick list is that of the kit.
 func TestSheetOfASavedKit(t *testing.T) {
 	onBoth(t, func(t *testing.T, c client) {
 		path, r := c.saveKit(ferrymaster)
@@ -275,25 +282,25 @@ func TestSheetOfASavedKit(t *testing.T) {
 		a, b := k.Lines[0].SKU, k.Lines[1].SKU
 		plain := c.get(path + "/sheet")
 		code := strings.TrimPrefix(path, "/v1/kits/")
-		if plain.status != http.StatusOK || plain.header.Get("Content-Type") != mimeHTML || !strings.Contains(string(plain.body), code) || strings.Contains(string(plain.body), "Picked: ") {
+		if plain.status != http.StatusOK || plain.header.Get("Content-Type") != mimeHTML || !strings.Contains(string(plain.body), code) || strings.Contains(string(plain.body), `<tbody class=`) {
 			t.Errorf("%d %v", plain.status, plain.header)
+		}
+		list := c.get(path+"/sheet", "Accept", "text/csv")
+		resolved := c.post("/v1/kits/resolve", ferrymaster, "Accept", "text/csv")
+		if !bytes.Equal(list.body, resolved.body) || list.header.Get("Content-Type") != resolved.header.Get("Content-Type") {
+			t.Errorf("the pick list is\n%s\nresolved it is\n%s", list.body, resolved.body)
 		}
 		if marked := c.mark(path, "*", both(a, `{"mark":"picked"}`, b, `{"mark":"declined"}`)); marked.status != http.StatusOK {
 			t.Fatalf("%s", marked.body)
 		}
 		marked := c.get(path + "/sheet")
-		for _, want := range []string{"Picked: " + a + ".", "Declined: " + b + "."} {
+		for _, want := range []string{`<tbody class="picked">`, "Declined at the counter: <bdi class=\"sku\">" + b + "</bdi>"} {
 			if !strings.Contains(string(marked.body), want) {
 				t.Errorf("the sheet does not say %q", want)
 			}
 		}
 		if same := c.get(path+"/sheet", "If-None-Match", marked.header.Get("ETag")); same.status != http.StatusNotModified || marked.header.Get("ETag") == plain.header.Get("ETag") {
 			t.Errorf("%d, the tags are %s and %s", same.status, plain.header.Get("ETag"), marked.header.Get("ETag"))
-		}
-		list := c.get(path+"/sheet", "Accept", "text/csv")
-		resolved := c.post("/v1/kits/resolve", ferrymaster, "Accept", "text/csv")
-		if !bytes.Equal(list.body, resolved.body) || list.header.Get("Content-Type") != resolved.header.Get("Content-Type") {
-			t.Errorf("the pick list is\n%s\nresolved it is\n%s", list.body, resolved.body)
 		}
 		for accept, want := range map[string]string{"*/*": mimeHTML, "text/*": mimeHTML, "text/html, text/csv;q=0.9": mimeHTML, "text/csv, text/html;q=0.9": mimeCSVFile} {
 			if got := c.get(path+"/sheet", "Accept", accept).header.Get("Content-Type"); got != want {
@@ -559,4 +566,115 @@ func TestSavedKitsWhileTheDatabaseIsAway(t *testing.T) {
 	if again := c.post("/v1/kits", ferrymaster, "Idempotency-Key", "1"); !bytes.Equal(again.body, saved.body) {
 		t.Errorf("%s", again.body)
 	}
+}
+
+// Sheet and pick list of a saved kit are those after its marks: what was declined costs
+// nothing, what was taken instead stands in its row.
+func TestSheetAfterMarks(t *testing.T) {
+	throttleValve, err := os.ReadFile("../../testdata/requests/throttle-valve-cable.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	onBoth(t, func(t *testing.T, c client) {
+		path, r := c.saveKit(string(throttleValve))
+		k := kitIn(t, r)
+		lineFor := func(need string) kit.Line {
+			return k.Lines[slices.IndexFunc(k.Lines, func(l kit.Line) bool { return slices.Contains(l.Fills, need) })]
+		}
+		springs, hose := lineFor("throttle.return_springs"), lineFor("fuel.hose")
+		with := substituteFor(t, c, path, "fuel_hose", hose.SKU)
+		var rest []string
+		for _, l := range k.Lines {
+			if l.SKU != springs.SKU && l.SKU != hose.SKU {
+				rest = append(rest, `"`+l.SKU+`": {"mark": "picked"}`)
+			}
+		}
+		marked := c.mark(path, "*", `{"`+springs.SKU+`": {"mark": "declined"}, `+strings.Join(rest, ",")+"}")
+		if sv := read[kit.Saved](t, marked); sv.Status != kit.SavedDone {
+			t.Fatalf("the kit is %s", sv.Status)
+		}
+		part := read[struct {
+			Price    units.Money `json:"price"`
+			LengthIn float64     `json:"length_in"`
+		}](t, c.get("/v1/parts/"+with))
+		cuts := 0 // of the fuel path
+		for _, step := range k.FuelPath {
+			if step.SKU == hose.SKU {
+				cuts++
+				if step.LengthIn != 10 {
+					t.Fatalf("the hose is cut to %v in", step.LengthIn)
+				}
+			}
+		}
+		packs := int64(math.Ceil(float64(cuts) / math.Floor(part.LengthIn/10)))
+		if packs == int64(hose.Quantity) {
+			t.Errorf("%s of %v in takes as many packs as %s; the test shows less than it should", with, part.LengthIn, hose.SKU)
+		}
+		total := k.Totals.All
+		total.AmountMinor += part.Price.AmountMinor*packs - hose.Amount.AmountMinor - springs.Amount.AmountMinor
+
+		page := string(c.get(path+"/sheet", echo.HeaderAccept, "text/html").body)
+		for _, want := range []string{
+			fmt.Sprintf("0 of %d lines left to pick", len(k.Lines)),
+			"Declined at the counter: <bdi class=\"sku\">" + springs.SKU + "</bdi>",
+			`<tbody class="declined">`, "in place of <bdi class=\"sku\">" + hose.SKU + "</bdi>",
+			"added up again", `<td class="money" colspan="2">` + total.String() + "</td></tr>\n</tfoot>",
+			fmt.Sprintf(`checked aria-label="%s picked"`, with),
+		} {
+			if !strings.Contains(page, want) {
+				t.Errorf("the sheet has no %q", want)
+			}
+		}
+		if got := strings.Count(page, " checked aria-label"); got != len(k.Lines)-1 {
+			t.Errorf("%d rows are ticked of %d", got, len(k.Lines)-1)
+		}
+		if strings.Contains(page, "<small>With "+hose.SKU) || strings.Contains(page, `aria-label="`+hose.SKU+` picked"`) {
+			t.Errorf("%s, which %s stands in for, is still to be picked or fitted", hose.SKU, with)
+		}
+
+		rows, err := csv.NewReader(bytes.NewReader(c.get(path+"/sheet", echo.HeaderAccept, "text/csv").body)).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		column := func(name string) int { return slices.Index(rows[0], name) }
+		sum := 0.0
+		for _, row := range rows[1:] {
+			if row[0] != "line" {
+				continue
+			}
+			amount, err := strconv.ParseFloat(row[column("amount")], 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			sum += amount
+			want := []string{"picked", ""}
+			switch row[column("sku")] {
+			case springs.SKU:
+				want[0] = "declined"
+			case with:
+				want = []string{"substituted", hose.SKU}
+			case hose.SKU:
+				t.Errorf("%s is still on the list", hose.SKU)
+			}
+			if got := []string{row[column("mark")], row[column("in_place_of")]}; !slices.Equal(got, want) {
+				t.Errorf("%s is marked %v, want %v", row[column("sku")], got, want)
+			}
+		}
+		if got := int64(math.Round(100 * sum)); got != total.AmountMinor {
+			t.Errorf("the rows add up to %d, want %v", got, total)
+		}
+	})
+}
+
+// substituteFor marks a line with the first part of a kind that fits in its place.
+func substituteFor(t *testing.T, c client, path, kind, line string) string {
+	t.Helper()
+	for _, item := range read[page](t, c.get("/v1/parts?kind="+kind+"&limit=60")).Items {
+		sku := item["sku"].(string)
+		if sku != line && c.mark(path, "*", `{"`+line+`": {"mark": "substituted", "substitute": "`+sku+`"}}`).status == http.StatusOK {
+			return sku
+		}
+	}
+	t.Fatalf("nothing fits in place of %s", line)
+	return ""
 }

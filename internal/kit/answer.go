@@ -102,7 +102,7 @@ func (j *job) lines(sel *selection) []Line {
 			SKU: b.offer.SKU, Name: b.offer.Name, Finish: b.offer.Finish, Quantity: b.packs,
 			UnitPrice: b.offer.Price, Amount: b.offer.Price.Times(b.packs),
 		}
-		l.Stock, elsewhere = j.lineStock(b, elsewhere)
+		l.Stock, elsewhere = lineStock(j.s.Catalog, b.offer, b.packs, j.aim.location, elsewhere)
 		if b.bundle != nil {
 			l.Contents = b.bundle.Contents
 		}
@@ -131,15 +131,15 @@ func (b *buy) holds(p *catalog.Part) bool {
 	return slices.Contains(p.Bundles(), b.bundle)
 }
 
-// lineStock tells the stock of a line; levels elsewhere are added to room for those of
-// all lines.
-func (j *job) lineStock(b *buy, elsewhere []catalog.StockLevel) (LineStock, []catalog.StockLevel) {
-	cat, from := j.s.Catalog, len(elsewhere)
-	l := LineStock{OnHand: cat.OnHand(b.offer, j.aim.location), LeadTimeDays: b.offer.LeadTimeDays}
-	l.Enough = l.OnHand >= b.packs
+// lineStock tells the stock of so many packs at a location; levels elsewhere are added to
+// room for those of all lines.
+func lineStock(cat *catalog.Snapshot, o *catalog.Offer, packs, location int, elsewhere []catalog.StockLevel) (LineStock, []catalog.StockLevel) {
+	from := len(elsewhere)
+	l := LineStock{OnHand: cat.OnHand(o, location), LeadTimeDays: o.LeadTimeDays}
+	l.Enough = l.OnHand >= packs
 	for i, at := range cat.Locations {
-		switch n := cat.OnHand(b.offer, i); {
-		case i == j.aim.location:
+		switch n := cat.OnHand(o, i); {
+		case i == location:
 			l.Location = at.ID
 		case n > 0:
 			elsewhere = append(elsewhere, catalog.StockLevel{Location: at.ID, OnHand: n})
@@ -316,7 +316,7 @@ func (sel *selection) boxed(p *catalog.Part) bool {
 
 func totals(lines []Line, needs []Need, currency string) Totals {
 	zero := units.Money{Currency: currency}
-	t := Totals{Required: zero, Recommended: zero, All: zero}
+	t := Totals{Required: zero, Recommended: zero, Optional: zero, All: zero}
 	for i := range lines {
 		l := &lines[i]
 		best := Optional
@@ -329,6 +329,8 @@ func totals(lines []Line, needs []Need, currency string) Totals {
 			t.Required = t.Required.Plus(l.Amount)
 		case Recommended:
 			t.Recommended = t.Recommended.Plus(l.Amount)
+		case Optional:
+			t.Optional = t.Optional.Plus(l.Amount)
 		}
 	}
 	return t

@@ -32,7 +32,7 @@ const (
 	StockChange      ChangeKind = "stock"      // of a line
 	CheckChange      ChangeKind = "check"      // its outcome
 	CautionChange    ChangeKind = "caution"
-	TotalChange      ChangeKind = "total" // required, recommended or all
+	TotalChange      ChangeKind = "total" // required, recommended, optional or all
 )
 
 // Change is one difference between two kits. Subject is the id of what differs: the SKU
@@ -68,6 +68,7 @@ func Compare(before, after *Kit) []Change {
 	}{
 		{"required", before.Totals.Required, after.Totals.Required},
 		{"recommended", before.Totals.Recommended, after.Totals.Recommended},
+		{"optional", before.Totals.Optional, after.Totals.Optional},
 		{"all", before.Totals.All, after.Totals.All},
 	} {
 		c.money(TotalChange, t.name, t.before, t.after, fmt.Sprintf("The total of %s lines", t.name))

@@ -274,11 +274,12 @@ type Question struct {
 	Text  string `json:"text"`
 }
 
-// Totals add up line amounts: lines that fill a required need, lines that fill
-// only recommended ones, and everything.
+// Totals add up line amounts by the most important level of what a line fills, and
+// everything.
 type Totals struct {
 	Required    units.Money `json:"required"`
 	Recommended units.Money `json:"recommended"`
+	Optional    units.Money `json:"optional"`
 	All         units.Money `json:"all"`
 }
 

@@ -179,6 +179,9 @@ func (sv *Saved) Read() (*Request, *Kit, error) {
 	if err := json.Unmarshal(sv.Kit, k); err != nil {
 		return nil, nil, fmt.Errorf("kit %s: %w", sv.Code, err)
 	}
+	if t := &k.Totals; t.Optional.Currency == "" { // saved before kits had it
+		t.Optional = units.Money{AmountMinor: t.All.AmountMinor - t.Required.AmountMinor - t.Recommended.AmountMinor, Currency: t.All.Currency}
+	}
 	return req, k, nil
 }
 
@@ -282,12 +285,7 @@ func nearLine(sku string, lines []Line) string {
 
 // substituteFaults tries all substitutes of a kit.
 func substituteFaults(ctx context.Context, s *Snapshot, req *Request, k *Kit, marks map[string]Mark) ([]catalog.Violation, error) {
-	instead := map[string]string{}
-	for sku, m := range marks {
-		if m.Mark == LineSubstituted {
-			instead[sku] = m.Substitute
-		}
-	}
+	instead := substituted(marks)
 	if len(instead) == 0 {
 		return nil, nil
 	}

@@ -17,8 +17,9 @@ type step struct {
 
 // order is the order of work for what is in this kit. It is words for people around
 // the needs, and no rule: common practice, no source. The makers' manuals come first.
-func order(k *kit.Kit) []step {
-	w := workshop{k: k}
+// marked are the lines after marks; nil when there are none.
+func order(k *kit.Kit, marked []kit.CounterLine) []step {
+	w := workshop{k: k, marked: marked}
 	v, c := k.Vehicle, k.Carburetor
 
 	w.step("Lay everything out", nil,
@@ -83,9 +84,10 @@ type needs = []string
 
 // workshop collects the steps and knows what the kit holds.
 type workshop struct {
-	k     *kit.Kit
-	steps []step
-	named needs
+	k      *kit.Kit
+	marked []kit.CounterLine
+	steps  []step
+	named  needs
 }
 
 // step adds a stage, with what meets the needs named and the texts that are not
@@ -108,19 +110,32 @@ func (w *workshop) parts(with needs) []string {
 		switch n.Status {
 		case kit.Filled, kit.OutOfStock:
 			for _, sku := range n.Lines {
-				if !slices.Contains(out, sku) {
-					out = append(out, sku)
+				if text := w.taken(sku); !slices.Contains(out, text) {
+					out = append(out, text)
 				}
 			}
 		case kit.InTheBox:
-			out = append(out, needWords(n.ID)+" from the box")
+			out = append(out, kit.NeedTitle(n.ID)+" from the box")
 		case kit.OnTheShelf:
-			out = append(out, needWords(n.ID)+" from the owner's shelf")
+			out = append(out, kit.NeedTitle(n.ID)+" from the owner's shelf")
 		case kit.NotThere:
-			out = append(out, needWords(n.ID)+": MISSING")
+			out = append(out, kit.NeedTitle(n.ID)+": MISSING")
 		}
 	}
 	return out
+}
+
+// taken says what was taken for a line.
+func (w *workshop) taken(sku string) string {
+	for i := range w.marked {
+		switch l := &w.marked[i]; {
+		case l.InPlaceOf == sku:
+			return l.SKU
+		case l.SKU == sku && l.Mark == kit.LineDeclined:
+			return sku + ", declined at the counter"
+		}
+	}
+	return sku
 }
 
 // left are the needs of no step so far; rules may raise ones unknown here.
@@ -144,13 +159,6 @@ func (w *workshop) has(ids ...string) bool {
 func (w *workshop) hoses() bool {
 	return slices.ContainsFunc(w.k.VacuumPorts, func(p kit.PortUse) bool { return p.Use != "cap" && p.Use != "plug" })
 }
-
-// needWords is a need as people say it: "fuel hose" for fuel.hose.
-func needWords(id string) string {
-	return abbreviations.Replace(words(strings.ReplaceAll(strings.TrimPrefix(id, "shop."), ".", " ")))
-}
-
-var abbreviations = strings.NewReplacer(" pcv ", " PCV ", " egr ", " EGR ", " tv ", " TV ")
 
 func when(condition bool, text string) string { return choose(condition, text, "") }
 

@@ -24,9 +24,10 @@ import (
 
 // Options are what the sheet of a saved kit says beside the kit.
 type Options struct {
-	Code  string    // short code, in printable ASCII; "" when the kit is not saved, then there is no barcode
-	Saved time.Time // zero when not saved
-	Notes []string  // sentences to show at the head of the sheet, each on its own line
+	Code  string            // short code, in printable ASCII; "" when the kit is not saved, then there is no barcode
+	Saved time.Time         // zero when not saved
+	Notes []string          // sentences to show at the head of the sheet, each on its own line
+	Lines []kit.CounterLine // the kit's lines after their marks; nil when not saved
 }
 
 //go:embed *.html
@@ -37,7 +38,7 @@ var styleText string
 
 // pages are sheet.html and coverage.html, with what both are made of in parts.html.
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"number": units.Number, "check": checkTitle, "need": needWords, "si": siText, "limit": limitText, "unit": unitText, "first": firstSentence,
+	"number": units.Number, "check": checkTitle, "need": kit.NeedTitle, "si": siText, "limit": limitText, "unit": unitText, "first": firstSentence,
 	"finish": finishText, "fail": failText, "decimal": decimal, "capital": upperFirst, "percent": percent, "beyondStock": beyondStock,
 }).ParseFS(pageFiles, "*.html"))
 
@@ -70,7 +71,14 @@ type view struct {
 	Reasons    []string   // of the verdict, without what Missing says
 	Dangers    []numbered // cautions that can kill, in the order of Cautions
 	Cautions   []numbered
-	HaveIt     []group // needs that no line fills
+	Rows       []row
+	Open       int        // lines that are still to pick
+	Totals     kit.Totals // after marks
+	Recounted  bool       // marks have changed the totals
+	Declined   []row      // of Rows
+	Instead    []row      // of Rows, those of substitutes
+	Unfit      bool       // the carburetor is unsuitable: there is nothing to pick, fit or do
+	HaveIt     []group    // needs that no line fills
 	Drawings   []picture
 	LongPath   bool // the fuel path is as tall as three other drawings
 	Order      []step
@@ -96,6 +104,49 @@ var severityTexts = map[kit.Severity]string{kit.Blocking: "Stops the work", kit.
 type numbered struct {
 	kit.Caution
 	Number int
+}
+
+// row is a line of the pick list.
+type row struct {
+	kit.CounterLine
+	For []purpose
+}
+
+// purpose is a need that a line fills, and why there is one.
+type purpose struct{ Need, Why string }
+
+// Done says that nobody has to pick the line any more.
+func (r row) Done() bool { return r.Mark != "" }
+
+// Priceless says that the price is not known: the part has left the catalogue.
+func (r row) Priceless() bool { return r.UnitPrice.Currency == "" }
+
+// rows are the lines of a kit after marks, if there are any, with what each is for.
+func rows(k *kit.Kit, marked []kit.CounterLine) []row {
+	out := make([]row, len(k.Lines))
+	for i := range k.Lines {
+		out[i].Line = k.Lines[i]
+		if marked != nil {
+			out[i].CounterLine = marked[i]
+		}
+		for _, need := range out[i].Fills {
+			out[i].For = append(out[i].For, purpose{need, why(k, need)})
+		}
+	}
+	return out
+}
+
+// why are the reasons for a need in one text.
+func why(k *kit.Kit, need string) string {
+	var texts []string
+	for i := range k.Needs {
+		if k.Needs[i].ID == need {
+			for _, b := range k.Needs[i].Because {
+				texts = append(texts, b.Text)
+			}
+		}
+	}
+	return strings.Join(texts, " ")
 }
 
 // group is a list of needs under a heading.
@@ -133,7 +184,7 @@ func viewOf(k *kit.Kit, o Options) (*view, error) {
 		Rating:   fmt.Sprintf("%s cfm at %s inHg, %d barrels, %s", units.Number(c.FlowCFM), units.Number(c.RatedAtInHg), c.Barrels, words(c.Flange)),
 		Title:    cmp.Or(name, units.Number(v.Engine.DisplacementIn3)+" in³ engine") + " with " + c.Name,
 		Verdict:  cmp.Or(verdicts[k.Verdict], verdictText{Word: words(k.Verdict)}),
-		LongPath: len(k.FuelPath) > 8, Reasons: reasons(k), Order: order(k), Outcomes: outcomeTexts, Severities: severityTexts,
+		LongPath: len(k.FuelPath) > 8, Reasons: reasons(k), Order: order(k, o.Lines), Outcomes: outcomeTexts, Severities: severityTexts,
 		Drawings: []picture{
 			{"demand", "Air demand over engine speed", demand},
 			{"ports", "Ports from above", portsDrawing(k)},
@@ -141,6 +192,20 @@ func viewOf(k *kit.Kit, o Options) (*view, error) {
 			{"stack", "Stack under the hood", stackDrawing(k)},
 			{"levers", "Lever travel", leversDrawing(k)},
 		},
+	}
+	out.Rows, out.Totals, out.Unfit = rows(k, o.Lines), k.Totals, k.Verdict == kit.Unsuitable
+	for _, r := range out.Rows {
+		switch r.Mark {
+		case "":
+			out.Open++
+		case kit.LineDeclined:
+			out.Declined = append(out.Declined, r)
+		case kit.LineSubstituted:
+			out.Instead = append(out.Instead, r)
+		}
+	}
+	if out.Recounted = len(out.Declined)+len(out.Instead) > 0; out.Recounted {
+		out.Totals = k.TotalsAfter(o.Lines)
 	}
 	for i, caution := range slices.SortedStableFunc(slices.Values(k.Cautions), func(a, b kit.Caution) int { return danger(a.ID) - danger(b.ID) }) {
 		n := numbered{caution, i + 1}

@@ -631,7 +631,7 @@ func legibility(t *testing.T, svg *html.Node) []string {
 
 func TestPickListAsCSV(t *testing.T) {
 	var b bytes.Buffer
-	if err := sheet.CSV(&b, goldenKit(t, "stock-at-brindlecote")); err != nil {
+	if err := sheet.CSV(&b, goldenKit(t, "stock-at-brindlecote"), nil); err != nil {
 		t.Fatal(err)
 	}
 	golden.Equal(t, filepath.Join("testdata", "stock-at-brindlecote.csv"), b.Bytes())
