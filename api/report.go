@@ -89,13 +89,16 @@ func yearText(year int) string {
 	return strconv.Itoa(year)
 }
 
+// titled is a need as people call it, with the id that requests name it by.
+func titled(need string) string { return kit.NeedTitle(need) + " (" + need + ")" }
+
 func (r *report) missing(k *kit.Kit) {
 	r.heading("Missing")
 	if len(k.Missing) == 0 {
 		r.out.WriteString("  Nothing.\n")
 	}
 	for _, m := range k.Missing {
-		r.out.WriteString("  " + r.paint(m.Need+" ("+string(m.Severity)+")", severityColour[m.Severity]) + "\n")
+		r.out.WriteString("  " + r.paint(titled(m.Need)+", "+string(m.Severity), severityColour[m.Severity]) + "\n")
 		r.wrap("      ", m.Reason)
 		for _, n := range m.Nearest {
 			r.wrap("      near: ", fmt.Sprintf("%s %s fails %s", n.SKU, n.Name, strings.Join(n.Fails, "; ")))
@@ -146,7 +149,7 @@ func (r *report) group(title string, needs []kit.Need) {
 		if n.Status == kit.NotThere || n.Status == kit.OutOfStock {
 			paint = red
 		}
-		r.out.WriteString("    " + n.ID + "  " + r.paint(status, paint) + "\n")
+		r.out.WriteString("    " + titled(n.ID) + "  " + r.paint(status, paint) + "\n")
 		facts := []string{string(n.Level)}
 		if n.Quantity > 0 {
 			facts = append(facts, quantityText(n.Quantity, n.Unit))
@@ -190,7 +193,11 @@ func (r *report) lines(k *kit.Kit) {
 		r.out.WriteString("  " + laidOut[i+1] + "\n")
 		r.wrap("       ", l.Name+finishText(l))
 		if len(l.Fills) > 0 {
-			r.wrap("       for ", strings.Join(l.Fills, ", "))
+			purposes := make([]string, len(l.Fills))
+			for i, need := range l.Fills {
+				purposes[i] = kit.NeedTitle(need)
+			}
+			r.wrap("       for ", strings.Join(purposes, ", "))
 		}
 		if len(l.Contents) > 0 {
 			parts := make([]string, len(l.Contents))
@@ -207,6 +214,7 @@ func (r *report) lines(k *kit.Kit) {
 	totals := [][]string{
 		{"required", k.Totals.Required.String()},
 		{"recommended", k.Totals.Recommended.String()},
+		{"optional", k.Totals.Optional.String()},
 		{"all", k.Totals.All.String()},
 	}
 	for _, row := range table(totals) {

@@ -27,7 +27,7 @@ func bare() *kit.Kit {
 		Lines:    []kit.Line{line("F1", "fuel.filter", 500, 3), line("H1", "fuel.hose", 700, 2)},
 		Checks:   []kit.Check{{ID: "air.demand", Outcome: kit.Pass, Text: "Flows."}},
 		Cautions: []kit.Caution{{ID: "fuel.fire", Text: "Burns."}},
-		Totals:   kit.Totals{Required: usd(1200), Recommended: usd(0), All: usd(1200)},
+		Totals:   kit.Totals{Required: usd(1200), Recommended: usd(0), Optional: usd(0), All: usd(1200)},
 	}
 }
 

@@ -61,6 +61,9 @@ func TestEveryVehicleResolvesSoundly(t *testing.T) {
 		if k.Totals.All.AmountMinor != total {
 			t.Fatalf("total %v, lines add up to %d", k.Totals.All, total)
 		}
+		if sum := k.Totals.Required.Plus(k.Totals.Recommended).Plus(k.Totals.Optional); sum != k.Totals.All {
+			t.Fatalf("the totals of the levels add up to %v, not to %v", sum, k.Totals.All)
+		}
 		for _, a := range k.Alternatives {
 			sum := int64(0)
 			for _, c := range a.Changes {

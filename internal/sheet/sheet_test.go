@@ -2,6 +2,7 @@ package sheet_test
 
 import (
 	"bytes"
+	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -20,6 +21,7 @@ import (
 	"onetrip/internal/golden"
 	"onetrip/internal/kit"
 	"onetrip/internal/sheet"
+	"onetrip/internal/units"
 )
 
 var drawings = []string{"demand", "ports", "path", "stack", "levers"}
@@ -377,9 +379,20 @@ func TestGoldenKitsMakeWellFormedSheets(t *testing.T) {
 				t.Errorf("the sheet does not say that %s is missing: %s", m.Need, m.Reason)
 			}
 		}
+		reasons := map[string][]kit.Because{}
+		for _, n := range k.Needs {
+			reasons[n.ID] = n.Because
+		}
 		for _, l := range k.Lines {
 			if !strings.Contains(page, l.SKU) || !strings.Contains(page, l.Name) {
 				t.Errorf("the sheet does not have %s", l.SKU)
+			}
+			for _, need := range l.Fills {
+				for _, b := range reasons[need] {
+					if !strings.Contains(page, b.Text) {
+						t.Errorf("the sheet does not say why %s: %s", need, b.Text)
+					}
+				}
 			}
 		}
 		for _, c := range k.Checks {
@@ -635,4 +648,69 @@ func TestPickListAsCSV(t *testing.T) {
 		t.Fatal(err)
 	}
 	golden.Equal(t, filepath.Join("testdata", "stock-at-brindlecote.csv"), b.Bytes())
+}
+
+// A pick list tells by itself that its kit is not whole, and why each line is there.
+func TestCSVTellsVerdictMissingAndWhy(t *testing.T) {
+	eachGoldenKit(t, func(t *testing.T, k *kit.Kit) {
+		var b bytes.Buffer
+		if err := sheet.CSV(&b, k, nil); err != nil {
+			t.Fatal(err)
+		}
+		table, err := csv.NewReader(&b).ReadAll() // refuses rows of other lengths
+		if err != nil {
+			t.Fatal(err)
+		}
+		var rows []map[string]string
+		for _, cells := range table[1:] {
+			row := map[string]string{}
+			for i, name := range table[0] {
+				row[name] = cells[i]
+			}
+			rows = append(rows, row)
+		}
+		if len(rows) != 1+len(k.Missing)+len(k.Lines) {
+			t.Fatalf("%d rows for %d things missing and %d lines", len(rows), len(k.Missing), len(k.Lines))
+		}
+		if rows[0]["row"] != "verdict" || rows[0]["name"] != string(k.Verdict) || rows[0]["quantity"] != "0" {
+			t.Errorf("first is %v", rows[0])
+		}
+		for i, m := range k.Missing {
+			if row := rows[1+i]; row["row"] != "missing" || row["fills"] != m.Need || row["why"] != m.Reason || row["name"] != string(m.Severity) || row["quantity"] != "0" {
+				t.Errorf("%s is missing, and the row is %v", m.Need, row)
+			}
+		}
+		for i, l := range k.Lines {
+			row := rows[1+len(k.Missing)+i]
+			if row["row"] != "line" || row["sku"] != l.SKU || row["quantity"] != strconv.Itoa(l.Quantity) || len(l.Fills) > 0 && row["why"] == "" {
+				t.Errorf("line %s is the row %v", l.SKU, row)
+			}
+		}
+	})
+}
+
+func TestUnsuitableKitIsNotPicked(t *testing.T) {
+	k := goldenKit(t, "emissions-unsuitable")
+	root := wellFormed(t, render(t, k, sheet.Options{}))
+	if n := len(elements(root, "input")); n > 0 {
+		t.Errorf("%d tick boxes", n)
+	}
+	page := text(elements(root, "body")[0])
+	for _, want := range []string{"Do not pick", "POST /v1/sizing", "not to be picked", k.VerdictReasons[0]} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the sheet does not say %q", want)
+		}
+	}
+	if strings.Contains(page, "No part is missing") {
+		t.Error("the sheet says that no part is missing")
+	}
+}
+
+func TestTotalsOfAllLevels(t *testing.T) {
+	k := goldenKit(t, "throttle-valve-cable-known")
+	k.Totals.Optional = units.Money{AmountMinor: 2058, Currency: "USD"}
+	page := text(elements(parse(t, render(t, k, sheet.Options{})), "body")[0])
+	if !strings.Contains(page, "Optional20.58 USD") {
+		t.Error("the total of optional lines has no row")
+	}
 }
