@@ -100,6 +100,13 @@ func (r *report) missing(k *kit.Kit) {
 	for _, m := range k.Missing {
 		r.out.WriteString("  " + r.paint(titled(m.Need)+", "+string(m.Severity), severityColour[m.Severity]) + "\n")
 		r.wrap("      ", m.Reason)
+		if with, delta := k.InStockInstead(m.Need); len(with) > 0 {
+			texts := make([]string, len(with))
+			for i, c := range with {
+				texts[i] = fmt.Sprintf("%d x %s %s", c.To, c.SKU, c.Name)
+			}
+			r.wrap("      in stock instead: ", strings.Join(texts, ", ")+"; "+delta.Signed())
+		}
 		for _, n := range m.Nearest {
 			r.wrap("      near: ", fmt.Sprintf("%s %s fails %s", n.SKU, n.Name, strings.Join(n.Fails, "; ")))
 		}
@@ -116,8 +123,10 @@ var groups = []struct{ prefix, title string }{
 
 var statusTexts = map[kit.Status]string{
 	kit.Filled: "on the pick list", kit.InTheBox: "in the carburetor's box", kit.OnTheShelf: "owner has it", kit.NotThere: "MISSING",
-	kit.OutOfStock: "OUT OF STOCK", kit.Declined: "left out as asked", kit.NotNeeded: "not needed",
+	kit.OutOfStock: "OUT OF STOCK", kit.NotNeeded: "not needed",
 }
+
+var placeTexts = map[kit.Place]string{kit.Box: "in the carburetor's box", kit.Shelf: "on the owner's shelf"}
 
 // needs prints needs by group, keeping the kit's order within a group. Rules may
 // raise needs of groups unknown here; these come last.
@@ -144,7 +153,7 @@ func (r *report) group(title string, needs []kit.Need) {
 	}
 	r.out.WriteString("  " + r.paint(title, bold) + "\n")
 	for _, n := range needs {
-		status := cmp.Or(statusTexts[n.Status], string(n.Status))
+		status := cmp.Or(n.LeftOut(), statusTexts[n.Status], string(n.Status))
 		paint := ""
 		if n.Status == kit.NotThere || n.Status == kit.OutOfStock {
 			paint = red
@@ -156,6 +165,13 @@ func (r *report) group(title string, needs []kit.Need) {
 		}
 		if len(n.Lines) > 0 {
 			facts = append(facts, strings.Join(n.Lines, " "))
+		}
+		for _, a := range n.AtHand {
+			text := quantityText(a.Quantity, n.Unit) + " " + placeTexts[a.From]
+			if a.SKU != "" {
+				text += " (" + a.SKU + ")"
+			}
+			facts = append(facts, text)
 		}
 		r.wrap("      ", strings.Join(facts, ", "))
 		for _, b := range n.Because {
@@ -413,28 +429,33 @@ func (r *report) alternatives(k *kit.Kit) {
 		if !a.Optimal {
 			stock += ", NOT PROVEN: the search stopped early"
 		}
-		r.wrap("  ", fmt.Sprintf("%s: %s (%s), %s", a.Objective, a.Total, signed(a.Delta), stock))
+		r.wrap("  ", fmt.Sprintf("%s: %s (%s), %s", a.Objective, a.Total, a.Delta.Signed(), stock))
 		for _, c := range a.Changes {
-			r.wrap("      ", fmt.Sprintf("%d -> %d x %s %s, %s", c.From, c.To, c.SKU, c.Name, signed(c.Delta)))
+			r.wrap("      ", fmt.Sprintf("%d -> %d x %s %s, %s", c.From, c.To, c.SKU, c.Name, c.Delta.Signed()))
 		}
 	}
-}
-
-func signed(m units.Money) string {
-	if m.AmountMinor > 0 {
-		return "+" + m.String()
-	}
-	return m.String()
 }
 
 func (r *report) proof(k *kit.Kit) {
 	r.heading("Proof")
 	p := k.Proof
+	cost := p.Cost.String()
+	if finish := p.Cost.AmountMinor - k.Totals.All.AmountMinor; finish > 0 {
+		cost += fmt.Sprintf(", of it %s that nobody pays, for %d places of parts in another finish,", units.Money{AmountMinor: finish, Currency: p.Cost.Currency}, finish/kit.FinishMismatchMinor)
+	}
 	if p.Optimal {
-		r.wrap("  ", fmt.Sprintf("No better choice exists under this objective: cost %s, lower bound %s, %d nodes searched.", p.Cost, p.LowerBound, p.Nodes))
+		r.wrap("  ", fmt.Sprintf("No better choice exists under this objective: cost %s, lower bound %s, %s searched.", cost, p.LowerBound, counted(p.Nodes, "node")))
 		return
 	}
-	r.wrap("  ", fmt.Sprintf("NOT PROVEN: the search stopped after %d nodes. Cost %s; a better choice, if there is one, costs at least %s.", p.Nodes, p.Cost, p.LowerBound))
+	r.wrap("  ", fmt.Sprintf("NOT PROVEN: the search stopped after %s. Cost %s; a better choice, if there is one, costs at least %s.", counted(p.Nodes, "node"), cost, p.LowerBound))
+}
+
+// counted is a number of things: "1 node", "2 nodes".
+func counted(n int64, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }
 
 func (r *report) heading(text string) {

@@ -106,7 +106,7 @@ func (e *Need) add(status kit.Status, n Count) {
 		e.OutOfStock.add(n)
 	case kit.NotThere:
 		e.Missing.add(n)
-	case kit.Declined, kit.NotNeeded: // of a level that is not asked for
+	case kit.Declined, kit.NotAsked, kit.NotNeeded:
 		return
 	}
 	e.Raised.add(n)

@@ -19,6 +19,12 @@ import (
 	"github.com/oapi-codegen/runtime"
 )
 
+// Defines values for AtHandFrom.
+const (
+	Box   AtHandFrom = "box"
+	Shelf AtHandFrom = "shelf"
+)
+
 // Defines values for CheckID.
 const (
 	AirDemand               CheckID = "air.demand"
@@ -122,6 +128,29 @@ type Alternative = kit.Alternative
 
 // Amount Pieces of one SKU.
 type Amount = catalog.Amount
+
+// AtHand How much of a need is had already.
+type AtHand struct {
+	// From Where it is.
+	//
+	// Example: box
+	From AtHandFrom `json:"from"`
+
+	// Quantity How much, in the `unit` of the need.
+	//
+	// Example: 1
+	Quantity float32 `json:"quantity"`
+
+	// SKU SKU of the part; not there where the box or the request names the need alone.
+	//
+	// Example: GUB-2A03
+	SKU *string `json:"sku,omitempty"`
+}
+
+// AtHandFrom Where it is.
+//
+// Example: box
+type AtHandFrom string
 
 // Band Ratings that suit, restated to 1.5 inHg.
 type Band = kit.Band
@@ -838,7 +867,7 @@ type SizingRequest struct {
 // StackItem One layer between the manifold flange and the hood.
 type StackItem = kit.StackItem
 
-// Status How a need is met: by a line (`filled`), from the carburetor's box (`in_box`), from the owner's shelf (`on_hand`), by nothing in the catalogue (`missing`), by nothing in stock (`out_of_stock`), not wanted (`declined`), not arising (`not_needed`).
+// Status How a need is met: by a line (`filled`), from the carburetor's box (`in_box`), from the owner's shelf (`on_hand`), by nothing in the catalogue (`missing`), by nothing in stock (`out_of_stock`); or it is not wanted (`declined`), of a level that is not asked for (`not_asked`), or does not arise (`not_needed`).
 //
 // Example: filled
 type Status = kit.Status

@@ -103,7 +103,7 @@ func TestKitOfTheCatalogueAsALink(t *testing.T) {
 	if got.Verdict != posted.Verdict || len(got.Lines) != len(posted.Lines) || got.Carburetor.SKU != "TN-600" {
 		t.Errorf("GET and POST differ: %s with %d lines, %s with %d", got.Verdict, len(got.Lines), posted.Verdict, len(posted.Lines))
 	}
-	if list := c.get(address, "Accept", "text/csv"); !strings.HasPrefix(string(list.body), "quantity,sku,") {
+	if list := c.get(address, "Accept", "text/csv"); !strings.HasPrefix(string(list.body), "row,quantity,sku,") {
 		t.Errorf("no pick list: %s", list.body)
 	}
 	for target, detail := range map[string]string{

@@ -80,6 +80,28 @@ func (sel *selection) part(need string) *catalog.Part {
 // lines are the purchases with what each is for.
 func (j *job) lines(sel *selection) []Line {
 	lines := make([]Line, len(sel.buys))
+	serving := j.serving(sel)
+	fills := make([]string, 0, len(serving)) // of all lines: hardly a part serves two needs
+	elsewhere := make([]catalog.StockLevel, 0, len(lines)*len(j.s.Catalog.Locations))
+	for i := range sel.buys {
+		b, l := &sel.buys[i], &lines[i]
+		*l = Line{
+			SKU: b.offer.SKU, Name: b.offer.Name, Finish: b.offer.Finish, Quantity: b.packs,
+			UnitPrice: b.offer.Price, Amount: b.offer.Price.Times(b.packs),
+		}
+		l.Stock, elsewhere = lineStock(j.s.Catalog, b.offer, b.packs, j.aim.location, elsewhere)
+		if b.bundle != nil {
+			l.Contents = b.bundle.Contents
+		}
+		from := len(fills)
+		fills = b.fills(fills, serving)
+		l.Fills = fills[from:len(fills):len(fills)]
+	}
+	return lines
+}
+
+// serving are the needs that the parts of a selection serve; the list is good until the next.
+func (j *job) serving(sel *selection) []served {
 	serving := j.room.serving[:0]
 	for _, o := range sel.chosen {
 		for n := range o.uses {
@@ -94,28 +116,19 @@ func (j *job) lines(sel *selection) []Line {
 		}
 	}
 	j.room.serving = serving
-	fills := make([]string, 0, len(serving)) // of all lines: hardly a part serves two needs
-	elsewhere := make([]catalog.StockLevel, 0, len(lines)*len(j.s.Catalog.Locations))
-	for i := range sel.buys {
-		b, l := &sel.buys[i], &lines[i]
-		*l = Line{
-			SKU: b.offer.SKU, Name: b.offer.Name, Finish: b.offer.Finish, Quantity: b.packs,
-			UnitPrice: b.offer.Price, Amount: b.offer.Price.Times(b.packs),
+	return serving
+}
+
+// fills adds the needs that a purchase serves to a list, in their order.
+func (b *buy) fills(list []string, serving []served) []string {
+	from := len(list)
+	for _, s := range serving {
+		if b.holds(s.part) && !slices.Contains(list[from:], s.need) {
+			list = append(list, s.need)
 		}
-		l.Stock, elsewhere = lineStock(j.s.Catalog, b.offer, b.packs, j.aim.location, elsewhere)
-		if b.bundle != nil {
-			l.Contents = b.bundle.Contents
-		}
-		from := len(fills)
-		for _, s := range serving {
-			if b.holds(s.part) && !slices.Contains(fills[from:], s.need) {
-				fills = append(fills, s.need)
-			}
-		}
-		l.Fills = fills[from:len(fills):len(fills)]
-		slices.Sort(l.Fills)
 	}
-	return lines
+	slices.Sort(list[from:])
+	return list
 }
 
 // served is a need that a part serves.
@@ -160,6 +173,10 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 			d.chosen = sel.chosen[g]
 		}
 	}
+	var free []ownedUnits
+	if len(j.holdings) > 0 {
+		free = slices.Clone(sel.free)
+	}
 	for _, d := range j.demands {
 		status, quantity := j.status(sel, d, lines)
 		if status == NotNeeded && !j.request.Preferences.ShowAll {
@@ -172,6 +189,7 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 		if n := len(out); n > 0 && out[n-1].ID == d.need {
 			last := &out[n-1]
 			last.Quantity += quantity
+			last.AtHand = append(last.AtHand, j.atHand(sel, d, quantity, free)...)
 			if status.rank() < last.Status.rank() {
 				last.Status = status
 			}
@@ -183,7 +201,7 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 			}
 			continue
 		}
-		out = append(out, Need{ID: d.need, Level: d.level, Status: status, Quantity: quantity, Unit: unit, Because: slices.Clip(d.because)})
+		out = append(out, Need{ID: d.need, Level: d.level, Status: status, Quantity: quantity, Unit: unit, Because: slices.Clip(d.because), AtHand: j.atHand(sel, d, quantity, free)})
 	}
 	skus := make([]string, 0, 2*len(lines)) // of all needs
 	for i := range out {
@@ -198,10 +216,13 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 	return out
 }
 
-var statuses = []Status{NotThere, OutOfStock, Declined, Filled, OnTheShelf, InTheBox, NotNeeded}
+var statuses = []Status{NotThere, OutOfStock, Declined, NotAsked, Filled, OnTheShelf, InTheBox, NotNeeded}
 
 // rank orders statuses: of several sizes of one need the worst is told.
 func (s Status) rank() int { return slices.Index(statuses, s) }
+
+// leftOut reports whether nobody wants a need met.
+func (s Status) leftOut() bool { return s == Declined || s == NotAsked }
 
 func cmpLevel(a, b Level) Level {
 	if b.rank() < a.rank() {
@@ -257,6 +278,52 @@ func (j *job) status(sel *selection, d *demand, lines []Line) (Status, float64) 
 		return InTheBox, quantity
 	}
 	return OnTheShelf, quantity
+}
+
+// atHand is how much of a demand's quantity the box and the shelf give, in the need's unit:
+// what is had by need, and of what is had by SKU as much as is used and left; free is that.
+func (j *job) atHand(sel *selection, d *demand, quantity float64, free []ownedUnits) (out []AtHand) {
+	add := func(from Place, sku string, n float64) {
+		if n > 0 {
+			out = append(out, AtHand{from, sku, n})
+		}
+	}
+	if d.status.leftOut() {
+		return nil
+	}
+	boxed := min(d.boxed, quantity)
+	if !d.byFit || d.status != "" {
+		add(Box, "", boxed)
+		add(Shelf, "", min(d.owned, quantity-boxed))
+	}
+	if d.status != "" || d.chosen == nil {
+		return out
+	}
+	for i := range d.chosen.uses {
+		switch u := &d.chosen.uses[i]; {
+		case u.Need != d.need || u.Part != nil && nobodySells(u.Part):
+		case !real(u.Part):
+			box := min(float64(u.Units), d.boxed)
+			add(Box, "", box)
+			add(Shelf, "", min(float64(u.Units)-box, d.owned))
+		default:
+			n := slices.Index(sel.parts, u.Part)
+			if n < 0 || free == nil {
+				continue
+			}
+			box := min(u.Units, free[n].boxed)
+			shelf := min(u.Units-box, free[n].onHand)
+			free[n].boxed -= box
+			free[n].onHand -= shelf
+			wanted := quantity // less than the whole lengths that hose and wire come in
+			if d.byFit {
+				wanted = float64(u.Units)
+			}
+			add(Box, u.Part.SKU, min(float64(box), wanted))
+			add(Shelf, u.Part.SKU, min(float64(shelf), wanted))
+		}
+	}
+	return out
 }
 
 // goneOf lists the parts that a demand still wants, or that come along with what meets it, and
@@ -422,9 +489,13 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 	}
 	for i, d := range j.demands {
 		again := i > 0 && j.demands[i-1].need == d.need // in another size
-		if d.status == Declined && d.level == Required && !again {
+		if d.status.leftOut() && d.level == Required && !again {
 			worse(CompleteWithWarnings)
-			reasons = append(reasons, d.need+": left out as asked, but the swap requires it. "+d.because[0].Text)
+			text := "left out as asked"
+			if d.status == NotAsked {
+				text = "not asked for"
+			}
+			reasons = append(reasons, d.need+": "+text+", but the swap requires it. "+d.because[0].Text)
 		}
 	}
 	for i := range k.Checks {
@@ -488,6 +559,11 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 		b := &other.buys[i]
 		a.Available = a.Available && j.s.Catalog.OnHand(b.offer, j.aim.location) >= b.packs
 	}
+	// Which need a part in stock serves instead matters where this kit is short.
+	var serving []served
+	if name == "stock" && slices.ContainsFunc(base.buys, func(b buy) bool { return j.s.Catalog.OnHand(b.offer, j.aim.location) < b.packs }) {
+		serving = j.serving(other)
+	}
 	changes := j.room.changes[:0]
 	for was, is := base.buys, other.buys; len(was)+len(is) > 0; { // both by SKU
 		order := 1
@@ -503,7 +579,11 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 			o, c.From, was = was[0].offer, was[0].packs, was[1:]
 		}
 		if order >= 0 {
-			o, c.To, is = is[0].offer, is[0].packs, is[1:]
+			o, c.To = is[0].offer, is[0].packs
+			if c.From < c.To && j.s.Catalog.OnHand(o, j.aim.location) >= c.To {
+				c.Fills = is[0].fills(nil, serving)
+			}
+			is = is[1:]
 		}
 		if c.From != c.To {
 			c.SKU, c.Name, c.Delta = o.SKU, o.Name, o.Price.Times(c.To-c.From)

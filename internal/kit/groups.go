@@ -251,7 +251,7 @@ func (j *job) pathQuery(standIns bool) *fit.PathQuery {
 // that the swap needs and has none, which a check tells.
 func (j *job) regulated() bool {
 	d := j.role("fuel.pressure_regulator")
-	return d != nil && (d.status != Declined || d.boxed > 0 || d.owned > 0)
+	return d != nil && (!d.status.leftOut() || d.boxed > 0 || d.owned > 0)
 }
 
 // addStack adds the group of the mounting stack. When nothing stacks up, the need
@@ -336,7 +336,7 @@ func (j *job) stackQuery(a aim) *fit.StackQuery {
 	adapter, gasket, spacer, studs := j.role("mount.adapter"), j.role("mount.base_gasket"), j.role("mount.spacer"), j.role("mount.studs")
 	neck, airGasket, lowProfile := j.role("air.neck_adapter"), j.role("air.gasket"), j.role("air.low_profile")
 	// A spacer is nothing the carburetor must have: one not asked for is not there.
-	if spacer != nil && spacer.status == Declined {
+	if spacer != nil && spacer.status.leftOut() {
 		spacer = nil
 	}
 	layer := func(d *demand, flange catalog.Flange) fit.StackRole {
@@ -382,7 +382,7 @@ func (j *job) stackQuery(a aim) *fit.StackQuery {
 	// The gasket in the box is of the carburetor's flange: under an adapter it is no use.
 	if v.Intake.Flange != c.Flange {
 		q.ManifoldGasket = fit.StackRole{Asked: true, Candidates: []fit.Candidate{{}}}
-		if gasket.status != Declined && gasket.owned == 0 {
+		if !gasket.status.leftOut() && gasket.owned == 0 {
 			q.ManifoldGasket = layer(gasket, v.Intake.Flange)
 		}
 	}

@@ -113,7 +113,8 @@ const (
 	OnTheShelf Status = "on_hand"
 	NotThere   Status = "missing"
 	OutOfStock Status = "out_of_stock"
-	Declined   Status = "declined"
+	Declined   Status = "declined"  // in the request's preferences
+	NotAsked   Status = "not_asked" // of a level that the request does not ask for
 	NotNeeded  Status = "not_needed"
 )
 
@@ -126,6 +127,23 @@ type Need struct {
 	Unit     string    `json:"unit"` // each, or inch for hose and wire
 	Because  []Because `json:"because"`
 	Lines    []string  `json:"lines"` // SKUs of lines that fill it
+	AtHand   []AtHand  `json:"at_hand,omitempty"`
+}
+
+// Place is where something is that the owner has already.
+type Place string
+
+// Places.
+const (
+	Box   Place = "box"   // the carburetor's
+	Shelf Place = "shelf" // the owner's
+)
+
+// AtHand is how much of a need is had already. SKU is empty where only the need is named.
+type AtHand struct {
+	From     Place   `json:"from"`
+	SKU      string  `json:"sku,omitempty"`
+	Quantity float64 `json:"quantity"` // in the need's unit
 }
 
 // Because is the rule that raised a need and its reason with the values in it.
@@ -300,6 +318,7 @@ type LineChange struct {
 	From  int         `json:"from_quantity"`
 	To    int         `json:"to_quantity"`
 	Delta units.Money `json:"delta"`
+	Fills []string    `json:"fills,omitempty"` // of the alternative stock, what a line in stock serves, where this kit is short of stock
 }
 
 // Proof tells how sure selection is: with Optimal, nothing cheaper exists under the
@@ -307,7 +326,7 @@ type LineChange struct {
 // lines cost at least, 0 where that is not known.
 type Proof struct {
 	Optimal    bool        `json:"optimal"`
-	Cost       units.Money `json:"cost"` // money part of the objective, with finish mismatches at their stated price
+	Cost       units.Money `json:"cost"` // the total, and FinishMismatchMinor for each place of a part in another finish than asked
 	LowerBound units.Money `json:"lower_bound"`
 	Nodes      int64       `json:"nodes"`
 }

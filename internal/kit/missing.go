@@ -298,9 +298,12 @@ func (j *job) portGaps() {
 		spec, _ := kind.Spec()
 		d := &demand{need: p.need, each: -1, level: Required, severity: p.severity, quantity: u.LengthIn, spec: spec,
 			because: []Because{{Rule: "vacuum ports", Text: u.Text, Source: commonPractice}}}
-		if slices.Contains(j.request.Preferences.Declined, p.need) || !slices.Contains(j.levels, Required) {
+		switch {
+		case slices.Contains(j.request.Preferences.Declined, p.need):
 			d.status = Declined
-		} else {
+		case !slices.Contains(j.levels, Required):
+			d.status = NotAsked
+		default:
 			j.gap(d, NoPort, u.Text)
 		}
 		j.raise(d)

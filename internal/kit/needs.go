@@ -222,8 +222,10 @@ func settle(demands []*demand, c *catalog.Carburetor, req *Request, levels []Lev
 	}
 	for _, d := range demands {
 		switch {
-		case slices.Contains(req.Preferences.Declined, d.need), !slices.Contains(levels, d.level):
+		case slices.Contains(req.Preferences.Declined, d.need):
 			d.status = Declined
+		case !slices.Contains(levels, d.level):
+			d.status = NotAsked
 		case d.byFit || d.remaining() > 0:
 		case d.owned > 0:
 			d.status = OnTheShelf

@@ -17,10 +17,10 @@ import (
 // more, weighs more than any kit can cost, so the objectives are lexicographic.
 const (
 	lineWeight = 10_000_000_000
-	// finishMismatchMinor is what a part in another finish than the one preferred
+	// FinishMismatchMinor is what a part in another finish than the one preferred
 	// counts as extra, for each place it takes, when parts are compared. It is never
 	// charged.
-	finishMismatchMinor = 500
+	FinishMismatchMinor = 500
 )
 
 // aim is an objective with what it looks at.
@@ -38,7 +38,7 @@ func (a *aim) penalty(o *catalog.Offer) int64 {
 
 func (a *aim) penaltyOf(f catalog.Finish) int64 {
 	if a.finish != "" && f != a.finish {
-		return finishMismatchMinor
+		return FinishMismatchMinor
 	}
 	return 0
 }

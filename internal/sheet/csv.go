@@ -34,7 +34,7 @@ func CSV(w io.Writer, k *kit.Kit, marked []kit.CounterLine) error {
 		copy(cells, []string{row, "0", "", name, "", inert(need), inert(why)})
 		return out.Write(cells)
 	}
-	if err := told("verdict", string(k.Verdict), "", strings.Join(reasons(k), " ")); err != nil {
+	if err := told("verdict", string(k.Verdict), "", strings.Join(reasons(k), "; ")); err != nil {
 		return err
 	}
 	for _, m := range k.Missing {

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -114,6 +115,9 @@ func (w *workshop) parts(with needs) []string {
 					out = append(out, text)
 				}
 			}
+			for _, a := range n.AtHand {
+				out = append(out, cmp.Or(a.SKU, kit.NeedTitle(n.ID))+" from the "+string(a.From))
+			}
 		case kit.InTheBox:
 			out = append(out, kit.NeedTitle(n.ID)+" from the box")
 		case kit.OnTheShelf:
@@ -152,7 +156,7 @@ func (w *workshop) left() needs {
 // has reports whether one of the needs is met by something to fit.
 func (w *workshop) has(ids ...string) bool {
 	return slices.ContainsFunc(w.k.Needs, func(n kit.Need) bool {
-		return slices.Contains(ids, n.ID) && n.Status != kit.Declined && n.Status != kit.NotNeeded
+		return slices.Contains(ids, n.ID) && n.LeftOut() == "" && n.Status != kit.NotNeeded
 	})
 }
 

@@ -38,7 +38,7 @@ var styleText string
 
 // pages are sheet.html and coverage.html, with what both are made of in parts.html.
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"number": units.Number, "check": checkTitle, "need": kit.NeedTitle, "si": siText, "limit": limitText, "unit": unitText, "first": firstSentence,
+	"number": units.Number, "check": checkTitle, "need": kit.NeedTitle, "instead": instead, "si": siText, "limit": limitText, "unit": unitText, "first": firstSentence,
 	"finish": finishText, "fail": failText, "decimal": decimal, "capital": upperFirst, "percent": percent, "beyondStock": beyondStock,
 }).ParseFS(pageFiles, "*.html"))
 
@@ -149,10 +149,79 @@ func why(k *kit.Kit, need string) string {
 	return strings.Join(texts, " ")
 }
 
-// group is a list of needs under a heading.
+// group is a list of needs that are not to be picked, or not all of them, under a heading.
 type group struct {
 	Title string
-	Needs []kit.Need
+	Needs []had
+}
+
+// had is how much of a need is there: Count is "1 of 2" where that is not all.
+type had struct{ ID, Count, SKU string }
+
+// haveIt are the needs that are met by what is there, or not at all, in groups.
+func haveIt(k *kit.Kit) []group {
+	var out []group
+	add := func(title string, n had) {
+		if i := slices.IndexFunc(out, func(g group) bool { return g.Title == title }); i >= 0 {
+			out[i].Needs = append(out[i].Needs, n)
+			return
+		}
+		out = append(out, group{title, []had{n}})
+	}
+	for _, place := range []struct {
+		from   kit.Place
+		status kit.Status
+		title  string
+	}{{kit.Box, kit.InTheBox, "In the carburetor's box"}, {kit.Shelf, kit.OnTheShelf, "The owner has"}} {
+		for _, n := range k.Needs {
+			for _, a := range n.AtHand {
+				if a.From == place.from {
+					add(place.title, had{n.ID, countText(&n, a.Quantity), a.SKU})
+				}
+			}
+			if n.Status == place.status && n.AtHand == nil { // saved before kits told how much
+				add(place.title, had{ID: n.ID})
+			}
+		}
+	}
+	for _, n := range k.Needs {
+		if text := n.LeftOut(); text != "" {
+			add(upperFirst(text), had{ID: n.ID})
+		}
+	}
+	for _, n := range k.Needs {
+		if n.Status == kit.NotNeeded {
+			add("Not needed", had{ID: n.ID})
+		}
+	}
+	return out
+}
+
+// countText says how much of a need is there, "" for all of it.
+func countText(n *kit.Need, there float64) string {
+	if there >= n.Quantity {
+		return ""
+	}
+	text := units.Number(there) + " of " + units.Number(n.Quantity)
+	if n.Unit == "inch" {
+		text += " in"
+	}
+	return text
+}
+
+// exchange is what meets a need from stock, and what it costs more.
+type exchange struct {
+	With  []kit.LineChange
+	Delta string
+}
+
+// instead is nil where nothing in stock meets the need.
+func instead(k *kit.Kit, need string) *exchange {
+	with, delta := k.InStockInstead(need)
+	if len(with) == 0 {
+		return nil
+	}
+	return &exchange{with, delta.Signed()}
 }
 
 // picture is a drawing with its heading.
@@ -214,22 +283,7 @@ func viewOf(k *kit.Kit, o Options) (*view, error) {
 			out.Dangers = append(out.Dangers, n)
 		}
 	}
-	for _, g := range []struct {
-		status kit.Status
-		title  string
-	}{
-		{kit.InTheBox, "In the carburetor's box"}, {kit.OnTheShelf, "The owner has"}, {kit.Declined, "Left out as asked"}, {kit.NotNeeded, "Not needed"},
-	} {
-		var here []kit.Need
-		for _, n := range k.Needs {
-			if n.Status == g.status {
-				here = append(here, n)
-			}
-		}
-		if len(here) > 0 {
-			out.HaveIt = append(out.HaveIt, group{g.title, here})
-		}
-	}
+	out.HaveIt = haveIt(k)
 	return out, nil
 }
 

@@ -83,3 +83,11 @@ func (m Money) String() string {
 	}
 	return strings.TrimSpace(sign + text + " " + m.Currency)
 }
+
+// Signed is String with a plus before what is more than nothing.
+func (m Money) Signed() string {
+	if m.AmountMinor > 0 {
+		return "+" + m.String()
+	}
+	return m.String()
+}

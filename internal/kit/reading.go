@@ -1,6 +1,11 @@
 package kit
 
-import "strings"
+import (
+	"slices"
+	"strings"
+
+	"onetrip/internal/units"
+)
 
 // needTitles are needs as people call them. What is not here is called by its id.
 var needTitles = map[string]string{
@@ -55,4 +60,37 @@ func NeedTitle(id string) string {
 		return title
 	}
 	return strings.NewReplacer(".", " ", "_", " ").Replace(id)
+}
+
+// InStockInstead are the lines, all in stock, that serve a need in the alternative stock
+// where the kit is short, and what the change costs; none where there is no such way.
+func (k *Kit) InStockInstead(need string) (with []LineChange, delta units.Money) {
+	delta.Currency = k.Totals.All.Currency
+	for i := range k.Alternatives {
+		if k.Alternatives[i].Objective != "stock" {
+			continue
+		}
+		for _, c := range k.Alternatives[i].Changes {
+			comes := slices.Contains(c.Fills, need)
+			goes := c.To < c.From && slices.ContainsFunc(k.Lines, func(l Line) bool { return l.SKU == c.SKU && slices.Contains(l.Fills, need) })
+			if comes {
+				with = append(with, c)
+			}
+			if comes || goes {
+				delta = delta.Plus(c.Delta)
+			}
+		}
+	}
+	return with, delta
+}
+
+// LeftOut says why a need is not met that nobody wants met, "" for others.
+func (n *Need) LeftOut() string {
+	switch n.Status {
+	case Declined:
+		return "left out as asked"
+	case NotAsked:
+		return string(n.Level) + ", not asked for"
+	}
+	return ""
 }

@@ -1,0 +1,118 @@
+package kit_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"onetrip/internal/kit"
+)
+
+// Titles are words, and no two needs have the same.
+func TestEveryNeedHasATitle(t *testing.T) {
+	ids := slices.Clone(demoSnapshot(t).Rules.Needs())
+	if len(ids) < 40 {
+		t.Fatalf("%d needs", len(ids))
+	}
+	of := map[string]string{}
+	for _, id := range ids {
+		title := kit.NeedTitle(id)
+		if of[title] != "" || strings.ContainsAny(title, "._") || title == "" {
+			t.Errorf("%s and %q are both called %q", id, of[title], title)
+		}
+		of[title] = id
+		if group, _, _ := strings.Cut(id, "."); group == "mount" && strings.HasPrefix(title, "mount ") || group == "shop" && strings.HasPrefix(title, "shop ") {
+			t.Errorf("%s is called %q, by its id", id, title)
+		}
+	}
+	if got := kit.NeedTitle("brakes.check_valve"); got != "brakes check valve" {
+		t.Errorf("a need of other rules is called %q", got)
+	}
+}
+
+// Where the kit is short of stock, what it says is in stock instead is, serves the need, and
+// costs what changes.
+func TestInStockInstead(t *testing.T) {
+	s := demoSnapshot(t)
+	told, alone := 0, 0
+	carburetors := s.Catalog.Carburetors()
+	for i, v := range s.Catalog.Vehicles() {
+		at := i % len(s.Catalog.Locations)
+		k := mustResolve(t, s, &kit.Request{VehicleID: v.ID, CarburetorSKU: carburetors[i%len(carburetors)].SKU, Preferences: kit.Preferences{Location: s.Catalog.Locations[at].ID}})
+		stock := k.Alternatives[slices.IndexFunc(k.Alternatives, func(a kit.Alternative) bool { return a.Objective == "stock" })]
+		for _, n := range k.Needs {
+			with, delta := k.InStockInstead(n.ID)
+			if len(with) == 0 {
+				continue
+			}
+			told++
+			for _, c := range with {
+				if !slices.Contains(c.Fills, n.ID) || s.Catalog.OnHand(s.Catalog.Offer(c.SKU), at) < c.To {
+					t.Errorf("%s: %s is to serve %s, and there are %d of %d", v.ID, c.SKU, n.ID, s.Catalog.OnHand(s.Catalog.Offer(c.SKU), at), c.To)
+				}
+			}
+			if len(stock.Changes) == 2 && n.Status == kit.OutOfStock {
+				alone++
+				if delta != stock.Delta {
+					t.Errorf("%s: %s costs %v, the only change %v", v.ID, n.ID, delta, stock.Delta)
+				}
+			}
+		}
+	}
+	if told < 20 || alone < 5 {
+		t.Errorf("%d needs, %d of them alone", told, alone)
+	}
+}
+
+// What is had and what is bought for a need come to all of it, piece by piece.
+func TestAtHandIsToldByPiece(t *testing.T) {
+	s := demoSnapshot(t)
+	both := 0
+	for i, v := range s.Catalog.Vehicles() {
+		c := s.Catalog.Carburetors()[i%len(s.Catalog.Carburetors())]
+		k := mustResolve(t, s, &kit.Request{VehicleID: v.ID, CarburetorSKU: c.SKU})
+		for _, n := range k.Needs {
+			there := 0.0
+			for _, a := range n.AtHand {
+				if there += a.Quantity; a.From != kit.Box {
+					t.Errorf("%s: %s from the shelf of an owner who has nothing", v.ID, n.ID)
+				}
+			}
+			packs := 0
+			for _, l := range k.Lines {
+				if slices.Equal(l.Fills, []string{n.ID}) && l.Contents == nil {
+					packs += l.Quantity
+				}
+			}
+			switch {
+			case there > n.Quantity, n.Status == kit.InTheBox && there != n.Quantity:
+				t.Errorf("%s with %s: %s: %v %s of %v are there", v.ID, c.SKU, n.ID, there, n.Unit, n.Quantity)
+			case n.ID == "mount.base_gasket" && n.Status == kit.Filled && packs > 0: // gaskets come by the piece
+				if there+float64(packs) != n.Quantity {
+					t.Errorf("%s with %s: %v gaskets are wanted, %v there, %d bought", v.ID, c.SKU, n.Quantity, there, packs)
+				}
+				if there > 0 {
+					both++
+				}
+			}
+		}
+	}
+	if both < 20 {
+		t.Errorf("only %d kits take gaskets from the box and from the shop", both)
+	}
+}
+
+func TestNotAskedIsNotDeclined(t *testing.T) {
+	k := mustResolve(t, demoSnapshot(t), &kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke, Preferences: kit.Preferences{Declined: []string{"shop.thread_sealant"}}})
+	texts := map[string]string{}
+	for _, n := range k.Needs {
+		if text := n.LeftOut(); text != "" {
+			texts[n.ID] = text
+		}
+	}
+	for id, want := range map[string]string{"shop.thread_sealant": "left out as asked", "shop.fender_cover": "optional, not asked for"} {
+		if texts[id] != want {
+			t.Errorf("%s is %q, want %q, of %v", id, texts[id], want, texts)
+		}
+	}
+}
