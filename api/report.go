@@ -70,17 +70,14 @@ func (r *report) verdict(k *kit.Kit) {
 
 	v, c := k.Vehicle, k.Carburetor
 	name := strings.Join(strings.Fields(fmt.Sprintf("%s %s %s", yearText(v.Year), v.Make, v.Model)), " ")
-	engine := fmt.Sprintf("%s in³, %d cylinders, %s, %s", units.Number(v.Engine.DisplacementIn3), v.Engine.Cylinders, v.Engine.Tune, words(v.Intake.Flange))
+	engine := fmt.Sprintf("%s in³, %d cylinders, %s, %s", units.Number(v.Engine.DisplacementIn3), v.Engine.Cylinders, v.Engine.Tune, catalog.Words(v.Intake.Flange))
 	if name != "" {
 		engine = name + ": " + engine
 	}
 	r.wrap("Vehicle      ", engine)
-	r.wrap("Carburetor   ", fmt.Sprintf("%s %s: %s cfm at %s inHg, %d barrels, %s", c.SKU, c.Name, units.Number(c.FlowCFM), units.Number(c.RatedAtInHg), c.Barrels, words(c.Flange)))
+	r.wrap("Carburetor   ", fmt.Sprintf("%s %s: %s cfm at %s inHg, %d barrels, %s", c.SKU, c.Name, units.Number(c.FlowCFM), units.Number(c.RatedAtInHg), c.Barrels, catalog.Words(c.Flange)))
 	r.wrap("Catalogue    ", fmt.Sprintf("revision %d", k.CatalogueRevision))
 }
-
-// words is a value of the contract as people write it.
-func words[T ~string](value T) string { return strings.ReplaceAll(string(value), "_", " ") }
 
 func yearText(year int) string {
 	if year == 0 {

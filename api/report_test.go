@@ -9,6 +9,7 @@ import (
 
 	"onetrip/internal/golden"
 	"onetrip/internal/kit"
+	"onetrip/internal/units"
 )
 
 // handmadeKit is testdata/kit.json: an invented kit with something in every section.
@@ -86,5 +87,33 @@ func TestWrapKeepsEveryWord(t *testing.T) {
 	r.wrap("  - ", text)
 	if got, want := strings.Fields(r.out.String()), strings.Fields("- "+text); strings.Join(got, " ") != strings.Join(want, " ") {
 		t.Errorf("words differ: %q", got)
+	}
+}
+
+func TestReportSaysWhatFinishCounts(t *testing.T) {
+	k := handmadeKit(t)
+	k.Proof.Cost.AmountMinor += 14 * kit.FinishMismatchMinor
+	k.Proof.LowerBound, k.Proof.Nodes = k.Proof.Cost, 1
+	text := strings.Join(strings.Fields(reportText(t, k, false)), " ")
+	for _, want := range []string{"of it 70.00 USD that nobody pays, for 14 places of parts in another finish", "1 node searched"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the report does not say %q", want)
+		}
+	}
+}
+
+func TestReportSaysWhatIsAtHandAndInStockInstead(t *testing.T) {
+	k := handmadeKit(t)
+	k.Needs[0].AtHand = []kit.AtHand{{From: kit.Box, SKU: "T-G", Quantity: 1}}
+	k.Needs[1].Status = kit.OutOfStock
+	k.Missing = append(k.Missing, kit.Missing{Need: k.Needs[1].ID, Reason: "None."})
+	k.Alternatives = []kit.Alternative{{Objective: "stock", Changes: []kit.LineChange{
+		{SKU: "T-X", Name: "Other", To: 2, Fills: []string{k.Needs[1].ID}, Delta: units.Money{AmountMinor: 500, Currency: "USD"}},
+	}}}
+	text := strings.Join(strings.Fields(reportText(t, k, false)), " ")
+	for _, want := range []string{"1 piece in the carburetor's box (T-G)", "in stock instead: 2 x T-X Other; +5.00 USD"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the report does not say %q in\n%s", want, text)
+		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"golang.org/x/term"
 
@@ -46,7 +47,7 @@ func (c *resolveCommand) Run(ctx context.Context, s streams) error {
 		return mistakes(c.File, err)
 	}
 	if c.Sheet != "" {
-		if err := writeFile(c.Sheet, func(w io.Writer) error { return sheet.HTML(w, answer, sheet.Options{}) }); err != nil {
+		if err := writeFile(c.Sheet, func(w io.Writer) error { return sheet.HTML(w, answer, sheet.Options{Asked: time.Now()}) }); err != nil {
 			return err
 		}
 		_, err := fmt.Fprintf(s.out, "%s; the sheet is in %s\n", cmp.Or(verdictTitles[answer.Verdict], string(answer.Verdict)), c.Sheet)

@@ -43,7 +43,7 @@ func (c *rulesCheckCommand) Run(s streams) error {
 	if err != nil {
 		return &inputError{err}
 	}
-	_, err = fmt.Fprintf(s.out, "%d rules in %d files raise %d needs; nothing is wrong with them\n", len(set.Rules()), len(files), len(set.Needs()))
+	_, err = fmt.Fprintf(s.out, "%s in %s raise %s; nothing is wrong with them\n", counted(int64(len(set.Rules())), "rule"), counted(int64(len(files)), "file"), counted(int64(len(set.Needs())), "need"))
 	return err
 }
 

@@ -237,10 +237,31 @@ func Says(attr, value string) (string, bool) {
 		return no, true
 	}
 	if attr != "series" { // all other words are ours
-		value = strings.ReplaceAll(value, "_", " ")
+		value = Words(value)
 	}
 	return fmt.Sprintf(words, value), true
 }
+
+// AppendWords adds a value of an enumeration to a text as people write it.
+func AppendWords(b []byte, value string) []byte {
+	switch Flange(value) {
+	case TwoBoreLarge:
+		return append(b, "large two-bore"...)
+	case TwoBoreSmall:
+		return append(b, "small two-bore"...)
+	}
+	from := len(b)
+	b = append(b, value...)
+	for i := from; i < len(b); i++ {
+		if b[i] == '_' {
+			b[i] = ' '
+		}
+	}
+	return b
+}
+
+// Words is a value of an enumeration as people write it: "square bore".
+func Words[T ~string](value T) string { return string(AppendWords(nil, string(value))) }
 
 // SaysAll joins what Says says of several attributes: "has a bore of 3/8 in and withstands
 // at least 6 psi". A verb that follows itself is said once.

@@ -32,7 +32,7 @@ func TestEveryAttributeHasWords(t *testing.T) {
 				if !known || strings.ContainsAny(text, "_%!|") && !strings.HasSuffix(a.Name, "_percent") || !strings.Contains(text, " ") || slices.Contains(said, text) {
 					t.Errorf("%s %s: %q", a.Name, v, text)
 				}
-				if a.Type != AttrBool && !strings.Contains(text, strings.ReplaceAll(v, "_", " ")) {
+				if a.Type != AttrBool && !strings.Contains(text, Words(v)) {
 					t.Errorf("%s %s: %q", a.Name, v, text)
 				}
 				for end, unit := range units {

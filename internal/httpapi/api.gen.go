@@ -532,7 +532,7 @@ type PortLocation = catalog.PortLocation
 // PortUse What one vacuum port is for.
 type PortUse = kit.PortUse
 
-// Preferences What matters in the choice of parts. Everything may be left out.
+// Preferences What matters in the choice of parts. Everything may be left out. With `finish` a part of another finish counts as 5.00 (500 minor units of the currency) dearer in each place that it takes: so much the finish may cost. Nobody pays this.
 type Preferences = kit.Preferences
 
 // Price The price of a pack.
@@ -585,7 +585,7 @@ type Problem struct {
 // Example: tag:onetrip.example,2026:invalid
 type ProblemType string
 
-// Proof How sure the choice of parts is. Where it is not optimal, `lower_bound` is what kits of no more lines cost at least, 0 where that is not known.
+// Proof How sure the choice of parts is. `cost` is the total of all lines and what other finishes than the one preferred count, 5.00 for each place, which nobody pays; so for `lower_bound`. Where the choice is not optimal, `lower_bound` is what kits of no more lines cost at least, 0 where that is not known.
 type Proof = kit.Proof
 
 // PumpKind What drives the fuel pump.

@@ -36,7 +36,7 @@ func (s *server) ResolveKit(c echo.Context) error {
 		if c.Get(mediaTypeKey) == echo.MIMEApplicationJSON {
 			return asJSON(c, k)
 		}
-		mediaType, body, err := printed(c, k, sheet.Options{})
+		mediaType, body, err := printed(c, k, sheet.Options{Asked: time.Now()})
 		if err != nil {
 			return err
 		}
@@ -62,7 +62,7 @@ func (s *server) ResolveCatalogueKit(c echo.Context, p ResolveCatalogueKitParams
 	if c.Get(mediaTypeKey) == echo.MIMEApplicationJSON {
 		return writeOne(c, "", func(b *buffer) error { return b.value(k) })
 	}
-	mediaType, body, err := printed(c, k, sheet.Options{})
+	mediaType, body, err := printed(c, k, sheet.Options{Asked: time.Now()})
 	if err != nil {
 		return err
 	}

@@ -146,17 +146,11 @@ func (s *server) GetKitSheet(c echo.Context, code KitCode) error {
 	if err != nil {
 		return err
 	}
-	question, k, err := saved.Read()
+	_, k, err := saved.Read()
 	if err != nil {
 		return err
 	}
-	ctx, cancel := s.inTime(c.Request().Context())
-	defer cancel()
-	lines, err := saved.AtTheCounter(ctx, snap, question, k)
-	if err != nil {
-		return err
-	}
-	o := sheet.Options{Code: saved.Code, Saved: saved.SavedAt, Lines: lines}
+	o := sheet.Options{Code: saved.Code, Saved: saved.SavedAt, Lines: saved.AtTheCounter(snap, k)}
 	if saved.Notice != "" {
 		o.Notes = []string{saved.Notice}
 	}

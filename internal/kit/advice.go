@@ -120,7 +120,7 @@ func (j *job) tools(sel *selection) []Tool {
 					add(j.writer.Sayf("wrench for the %s inlet fitting", e.Thread), "new sealing washers every time")
 				case catalog.Hose:
 					add("hose cutter", "square cuts; a crushed end leaks")
-					add("screwdriver or nut driver for hose clamps", "one clamp at each hose end")
+					add("screwdriver or nut driver for hose clamps", "two clamps to a piece of hose, one at each end")
 				}
 			}
 		}

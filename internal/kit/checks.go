@@ -369,13 +369,15 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 
 	valve := w.take(calc.NeedleSeatGPH(c.NeedleSeatIn, max(0, delivered), calc.SharpOrificeCd, calc.PetrolDensityKgM3))
 	float := wr.withSI(Check{
-		ID: "fuel.float_valve", Value: round(valve, 1), Unit: "gph", Limit: wr.atLeast(f.FuelDemandGPH),
+		ID: "fuel.float_valve", Value: round(valve, 1), Unit: "gph", Limit: wr.atLeast(round(f.FuelDemandGPH, 1)),
 		Formula: "Cd * seat_area * sqrt(2 * delivered_pressure / fuel_density)",
 		Inputs:  wr.inputs(Inputs{{"needle_seat_in", c.NeedleSeatIn}, {"delivered_psi", max(0, delivered)}, {"Cd", calc.SharpOrificeCd}}),
 		Source:  "orifice equation, as ISO 5167-2 without approach velocity; Cd 0.62, textbook value from memory",
 		Text:    wr.Sayf("The open float valve passes %.0f gal/h, the engine burns %.0f.", valve, f.FuelDemandGPH),
 	})
-	float.Outcome = float.Limit.outcome(valve, Warn)
+	if float.Outcome = Pass; valve < f.FuelDemandGPH {
+		float.Outcome = Warn
+	}
 	return append(out, wr.withSI(demand), loss, inlet, float)
 }
 

@@ -4,53 +4,39 @@ import (
 	"slices"
 	"testing"
 
-	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
 )
 
-// A substitute comes in as many packs as the kit takes beside its other lines, whatever its
-// pack holds.
-func TestSubstitutesComeInAsManyPacksAsItTakes(t *testing.T) {
+// A substitute's line has as many packs as the one that it stands in for, today's price and
+// stock; one that has left the catalogue has neither.
+func TestSubstitutesAtTheCounter(t *testing.T) {
 	s := demoSnapshot(t)
-	tried, split := 0, 0
-	for _, v := range s.Catalog.Vehicles()[:40] {
-		req := &kit.Request{VehicleID: v.ID, CarburetorSKU: s.Catalog.Carburetors()[len(v.ID)%30].SKU}
-		k := mustResolve(t, s, req)
-		i := slices.IndexFunc(k.Lines, func(l kit.Line) bool { return slices.Equal(l.Fills, []string{"fuel.clamps"}) })
-		if i < 0 {
-			continue
-		}
-		line := &k.Lines[i]
-		n, _ := need(k, "fuel.clamps")
-		for _, f := range s.Catalog.Forms("hose_clamp") {
-			for _, p := range f.Parts() {
-				instead := map[string]string{line.SKU: p.SKU}
-				if why, err := kit.Substitutes(t.Context(), s, req, k, instead); err != nil {
-					t.Fatal(err)
-				} else if p.SKU == line.SKU || len(why) > 0 {
-					continue
-				}
-				sv := &kit.Saved{Marks: map[string]kit.Mark{line.SKU: {Mark: kit.LineSubstituted, Substitute: p.SKU}}}
-				lines, err := sv.AtTheCounter(t.Context(), s, req, k)
-				if err != nil {
-					t.Fatal(err)
-				}
-				got, want := lines[i], (int(n.Quantity)+p.PackQuantity-1)/p.PackQuantity
-				if got.SKU != p.SKU || got.InPlaceOf != line.SKU || got.Quantity != want || got.Amount != p.Price.Times(want) || got.Stock.OnHand != s.Catalog.OnHand(&p.Offer, catalog.AllLocations) {
-					t.Errorf("%s: %d pieces in packs of %d: %+v, want %d packs", v.ID, int(n.Quantity), p.PackQuantity, got, want)
-				}
-				total := k.TotalsAfter(lines).All
-				if total.AmountMinor != k.Totals.All.AmountMinor-line.Amount.AmountMinor+got.Amount.AmountMinor {
-					t.Errorf("%s: the total is %v", v.ID, total)
-				}
-				tried++
-				if want != line.Quantity {
-					split++
-				}
-			}
-		}
+	k := mustResolve(t, s, &kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke, Preferences: kit.Preferences{Location: s.Catalog.Locations[1].ID}})
+	k.Lines[0].Quantity = 3
+	with := s.Catalog.Forms("fuel_hose")[0].Parts()[0]
+	sv := &kit.Saved{Marks: map[string]kit.Mark{
+		k.Lines[0].SKU: {Mark: kit.LineSubstituted, Substitute: with.SKU},
+		k.Lines[1].SKU: {Mark: kit.LineSubstituted, Substitute: "GONE-1"},
+		k.Lines[2].SKU: {Mark: kit.LineDeclined},
+		k.Lines[3].SKU: {Mark: kit.LinePicked},
+	}}
+	lines := sv.AtTheCounter(s, k)
+	if len(lines) != len(k.Lines) {
+		t.Fatalf("%d lines of %d", len(lines), len(k.Lines))
 	}
-	if tried < 50 || split < 10 {
-		t.Errorf("%d substitutes, %d in another number of packs", tried, split)
+	first, gone := lines[0], lines[1]
+	if first.SKU != with.SKU || first.InPlaceOf != k.Lines[0].SKU || first.Quantity != 3 || first.Amount != with.Price.Times(3) ||
+		first.Stock.OnHand != s.Catalog.OnHand(&with.Offer, 1) || first.Stock.Location != s.Catalog.Locations[1].ID || !slices.Equal(first.Fills, k.Lines[0].Fills) {
+		t.Errorf("%+v stands in for %+v", first, k.Lines[0])
+	}
+	if gone.SKU != "GONE-1" || gone.Name != "" || gone.UnitPrice.Currency != "" || gone.Quantity != k.Lines[1].Quantity {
+		t.Errorf("what has left the catalogue is %+v", gone)
+	}
+	want := k.Totals.All.AmountMinor + first.Amount.AmountMinor
+	for _, l := range k.Lines[:3] {
+		want -= l.Amount.AmountMinor
+	}
+	if got := k.TotalsAfter(lines); got.All.AmountMinor != want || got.Required.Plus(got.Recommended).Plus(got.Optional) != got.All {
+		t.Errorf("totals are %v, want %d together", got, want)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
 )
 
@@ -114,5 +115,28 @@ func TestNotAskedIsNotDeclined(t *testing.T) {
 		if texts[id] != want {
 			t.Errorf("%s is %q, want %q, of %v", id, texts[id], want, texts)
 		}
+	}
+}
+
+// What a proof's cost has beside the total is what other finishes count.
+func TestCostIsTotalAndFinish(t *testing.T) {
+	s := demoSnapshot(t)
+	counted := 0
+	for i, v := range s.Catalog.Vehicles() {
+		req := &kit.Request{VehicleID: v.ID, CarburetorSKU: s.Catalog.Carburetors()[i%len(s.Catalog.Carburetors())].SKU}
+		for _, finish := range []catalog.Finish{"", catalog.FinishBright} {
+			req.Preferences.Finish = finish
+			k := mustResolve(t, s, req)
+			beside := k.Proof.Cost.AmountMinor - k.Totals.All.AmountMinor
+			if beside < 0 || beside%kit.FinishMismatchMinor != 0 || finish == "" && beside != 0 || k.Proof.Optimal && k.Proof.LowerBound != k.Proof.Cost {
+				t.Errorf("%s, finish %q: total %v, proof %+v", v.ID, finish, k.Totals.All, k.Proof)
+			}
+			if beside > 0 {
+				counted++
+			}
+		}
+	}
+	if counted < 20 {
+		t.Errorf("finishes count in %d kits", counted)
 	}
 }

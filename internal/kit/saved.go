@@ -285,7 +285,12 @@ func nearLine(sku string, lines []Line) string {
 
 // substituteFaults tries all substitutes of a kit.
 func substituteFaults(ctx context.Context, s *Snapshot, req *Request, k *Kit, marks map[string]Mark) ([]catalog.Violation, error) {
-	instead := substituted(marks)
+	instead := map[string]string{}
+	for sku, m := range marks {
+		if m.Mark == LineSubstituted {
+			instead[sku] = m.Substitute
+		}
+	}
 	if len(instead) == 0 {
 		return nil, nil
 	}

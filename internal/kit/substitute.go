@@ -20,7 +20,9 @@ import (
 // That is found out by resolving the question in a shop that sells nothing but the parts
 // of the kit, so whatever Resolve knows of joints, heights and lengths counts here.
 func Substitutes(ctx context.Context, s *Snapshot, req *Request, k *Kit, instead map[string]string) (map[string][]string, error) {
-	t := newSwap(s, req, k, instead)
+	t := &swap{s: s, kit: k, instead: instead, question: *req, reasons: map[string][]string{}}
+	t.question.Vehicle, t.question.VehicleID = k.Vehicle, ""
+	t.question.Preferences.Objective, t.question.Preferences.Finish = ByPrice, "" // what fits does not depend on these
 	if t.ties(); len(t.reasons) > 0 {
 		return t.reasons, nil
 	}
@@ -37,13 +39,6 @@ type swap struct {
 	instead  map[string]string
 	question Request
 	reasons  map[string][]string // by the line's SKU
-}
-
-func newSwap(s *Snapshot, req *Request, k *Kit, instead map[string]string) *swap {
-	t := &swap{s: s, kit: k, instead: instead, question: *req, reasons: map[string][]string{}}
-	t.question.Vehicle, t.question.VehicleID = k.Vehicle, ""
-	t.question.Preferences.Objective, t.question.Preferences.Finish = ByPrice, "" // what fits does not depend on these
-	return t
 }
 
 func (t *swap) refuse(line, format string, args ...any) {

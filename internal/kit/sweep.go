@@ -112,7 +112,7 @@ func (g *Gap) Wanted() string {
 		text += " from " + g.From.Words() + " to " + g.To.Words()
 	}
 	if len(g.Tests) > 0 {
-		text += " that " + says(g.Tests)
+		text += " that " + says(g.Tests, (*rules.Test).Wanted)
 	}
 	return text
 }

@@ -85,7 +85,7 @@ func (m *Match) Fails(f *catalog.Form) []string {
 			if a, ok := f.Attr(t.Attr); ok {
 				stated = a.String()
 			}
-			lines = append(lines, t.Attr+": "+stated+", wanted "+t.Wanted())
+			lines = append(lines, t.Attr+": "+stated+", wanted "+t.Rounded())
 		}
 	}
 	return lines
@@ -158,6 +158,22 @@ func (t *Test) Wanted() string {
 		return strings.Join(texts, " or ")
 	}
 	return t.show(t.Value)
+}
+
+// Rounded is Wanted with limits to four significant digits, whole numbers as they are,
+// rounded so that what is within the limit that is said is within that of the test.
+func (t *Test) Rounded() string {
+	within := map[Op]func(float64) float64{AtLeast: math.Ceil, AtMost: math.Floor}[t.Op]
+	if within == nil || t.Value.Num == 0 || t.Type != catalog.AttrNumber {
+		return t.Wanted()
+	}
+	said, limit := *t, t.Value.Num
+	scale := math.Pow10(max(0, 3-int(math.Floor(math.Log10(math.Abs(limit))))))
+	said.Value.Num = within(limit*scale) / scale
+	if nearest := math.Round(limit*scale) / scale; math.Abs(nearest-limit) < 1e-9*math.Abs(limit) { // but for its binary fraction
+		said.Value.Num = nearest
+	}
+	return said.Wanted()
 }
 
 func (t *Test) show(v catalog.Value) string {

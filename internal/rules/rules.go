@@ -231,16 +231,10 @@ func (e *expr) append(b []byte, fr *frame) []byte {
 		}
 		return append(b, "no"...)
 	}
-	from := len(b)
-	b = append(b, e.text(fr)...)
 	if e.fact != nil && e.fact.accepted != nil {
-		for i := from; i < len(b); i++ {
-			if b[i] == '_' {
-				b[i] = ' '
-			}
-		}
+		return catalog.AppendWords(b, e.text(fr))
 	}
-	return b
+	return append(b, e.text(fr)...)
 }
 
 // fires notes that a rule fires, and then where its texts stand among the printed.

@@ -122,7 +122,7 @@ func filters[T ~string](all, what string, groups []T, ids []string) string {
 	if len(groups) > 0 {
 		texts := make([]string, len(groups))
 		for i, g := range groups {
-			texts[i] = words(g)
+			texts[i] = catalog.Words(g)
 		}
 		out = append(out, what+strings.Join(texts, ", "))
 	}
@@ -190,11 +190,11 @@ func wanted(g *coverage.Gap) string {
 		return "no row of parts leads from the supply line to the inlet"
 	case kit.NoJoint:
 		if g.From != "" {
-			return fmt.Sprintf("%s from %s to %s%s", words(g.Kind), g.From, g.To, that)
+			return fmt.Sprintf("%s from %s to %s%s", catalog.Words(g.Kind), g.From, g.To, that)
 		}
 	case kit.NothingMatches:
 	}
-	return words(g.Kind) + that
+	return catalog.Words(g.Kind) + that
 }
 
 // heatMap draws a cell for each vehicle group and carburetor.

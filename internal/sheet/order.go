@@ -69,7 +69,7 @@ func order(k *kit.Kit, marked []kit.CounterLine) []step {
 		"Battery on, live side first. Fill the bowl"+choose(v.Fuel.Pump == catalog.PumpElectric, " by the pump with the engine standing", " by cranking with the ignition disabled")+
 			". One person looks at every joint, extinguisher in reach. A single drop: stop, battery off, mend it.")
 	w.step("First start", nil,
-		"Outdoors, wheels blocked, park or neutral, brake set. Look for fuel again cold and again hot; listen for hissing.",
+		"Outdoors, wheels blocked, "+choose(v.Transmission.Kind == catalog.Manual, "neutral", "park or neutral")+", brake set. Look for fuel again cold and again hot; listen for hissing.",
 		"Then timing, idle mixture and idle speed, in that order, from the starting settings"+choose(c.Choke.Kind == catalog.ChokeNone, ".", "; the choke last, on a cold engine."))
 	w.step("Before the road", nil,
 		when(v.Accessories.PowerBrakes, "Brakes: pump the pedal with the engine off, hold it, start: it must sink a little. If not, do not drive."),

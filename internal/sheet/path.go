@@ -88,10 +88,10 @@ func pathDrawing(k *kit.Kit) template.HTML {
 		joint(!aboveEnd.Mates(c.Inlet.End), above, inlet)
 	}
 	box("body", [][]piece{
-		{say("carburetor inlet, facing " + words(c.Inlet.Facing))},
+		{say("carburetor inlet, facing " + catalog.Words(c.Inlet.Facing))},
 		append(inlet, say(", up to "), figure("/carburetor/max_fuel_psi", c.MaxFuelPSI), say(" psi")),
 	})
-	sentences = append(sentences, fmt.Sprintf("Carburetor inlet facing %s: %s.", words(c.Inlet.Facing), endText(c.Inlet.End)))
+	sentences = append(sentences, fmt.Sprintf("Carburetor inlet facing %s: %s.", catalog.Words(c.Inlet.Facing), endText(c.Inlet.End)))
 	d.height = y + 6
 	d.desc = strings.Join(sentences, " ")
 	return d.html()

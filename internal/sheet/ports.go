@@ -21,7 +21,7 @@ func useText(use string) string {
 	if text, ok := portUses[use]; ok {
 		return text
 	}
-	return words(use)
+	return catalog.Words(use)
 }
 
 // portsDrawing is the carburetor from above with what goes on each port, as the
@@ -157,7 +157,7 @@ func portMarks(k *kit.Kit) []portMark {
 		case "plug":
 			what = " in pipe plug: unused"
 		default:
-			what = " in hose, " + words(u.Signal)
+			what = " in hose, " + catalog.Words(u.Signal)
 		}
 		title := useText(u.Use)
 		if m.closed {

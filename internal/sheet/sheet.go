@@ -22,10 +22,11 @@ import (
 	"onetrip/internal/units"
 )
 
-// Options are what the sheet of a saved kit says beside the kit.
+// Options are what a sheet says beside the kit.
 type Options struct {
 	Code  string            // short code, in printable ASCII; "" when the kit is not saved, then there is no barcode
 	Saved time.Time         // zero when not saved
+	Asked time.Time         // of an answer that is not saved, the day whose prices and stock are on it; zero for no day
 	Notes []string          // sentences to show at the head of the sheet, each on its own line
 	Lines []kit.CounterLine // the kit's lines after their marks; nil when not saved
 }
@@ -38,7 +39,7 @@ var styleText string
 
 // pages are sheet.html and coverage.html, with what both are made of in parts.html.
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"number": units.Number, "check": checkTitle, "need": kit.NeedTitle, "instead": instead, "si": siText, "limit": limitText, "unit": unitText, "first": firstSentence,
+	"number": units.Number, "check": checkTitle, "need": kit.NeedTitle, "instead": instead, "si": siText, "limit": limitText, "unit": unitText,
 	"finish": finishText, "fail": failText, "decimal": decimal, "capital": upperFirst, "percent": percent, "beyondStock": beyondStock,
 }).ParseFS(pageFiles, "*.html"))
 
@@ -68,9 +69,9 @@ type view struct {
 	Engine     string
 	Rating     string
 	Verdict    verdictText
-	Reasons    []string   // of the verdict, without what Missing says
-	Dangers    []numbered // cautions that can kill, in the order of Cautions
-	Cautions   []numbered
+	Reasons    []string      // of the verdict, without what Missing says
+	Dangers    []kit.Caution // those that can kill
+	Cautions   []kit.Caution // the others
 	Rows       []row
 	Open       int        // lines that are still to pick
 	Totals     kit.Totals // after marks
@@ -99,12 +100,6 @@ var verdicts = map[kit.Verdict]verdictText{
 var outcomeTexts = map[kit.Outcome]string{kit.Pass: "Holds", kit.Warn: "WARNING", kit.Fail: "DOES NOT HOLD", kit.Info: "For information"}
 
 var severityTexts = map[kit.Severity]string{kit.Blocking: "Stops the work", kit.Serious: "Serious", kit.Minor: "Minor"}
-
-// numbered is a caution and its place in the list of all.
-type numbered struct {
-	kit.Caution
-	Number int
-}
 
 // row is a line of the pick list.
 type row struct {
@@ -249,10 +244,10 @@ func viewOf(k *kit.Kit, o Options) (*view, error) {
 		Options: o, Kit: k, Style: template.CSS(styleText), Barcode: barcode, // the style is our own file
 		Vehicle: name,
 		Engine: fmt.Sprintf("%s in³, %d cylinders, %s tune, %s manifold, %s transmission", units.Number(v.Engine.DisplacementIn3), v.Engine.Cylinders,
-			v.Engine.Tune, words(v.Intake.Flange), v.Transmission.Kind),
-		Rating:   fmt.Sprintf("%s cfm at %s inHg, %d barrels, %s", units.Number(c.FlowCFM), units.Number(c.RatedAtInHg), c.Barrels, words(c.Flange)),
+			v.Engine.Tune, catalog.Words(v.Intake.Flange), v.Transmission.Kind),
+		Rating:   fmt.Sprintf("%s cfm at %s inHg, %d barrels, %s", units.Number(c.FlowCFM), units.Number(c.RatedAtInHg), c.Barrels, catalog.Words(c.Flange)),
 		Title:    cmp.Or(name, units.Number(v.Engine.DisplacementIn3)+" in³ engine") + " with " + c.Name,
-		Verdict:  cmp.Or(verdicts[k.Verdict], verdictText{Word: words(k.Verdict)}),
+		Verdict:  cmp.Or(verdicts[k.Verdict], verdictText{Word: catalog.Words(k.Verdict)}),
 		LongPath: len(k.FuelPath) > 8, Reasons: reasons(k), Order: order(k, o.Lines), Outcomes: outcomeTexts, Severities: severityTexts,
 		Drawings: []picture{
 			{"demand", "Air demand over engine speed", demand},
@@ -276,13 +271,12 @@ func viewOf(k *kit.Kit, o Options) (*view, error) {
 	if out.Recounted = len(out.Declined)+len(out.Instead) > 0; out.Recounted {
 		out.Totals = k.TotalsAfter(o.Lines)
 	}
-	for i, caution := range slices.SortedStableFunc(slices.Values(k.Cautions), func(a, b kit.Caution) int { return danger(a.ID) - danger(b.ID) }) {
-		n := numbered{caution, i + 1}
-		out.Cautions = append(out.Cautions, n)
-		if danger(caution.ID) < harmless {
-			out.Dangers = append(out.Dangers, n)
-		}
+	cautions := slices.SortedStableFunc(slices.Values(k.Cautions), func(a, b kit.Caution) int { return danger(a.ID) - danger(b.ID) })
+	others := slices.IndexFunc(cautions, func(c kit.Caution) bool { return danger(c.ID) == harmless })
+	if others < 0 {
+		others = len(cautions)
 	}
+	out.Dangers, out.Cautions = cautions[:others], cautions[others:]
 	out.HaveIt = haveIt(k)
 	return out, nil
 }
@@ -326,19 +320,10 @@ func failText(text string) string {
 	is, want, _ := strings.Cut(rest, ", wanted ")
 	if is != "not stated" {
 		if says, known := catalog.Says(name, is); known {
-			return says + ", wanted " + words(want)
+			return says + ", wanted " + catalog.Words(want)
 		}
 	}
-	return "fails " + words(text)
-}
-
-// firstSentence is text up to its first full stop that ends a sentence.
-func firstSentence(text string) string {
-	head, _, cut := strings.Cut(text, ". ")
-	if cut {
-		return head + "."
-	}
-	return head
+	return "fails " + catalog.Words(text)
 }
 
 var checkTitles = map[string]string{
@@ -359,7 +344,7 @@ var checkTitles = map[string]string{
 	"transmission.cable_travel": "Travel of the transmission's cable",
 }
 
-func checkTitle(id string) string { return cmp.Or(checkTitles[id], words(id)) }
+func checkTitle(id string) string { return cmp.Or(checkTitles[id], catalog.Words(id)) }
 
 func unitText(unit string) string {
 	if unit == "" {

@@ -706,6 +706,64 @@ func TestUnsuitableKitIsNotPicked(t *testing.T) {
 	}
 }
 
+// What can kill is told whole before the pick list, and once.
+func TestDangersAreToldWholeAndFirst(t *testing.T) {
+	eachGoldenKit(t, func(t *testing.T, k *kit.Kit) {
+		page := string(render(t, k, sheet.Options{}))
+		head, rest, _ := strings.Cut(text(elements(parse(t, []byte(page)), "body")[0]), "Pick list")
+		for _, c := range k.Cautions {
+			kills := slices.ContainsFunc([]string{"fuel.", "brakes.", "transmission.", "throttle."}, func(start string) bool { return strings.HasPrefix(c.ID, start) })
+			if strings.Contains(head, c.Text) != kills || strings.Contains(rest, c.Text) == kills {
+				t.Errorf("%s is told first: %v, and once more: %v", c.ID, strings.Contains(head, c.Text), strings.Contains(rest, c.Text))
+			}
+		}
+	})
+}
+
+func TestSheetThatIsNotSavedHasItsDay(t *testing.T) {
+	k := goldenKit(t, "missing-parts")
+	at := time.Date(2026, 11, 30, 23, 30, 0, 0, time.FixedZone("west", -3600))
+	if page := text(elements(parse(t, render(t, k, sheet.Options{Asked: at})), "body")[0]); !strings.Contains(page, "prices and stock of 2026-12-01") {
+		t.Error("the sheet has no day")
+	}
+	if page := text(elements(parse(t, render(t, k, sheet.Options{Saved: at, Asked: at})), "body")[0]); strings.Contains(page, "prices and stock of") {
+		t.Error("a saved sheet has two days")
+	}
+}
+
+// Pieces that are at hand are told beside the pick list, where some are bought too.
+func TestNotToPickIsToldByPiece(t *testing.T) {
+	k := goldenKit(t, "throttle-valve-cable-known")
+	k.Needs = []kit.Need{
+		{ID: "mount.base_gasket", Status: kit.Filled, Quantity: 2, Unit: "each", AtHand: []kit.AtHand{{From: kit.Box, SKU: "GUB-2A03", Quantity: 1}}},
+		{ID: "fuel.hose", Status: kit.OutOfStock, Quantity: 24, Unit: "inch", AtHand: []kit.AtHand{{From: kit.Shelf, Quantity: 12}}},
+		{ID: "vacuum.caps", Status: kit.InTheBox, Quantity: 2, Unit: "each", AtHand: []kit.AtHand{{From: kit.Box, SKU: "A", Quantity: 2}}},
+		{ID: "shop.fender_cover", Level: kit.Optional, Status: kit.NotAsked, Quantity: 1, Unit: "each"},
+		{ID: "shop.thread_sealant", Level: kit.Optional, Status: kit.Declined, Quantity: 1, Unit: "each"},
+	}
+	page := text(elements(parse(t, render(t, k, sheet.Options{})), "body")[0])
+	for _, want := range []string{"In the carburetor's box: base gasket 1 of 2 (GUB-2A03), vacuum caps (A)", "The owner has: fuel hose 12 of 24 in", "Optional, not asked for: fender cover",
+		"Left out as asked: thread sealant"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the sheet does not say %q", want)
+		}
+	}
+}
+
+func TestInStockInsteadIsSaid(t *testing.T) {
+	k := goldenKit(t, "throttle-valve-cable-known")
+	n := &k.Needs[slices.IndexFunc(k.Needs, func(n kit.Need) bool { return n.ID == "tuning.metering_set" })]
+	n.Status = kit.OutOfStock
+	k.Missing = []kit.Missing{{Need: n.ID, Severity: kit.Minor, Reason: "None."}}
+	k.Alternatives = []kit.Alternative{{Objective: "stock", Changes: []kit.LineChange{
+		{SKU: n.Lines[0], From: 1, Delta: units.Money{AmountMinor: -4795, Currency: "USD"}},
+		{SKU: "MYJ-X", Name: "Set", To: 1, Fills: []string{n.ID}, Delta: units.Money{AmountMinor: 5295, Currency: "USD"}},
+	}}}
+	if page := text(elements(parse(t, render(t, k, sheet.Options{})), "body")[0]); !strings.Contains(page, "In stock instead: MYJ-X Set; +5.00 USD.") {
+		t.Error("the sheet does not say what is in stock instead")
+	}
+}
+
 func TestTotalsOfAllLevels(t *testing.T) {
 	k := goldenKit(t, "throttle-valve-cable-known")
 	k.Totals.Optional = units.Money{AmountMinor: 2058, Currency: "USD"}

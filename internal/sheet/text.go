@@ -36,10 +36,7 @@ var families = map[catalog.Family]string{
 	catalog.NPT: "pipe thread", catalog.UNFPort: "straight thread", catalog.Banjo: "banjo", catalog.Hose: "hose",
 }
 
-func familyText(f catalog.Family) string { return cmp.Or(families[f], words(f)) }
-
-// words is a value of the contract as people write it.
-func words[T ~string](value T) string { return strings.ReplaceAll(string(value), "_", " ") }
+func familyText(f catalog.Family) string { return cmp.Or(families[f], catalog.Words(f)) }
 
 // wrap breaks text into at most lines lines of about width characters. A word too
 // long for a line is broken; what does not fit ends in an ellipsis, since a drawing
