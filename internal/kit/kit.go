@@ -12,7 +12,7 @@
 //
 // Many kits: sweep.go, with classes.go, share.go and rows.go; shortage.go and measure.go for
 // what to stock; trial.go, lint.go and explain.go for authors of rules. A kit afterwards:
-// saved.go, code.go, compare.go, substitute.go. sizing.go is apart.
+// saved.go, code.go, compare.go, substitute.go, counter.go; reading.go for people. sizing.go is apart.
 package kit
 
 import (
