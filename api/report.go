@@ -91,18 +91,16 @@ func titled(need string) string { return kit.NeedTitle(need) + " (" + need + ")"
 
 func (r *report) missing(k *kit.Kit) {
 	r.heading("Missing")
-	if len(k.Missing) == 0 {
+	if len(k.Missing) == 0 && k.Verdict == kit.Unsuitable {
+		r.out.WriteString("  No part would help.\n")
+	} else if len(k.Missing) == 0 {
 		r.out.WriteString("  Nothing.\n")
 	}
 	for _, m := range k.Missing {
 		r.out.WriteString("  " + r.paint(titled(m.Need)+", "+string(m.Severity), severityColour[m.Severity]) + "\n")
 		r.wrap("      ", m.Reason)
-		if with, delta := k.InStockInstead(m.Need); len(with) > 0 {
-			texts := make([]string, len(with))
-			for i, c := range with {
-				texts[i] = fmt.Sprintf("%d x %s %s", c.To, c.SKU, c.Name)
-			}
-			r.wrap("      in stock instead: ", strings.Join(texts, ", ")+"; "+delta.Signed())
+		if e := k.InStockInstead(m.Need); e != nil {
+			r.wrap("      in stock instead: ", e.String())
 		}
 		for _, n := range m.Nearest {
 			r.wrap("      near: ", fmt.Sprintf("%s %s fails %s", n.SKU, n.Name, strings.Join(n.Fails, "; ")))
@@ -189,6 +187,9 @@ func quantityText(quantity float64, unit string) string {
 
 func (r *report) lines(k *kit.Kit) {
 	r.heading("Pick list")
+	if k.Verdict == kit.Unsuitable {
+		r.wrap("  ", "Not to be picked: whatever parts it gets, this carburetor does not belong on this vehicle. POST /v1/sizing names carburetors of a size that suits it.")
+	}
 	if len(k.Lines) == 0 {
 		r.out.WriteString("  Nothing to buy.\n")
 	}

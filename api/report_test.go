@@ -107,11 +107,12 @@ func TestReportSaysWhatIsAtHandAndInStockInstead(t *testing.T) {
 	k.Needs[0].AtHand = []kit.AtHand{{From: kit.Box, SKU: "T-G", Quantity: 1}}
 	k.Needs[1].Status = kit.OutOfStock
 	k.Missing = append(k.Missing, kit.Missing{Need: k.Needs[1].ID, Reason: "None."})
-	k.Alternatives = []kit.Alternative{{Objective: "stock", Changes: []kit.LineChange{
+	k.Alternatives = []kit.Alternative{{Objective: "stock", Delta: units.Money{AmountMinor: 900, Currency: "USD"}, Changes: []kit.LineChange{
+		{SKU: "T-Y", Name: "More", To: 1, Delta: units.Money{AmountMinor: 400, Currency: "USD"}},
 		{SKU: "T-X", Name: "Other", To: 2, Fills: []string{k.Needs[1].ID}, Delta: units.Money{AmountMinor: 500, Currency: "USD"}},
 	}}}
 	text := strings.Join(strings.Fields(reportText(t, k, false)), " ")
-	for _, want := range []string{"1 piece in the carburetor's box (T-G)", "in stock instead: 2 x T-X Other; +5.00 USD"} {
+	for _, want := range []string{"1 piece in the carburetor's box (T-G)", "in stock instead: 2 x T-X Other; with another change that goes with it +9.00 USD"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the report does not say %q in\n%s", want, text)
 		}

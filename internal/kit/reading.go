@@ -1,6 +1,7 @@
 package kit
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -62,26 +63,59 @@ func NeedTitle(id string) string {
 	return strings.NewReplacer(".", " ", "_", " ").Replace(id)
 }
 
-// InStockInstead are the lines, all in stock, that serve a need in the alternative stock
-// where the kit is short, and what the change costs; none where there is no such way.
-func (k *Kit) InStockInstead(need string) (with []LineChange, delta units.Money) {
-	delta.Currency = k.Totals.All.Currency
-	for i := range k.Alternatives {
-		if k.Alternatives[i].Objective != "stock" {
-			continue
-		}
-		for _, c := range k.Alternatives[i].Changes {
-			comes := slices.Contains(c.Fills, need)
-			goes := c.To < c.From && slices.ContainsFunc(k.Lines, func(l Line) bool { return l.SKU == c.SKU && slices.Contains(l.Fills, need) })
-			if comes {
-				with = append(with, c)
-			}
-			if comes || goes {
-				delta = delta.Plus(c.Delta)
-			}
+// Exchange is how a need would be met from stock: by With, and for Delta more. Others counts
+// the changes for other needs that come with it, whose cost is in Delta then.
+type Exchange struct {
+	With   []LineChange
+	Others int
+	Delta  units.Money
+}
+
+// InStockInstead is what the alternative stock has for a need where the kit is short, nil
+// where it has nothing that is in stock.
+func (k *Kit) InStockInstead(need string) *Exchange {
+	at := slices.IndexFunc(k.Alternatives, func(a Alternative) bool { return a.Objective == "stock" })
+	if at < 0 {
+		return nil
+	}
+	stock := &k.Alternatives[at]
+	e := &Exchange{Delta: stock.Delta}
+	for _, c := range stock.Changes {
+		goes := c.To < c.From && slices.ContainsFunc(k.Lines, func(l Line) bool { return l.SKU == c.SKU && slices.Contains(l.Fills, need) })
+		switch {
+		case slices.Contains(c.Fills, need):
+			e.With = append(e.With, c)
+		case !goes:
+			e.Others++
 		}
 	}
-	return with, delta
+	if len(e.With) == 0 {
+		return nil
+	}
+	return e
+}
+
+// String is "2 x FIV-2C51 Swivel fitting; with 3 other changes +0.40 USD".
+func (e *Exchange) String() string {
+	var b strings.Builder
+	for i, c := range e.With {
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		if c.To > 1 {
+			fmt.Fprintf(&b, "%d x ", c.To)
+		}
+		b.WriteString(c.SKU + " " + c.Name)
+	}
+	b.WriteString("; ")
+	switch e.Others {
+	case 0:
+	case 1:
+		b.WriteString("with another change that goes with it ")
+	default:
+		fmt.Fprintf(&b, "with %d other changes that go with it ", e.Others)
+	}
+	return b.String() + e.Delta.Signed()
 }
 
 // LeftOut says why a need is not met that nobody wants met, "" for others.

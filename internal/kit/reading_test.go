@@ -42,21 +42,31 @@ func TestInStockInstead(t *testing.T) {
 		k := mustResolve(t, s, &kit.Request{VehicleID: v.ID, CarburetorSKU: carburetors[i%len(carburetors)].SKU, Preferences: kit.Preferences{Location: s.Catalog.Locations[at].ID}})
 		stock := k.Alternatives[slices.IndexFunc(k.Alternatives, func(a kit.Alternative) bool { return a.Objective == "stock" })]
 		for _, n := range k.Needs {
-			with, delta := k.InStockInstead(n.ID)
-			if len(with) == 0 {
+			e := k.InStockInstead(n.ID)
+			if e == nil {
 				continue
 			}
 			told++
-			for _, c := range with {
+			cost := stock.Delta
+			for _, c := range e.With {
 				if !slices.Contains(c.Fills, n.ID) || s.Catalog.OnHand(s.Catalog.Offer(c.SKU), at) < c.To {
 					t.Errorf("%s: %s is to serve %s, and there are %d of %d", v.ID, c.SKU, n.ID, s.Catalog.OnHand(s.Catalog.Offer(c.SKU), at), c.To)
 				}
+				cost.AmountMinor -= c.Delta.AmountMinor
 			}
-			if len(stock.Changes) == 2 && n.Status == kit.OutOfStock {
+			if e.Others == 0 {
 				alone++
-				if delta != stock.Delta {
-					t.Errorf("%s: %s costs %v, the only change %v", v.ID, n.ID, delta, stock.Delta)
+				for _, l := range k.Lines { // what goes served this need
+					if slices.Contains(l.Fills, n.ID) && slices.ContainsFunc(stock.Changes, func(c kit.LineChange) bool { return c.SKU == l.SKU && c.To == 0 }) {
+						cost.AmountMinor += l.Amount.AmountMinor
+					}
 				}
+				if cost.AmountMinor != 0 {
+					t.Errorf("%s: %v for %s leaves %v of the alternative's cost", v.ID, e, n.ID, cost)
+				}
+			}
+			if e.Delta != stock.Delta {
+				t.Errorf("%s: %v, in all %v", v.ID, e, stock.Delta)
 			}
 		}
 	}

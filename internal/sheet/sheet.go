@@ -39,7 +39,7 @@ var styleText string
 
 // pages are sheet.html and coverage.html, with what both are made of in parts.html.
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"number": units.Number, "check": checkTitle, "need": kit.NeedTitle, "instead": instead, "si": siText, "limit": limitText, "unit": unitText,
+	"number": units.Number, "check": checkTitle, "need": kit.NeedTitle, "si": siText, "limit": limitText, "unit": unitText,
 	"finish": finishText, "fail": failText, "decimal": decimal, "capital": upperFirst, "percent": percent, "beyondStock": beyondStock,
 }).ParseFS(pageFiles, "*.html"))
 
@@ -204,21 +204,6 @@ func countText(n *kit.Need, there float64) string {
 	return text
 }
 
-// exchange is what meets a need from stock, and what it costs more.
-type exchange struct {
-	With  []kit.LineChange
-	Delta string
-}
-
-// instead is nil where nothing in stock meets the need.
-func instead(k *kit.Kit, need string) *exchange {
-	with, delta := k.InStockInstead(need)
-	if len(with) == 0 {
-		return nil
-	}
-	return &exchange{with, delta.Signed()}
-}
-
 // picture is a drawing with its heading.
 type picture struct {
 	ID, Title string
@@ -281,8 +266,8 @@ func viewOf(k *kit.Kit, o Options) (*view, error) {
 	return out, nil
 }
 
-// reasons are the verdict's, without those that repeat what is missing; a check is
-// called by its title.
+// reasons are the verdict's, without those that repeat what is missing; a check
+// and a need are called by their titles.
 func reasons(k *kit.Kit) []string {
 	var out []string
 	for _, r := range k.VerdictReasons {
@@ -290,8 +275,12 @@ func reasons(k *kit.Kit) []string {
 			continue
 		}
 		if id, text, ok := strings.Cut(r, ": "); ok {
-			if _, isCheck := check(k, id); isCheck {
+			_, isCheck := check(k, id)
+			switch {
+			case isCheck:
 				r = checkTitle(id) + ": " + text
+			case slices.ContainsFunc(k.Needs, func(n kit.Need) bool { return n.ID == id }):
+				r = upperFirst(kit.NeedTitle(id)) + ": " + text
 			}
 		}
 		out = append(out, r)

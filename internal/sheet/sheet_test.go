@@ -755,7 +755,7 @@ func TestInStockInsteadIsSaid(t *testing.T) {
 	n := &k.Needs[slices.IndexFunc(k.Needs, func(n kit.Need) bool { return n.ID == "tuning.metering_set" })]
 	n.Status = kit.OutOfStock
 	k.Missing = []kit.Missing{{Need: n.ID, Severity: kit.Minor, Reason: "None."}}
-	k.Alternatives = []kit.Alternative{{Objective: "stock", Changes: []kit.LineChange{
+	k.Alternatives = []kit.Alternative{{Objective: "stock", Delta: units.Money{AmountMinor: 500, Currency: "USD"}, Changes: []kit.LineChange{
 		{SKU: n.Lines[0], From: 1, Delta: units.Money{AmountMinor: -4795, Currency: "USD"}},
 		{SKU: "MYJ-X", Name: "Set", To: 1, Fills: []string{n.ID}, Delta: units.Money{AmountMinor: 5295, Currency: "USD"}},
 	}}}
@@ -770,5 +770,23 @@ func TestTotalsOfAllLevels(t *testing.T) {
 	page := text(elements(parse(t, render(t, k, sheet.Options{})), "body")[0])
 	if !strings.Contains(page, "Optional20.58 USD") {
 		t.Error("the total of optional lines has no row")
+	}
+}
+
+func TestReasonsCallNeedsByTheirTitles(t *testing.T) {
+	k := goldenKit(t, "declined")
+	named := 0
+	page := text(elements(parse(t, render(t, k, sheet.Options{})), "body")[0])
+	for _, r := range k.VerdictReasons {
+		id, rest, _ := strings.Cut(r, ": ")
+		if slices.ContainsFunc(k.Needs, func(n kit.Need) bool { return n.ID == id }) {
+			named++
+			if strings.Contains(page, id) || !strings.Contains(strings.ToLower(page), kit.NeedTitle(id)+": "+strings.ToLower(rest)) {
+				t.Errorf("the sheet calls a need %s: %s", id, r)
+			}
+		}
+	}
+	if named == 0 {
+		t.Errorf("no reason names a need: %q", k.VerdictReasons)
 	}
 }
