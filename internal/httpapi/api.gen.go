@@ -19,12 +19,6 @@ import (
 	"github.com/oapi-codegen/runtime"
 )
 
-// Defines values for AtHandFrom.
-const (
-	Box   AtHandFrom = "box"
-	Shelf AtHandFrom = "shelf"
-)
-
 // Defines values for CheckID.
 const (
 	AirDemand               CheckID = "air.demand"
@@ -130,27 +124,7 @@ type Alternative = kit.Alternative
 type Amount = catalog.Amount
 
 // AtHand How much of a need is had already.
-type AtHand struct {
-	// From Where it is.
-	//
-	// Example: box
-	From AtHandFrom `json:"from"`
-
-	// Quantity How much, in the `unit` of the need.
-	//
-	// Example: 1
-	Quantity float32 `json:"quantity"`
-
-	// SKU SKU of the part; not there where the box or the request names the need alone.
-	//
-	// Example: GUB-2A03
-	SKU *string `json:"sku,omitempty"`
-}
-
-// AtHandFrom Where it is.
-//
-// Example: box
-type AtHandFrom string
+type AtHand = kit.AtHand
 
 // Band Ratings that suit, restated to 1.5 inHg.
 type Band = kit.Band

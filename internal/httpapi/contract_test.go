@@ -117,7 +117,7 @@ var goTypes = func() map[string]reflect.Type {
 		catalog.Inlet{}, catalog.Facing(""), catalog.End{}, catalog.Family(""), catalog.Gender(""), catalog.Choke{}, catalog.ChokeKind(""),
 		catalog.Port{}, catalog.PortLocation(""), catalog.Signal(""), catalog.CarburetorThrottle{}, catalog.Jets{}, catalog.InBox{},
 		catalog.Kind(""), catalog.Part{}, catalog.Bundle{}, units.Money{}, calc.Verdict(""),
-		kit.Request{}, kit.OnHand{}, kit.Preferences{}, kit.Objective(""), kit.Level(""), kit.Kit{}, kit.Verdict(""), kit.Need{}, kit.Status(""),
+		kit.Request{}, kit.OnHand{}, kit.Preferences{}, kit.Objective(""), kit.Level(""), kit.Kit{}, kit.Verdict(""), kit.Need{}, kit.AtHand{}, kit.Place(""), kit.Status(""),
 		kit.Because{}, kit.Line{}, kit.LineStock{}, kit.Missing{}, kit.Severity(""), kit.Nearest{}, kit.Check{}, kit.Outcome(""), kit.SI{},
 		kit.Limit{}, kit.PathStep{}, kit.PortUse{}, kit.StackItem{}, kit.Setting{}, kit.Tool{}, kit.Caution{}, kit.Question{}, kit.Totals{},
 		kit.Alternative{}, kit.LineChange{}, kit.Proof{}, kit.Sizing{}, kit.Band{}, kit.CurvePoint{}, kit.SizedCarburetor{},

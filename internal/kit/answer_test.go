@@ -95,7 +95,7 @@ func TestLevelsDeclinedAndShowAll(t *testing.T) {
 		return mustResolve(t, s, &kit.Request{Vehicle: usual(), CarburetorSKU: usualCarburetor, Preferences: p})
 	}
 	byDefault := resolve(kit.Preferences{})
-	wantStatus(t, byDefault, "shop.fender_cover", kit.Declined) // optional
+	wantStatus(t, byDefault, "shop.fender_cover", kit.NotAsked) // optional
 	wantStatus(t, byDefault, "shop.thread_sealant", kit.Filled) // recommended
 	if k := resolve(kit.Preferences{Levels: allLevels}); k.Totals.All.AmountMinor <= byDefault.Totals.All.AmountMinor {
 		t.Errorf("all levels cost %v, the usual two %v", k.Totals.All, byDefault.Totals.All)
@@ -103,7 +103,7 @@ func TestLevelsDeclinedAndShowAll(t *testing.T) {
 		wantStatus(t, k, "shop.fender_cover", kit.Filled)
 	}
 	required := resolve(kit.Preferences{Levels: []kit.Level{kit.Required}})
-	wantStatus(t, required, "shop.thread_sealant", kit.Declined)
+	wantStatus(t, required, "shop.thread_sealant", kit.NotAsked)
 	if required.Totals.All != required.Totals.Required || required.Totals.Recommended.AmountMinor != 0 {
 		t.Errorf("required alone: %+v", required.Totals)
 	}
