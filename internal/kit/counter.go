@@ -4,7 +4,7 @@ import "onetrip/internal/catalog"
 
 // CounterLine is a line of a saved kit after its marks. With LineSubstituted it is the
 // line of the part that stands in, of as many packs, with today's name, price and stock.
-// What has left the catalogue has no name and no price.
+// What has left the catalogue, or is sold for another currency now, has no name and no price.
 type CounterLine struct {
 	Line
 	Mark      MarkKind // "" for none
@@ -27,10 +27,10 @@ func (sv *Saved) AtTheCounter(s *Snapshot, k *Kit) []CounterLine {
 
 // standIn makes a line that of another part.
 func (l *CounterLine) standIn(cat *catalog.Snapshot, sku string) {
-	packs := l.Quantity
+	packs, currency := l.Quantity, l.UnitPrice.Currency
 	l.Line = Line{SKU: sku, Quantity: packs, Fills: l.Fills, Stock: LineStock{Location: l.Stock.Location, Elsewhere: []catalog.StockLevel{}}}
 	p, err := cat.Part(sku)
-	if err != nil {
+	if err != nil || p.Price.Currency != currency {
 		return
 	}
 	l.Name, l.Finish, l.UnitPrice, l.Amount = p.Name, p.Finish, p.Price, p.Price.Times(packs)

@@ -36,6 +36,10 @@ func TestSubstitutesAtTheCounter(t *testing.T) {
 	for _, l := range k.Lines[:3] {
 		want -= l.Amount.AmountMinor
 	}
+	k.Lines[0].UnitPrice.Currency = "EUR"
+	if foreign := sv.AtTheCounter(s, k)[0]; foreign.UnitPrice.Currency != "" || foreign.Amount.AmountMinor != 0 {
+		t.Errorf("a price of another currency is %+v", foreign)
+	}
 	if got := k.TotalsAfter(lines); got.All.AmountMinor != want || got.Required.Plus(got.Recommended).Plus(got.Optional) != got.All {
 		t.Errorf("totals are %v, want %d together", got, want)
 	}
