@@ -187,12 +187,8 @@ func NeedleSeatGPH(seatIn, pressurePSI, cd, densityKgM3 float64) (float64, error
 	if cd > 1 {
 		return 0, fmt.Errorf("discharge_coefficient is %v: no orifice passes more than 1; give 0.6 to 0.98", cd)
 	}
-	return M3PerSToGPH(cd * seatAreaM2(seatIn) * math.Sqrt(2*PSIToPa(pressurePSI)/densityKgM3)), nil
-}
-
-func seatAreaM2(seatIn float64) float64 {
 	d := InToM(seatIn)
-	return math.Pi / 4 * d * d
+	return M3PerSToGPH(cd * math.Pi / 4 * d * d * math.Sqrt(2*PSIToPa(pressurePSI)/densityKgM3)), nil
 }
 
 // NeedleSeatPSI returns the fuel pressure, in psi, at which a fully open float valve passes

@@ -34,6 +34,15 @@ type Violation struct {
 	Detail  string `json:"detail"`
 }
 
+// Under puts the violations of a member under its pointer.
+func Under(pointer string, found []Violation) []Violation {
+	out := make([]Violation, len(found))
+	for i, v := range found {
+		out[i] = Violation{pointer + v.Pointer, v.Detail}
+	}
+	return out
+}
+
 // InvalidError refuses a value that is well formed but wrong.
 type InvalidError struct {
 	What       string // "vehicle", "part K4-1"

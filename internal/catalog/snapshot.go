@@ -373,11 +373,11 @@ func (s *Snapshot) Offer(sku string) *Offer {
 
 // Location returns the index of a location in Locations, or a NotFoundError that lists them.
 func (s *Snapshot) Location(id string) (int, error) {
+	if i := slices.IndexFunc(s.Locations, func(l Location) bool { return l.ID == id }); i >= 0 {
+		return i, nil
+	}
 	all := make([]string, len(s.Locations))
 	for i, l := range s.Locations {
-		if l.ID == id {
-			return i, nil
-		}
 		all[i] = l.ID
 	}
 	return -1, &NotFoundError{What: "location", ID: id, Near: Near(id, all, 3), All: all}

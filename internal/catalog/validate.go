@@ -597,9 +597,7 @@ func (c *checker) add(pointer, format string, args ...any) {
 
 // within adds the violations of a member under its pointer.
 func (c *checker) within(pointer string, found []Violation) {
-	for _, v := range found {
-		c.found = append(c.found, Violation{pointer + v.Pointer, v.Detail})
-	}
+	c.found = append(c.found, Under(pointer, found)...)
 }
 
 // limits of a number, both ends accepted. Of the hints for a number outside, the

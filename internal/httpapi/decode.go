@@ -39,7 +39,7 @@ func DecodeSizing(body []byte) (*SizingRequest, error) {
 		if r.Vehicle == nil {
 			return nil
 		}
-		return under("/vehicle/engine", r.Vehicle.Engine.Validate())
+		return catalog.Under("/vehicle/engine", r.Vehicle.Engine.Validate())
 	})
 }
 
@@ -48,15 +48,7 @@ func validateVehicle(v *catalog.Vehicle) []catalog.Violation {
 	if v == nil {
 		return nil
 	}
-	return under("/vehicle", v.Validate())
-}
-
-// under are violations of what stands at a pointer.
-func under(pointer string, found []catalog.Violation) []catalog.Violation {
-	for i := range found {
-		found[i].Pointer = pointer + found[i].Pointer
-	}
-	return found
+	return catalog.Under("/vehicle", v.Validate())
 }
 
 func decodeVehicle(body []byte) (*catalog.Vehicle, error) {

@@ -182,6 +182,7 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 		if status == NotNeeded && !j.request.Preferences.ShowAll {
 			continue
 		}
+		atHand := j.atHand(sel, d, quantity, free)
 		unit := "each"
 		if d.spec.ByLength {
 			unit = "inch"
@@ -189,7 +190,7 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 		if n := len(out); n > 0 && out[n-1].ID == d.need {
 			last := &out[n-1]
 			last.Quantity += quantity
-			last.AtHand = append(last.AtHand, j.atHand(sel, d, quantity, free)...)
+			last.AtHand = append(last.AtHand, atHand...)
 			if status.rank() < last.Status.rank() {
 				last.Status = status
 			}
@@ -201,7 +202,7 @@ func (j *job) needs(sel *selection, lines []Line) []Need {
 			}
 			continue
 		}
-		out = append(out, Need{ID: d.need, Level: d.level, Status: status, Quantity: quantity, Unit: unit, Because: slices.Clip(d.because), AtHand: j.atHand(sel, d, quantity, free)})
+		out = append(out, Need{ID: d.need, Level: d.level, Status: status, Quantity: quantity, Unit: unit, Because: slices.Clip(d.because), AtHand: atHand})
 	}
 	skus := make([]string, 0, 2*len(lines)) // of all needs
 	for i := range out {
@@ -223,6 +224,8 @@ func (s Status) rank() int { return slices.Index(statuses, s) }
 
 // leftOut reports whether nobody wants a need met.
 func (s Status) leftOut() bool { return s == Declined || s == NotAsked }
+
+var leftOutWords = map[Status]string{Declined: "left out as asked", NotAsked: "not asked for"}
 
 func cmpLevel(a, b Level) Level {
 	if b.rank() < a.rank() {
@@ -491,11 +494,7 @@ func (j *job) verdict(k *Kit) (Verdict, []string) {
 		again := i > 0 && j.demands[i-1].need == d.need // in another size
 		if d.status.leftOut() && d.level == Required && !again {
 			worse(CompleteWithWarnings)
-			text := "left out as asked"
-			if d.status == NotAsked {
-				text = "not asked for"
-			}
-			reasons = append(reasons, d.need+": "+text+", but the swap requires it. "+d.because[0].Text)
+			reasons = append(reasons, d.need+": "+leftOutWords[d.status]+", but the swap requires it. "+d.because[0].Text)
 		}
 	}
 	for i := range k.Checks {
@@ -544,7 +543,12 @@ func (j *job) alsoBest(sel *selection, other aim) bool {
 	asked := other
 	asked.objective = ByPrice
 	return other.objective == ByStock && sel.aim == asked && sel.solution.Optimal &&
-		!slices.ContainsFunc(sel.buys, func(b buy) bool { return j.s.Catalog.OnHand(b.offer, other.location) < b.packs })
+		j.allInStock(sel)
+}
+
+// allInStock reports whether stock covers every line of a selection, where the job counts it.
+func (j *job) allInStock(sel *selection) bool {
+	return !slices.ContainsFunc(sel.buys, func(b buy) bool { return j.s.Catalog.OnHand(b.offer, j.aim.location) < b.packs })
 }
 
 // compare states a selection as changes to another.
@@ -553,15 +557,11 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 	total, was := other.money(currency), base.money(currency)
 	a := Alternative{
 		Objective: name, Total: total, Delta: units.Money{AmountMinor: total.AmountMinor - was.AmountMinor, Currency: currency},
-		Available: true, Optimal: other.solution.Optimal,
-	}
-	for i := range other.buys {
-		b := &other.buys[i]
-		a.Available = a.Available && j.s.Catalog.OnHand(b.offer, j.aim.location) >= b.packs
+		Available: j.allInStock(other), Optimal: other.solution.Optimal,
 	}
 	// Which need a part in stock serves instead matters where this kit is short.
 	var serving []served
-	if name == "stock" && slices.ContainsFunc(base.buys, func(b buy) bool { return j.s.Catalog.OnHand(b.offer, j.aim.location) < b.packs }) {
+	if name == "stock" && !j.allInStock(base) {
 		serving = j.serving(other)
 	}
 	changes := j.room.changes[:0]

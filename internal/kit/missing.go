@@ -298,12 +298,7 @@ func (j *job) portGaps() {
 		spec, _ := kind.Spec()
 		d := &demand{need: p.need, each: -1, level: Required, severity: p.severity, quantity: u.LengthIn, spec: spec,
 			because: []Because{{Rule: "vacuum ports", Text: u.Text, Source: commonPractice}}}
-		switch {
-		case slices.Contains(j.request.Preferences.Declined, p.need):
-			d.status = Declined
-		case !slices.Contains(j.levels, Required):
-			d.status = NotAsked
-		default:
+		if d.status = unwanted(d, j.request, j.levels); d.status == "" {
 			j.gap(d, NoPort, u.Text)
 		}
 		j.raise(d)

@@ -221,11 +221,9 @@ func settle(demands []*demand, c *catalog.Carburetor, req *Request, levels []Lev
 		}
 	}
 	for _, d := range demands {
+		d.status = unwanted(d, req, levels)
 		switch {
-		case slices.Contains(req.Preferences.Declined, d.need):
-			d.status = Declined
-		case !slices.Contains(levels, d.level):
-			d.status = NotAsked
+		case d.status != "":
 		case d.byFit || d.remaining() > 0:
 		case d.owned > 0:
 			d.status = OnTheShelf
@@ -233,6 +231,17 @@ func settle(demands []*demand, c *catalog.Carburetor, req *Request, levels []Lev
 			d.status = InTheBox
 		}
 	}
+}
+
+// unwanted is the status of a demand that nobody wants met, "" for others.
+func unwanted(d *demand, req *Request, levels []Level) Status {
+	switch {
+	case slices.Contains(req.Preferences.Declined, d.need):
+		return Declined
+	case !slices.Contains(levels, d.level):
+		return NotAsked
+	}
+	return ""
 }
 
 // take spreads what is had over the demands of a need: pieces, of by-length goods so many

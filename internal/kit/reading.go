@@ -120,11 +120,9 @@ func (e *Exchange) String() string {
 
 // LeftOut says why a need is not met that nobody wants met, "" for others.
 func (n *Need) LeftOut() string {
-	switch n.Status {
-	case Declined:
-		return "left out as asked"
-	case NotAsked:
-		return string(n.Level) + ", not asked for"
+	words := leftOutWords[n.Status]
+	if n.Status == NotAsked {
+		words = string(n.Level) + ", " + words
 	}
-	return ""
+	return words
 }

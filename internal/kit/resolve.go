@@ -121,7 +121,7 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 	case req.Vehicle != nil && req.VehicleID != "":
 		bad = append(bad, catalog.Violation{Pointer: "/vehicle_id", Detail: "given together with vehicle; give one of the two"})
 	case req.Vehicle != nil:
-		bad = append(bad, under("/vehicle", req.Vehicle.Validate())...)
+		bad = append(bad, catalog.Under("/vehicle", req.Vehicle.Validate())...)
 	case req.VehicleID != "":
 		v, err := s.Catalog.Vehicle(req.VehicleID)
 		if err != nil {
@@ -200,15 +200,6 @@ func (s *Snapshot) checkNeed(pointer, need string) []catalog.Violation {
 		v.Detail += fmt.Sprintf("; did you mean %s?", near[0])
 	}
 	return []catalog.Violation{v}
-}
-
-// under puts violations below a pointer.
-func under(pointer string, list []catalog.Violation) []catalog.Violation {
-	out := slices.Clone(list)
-	for i := range out {
-		out[i].Pointer = pointer + out[i].Pointer
-	}
-	return out
 }
 
 // pointAt tells a NotFoundError which field of the request named the thing.

@@ -54,7 +54,7 @@ const curvePoints = 20
 // then the rest.
 func Size(s *Snapshot, v *catalog.Vehicle) (*Sizing, error) {
 	if bad := v.Engine.Validate(); len(bad) > 0 {
-		return nil, &catalog.InvalidError{What: "vehicle", Violations: under("/vehicle/engine", bad)}
+		return nil, &catalog.InvalidError{What: "vehicle", Violations: catalog.Under("/vehicle/engine", bad)}
 	}
 	volumetricEfficiency, redlineRPM := engineSpeed(v)
 	wr := newWriter()

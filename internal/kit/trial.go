@@ -193,6 +193,7 @@ func Failing(ctx context.Context, s *Snapshot, after *rules.Set) error {
 		pairs = 0
 	}
 	tried := min(pairs, mostProbed)
+	template := &job{s: s, request: &Request{}}
 	for k := range tried {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -200,9 +201,7 @@ func Failing(ctx context.Context, s *Snapshot, after *rules.Set) error {
 		at := k * pairs / tried
 		v := vehicles[at/len(carburetors)]
 		c := carburetors[(at+at/len(carburetors))%len(carburetors)] // each, however the steps fall
-		j := &job{s: s, request: &Request{}}
-		_, err := j.fire(differ, v, c)
-		if failed := (*rules.FailedError)(nil); errors.As(err, &failed) {
+		if failed := (*rules.FailedError)(nil); errors.As(template.fire(differ, v, c), &failed) {
 			return rules.Errors{{File: failed.Rule.ID, Line: failed.Rule.Line, Column: 1,
 				Detail: fmt.Sprintf("%s: %v; so it is for vehicle %s with carburetor %s", failed.Where, failed.Cause, v.ID, c.SKU)}}
 		}
@@ -210,15 +209,16 @@ func Failing(ctx context.Context, s *Snapshot, after *rules.Set) error {
 	return nil
 }
 
-// fire works out what rules say of a pair; the error may also be one of the figures'.
-func (j job) fire(set *rules.Set, v *catalog.Vehicle, c *catalog.Carburetor) ([]rules.Fired, error) {
+// fire works out what rules say of a pair, for the error; it may also be one of the figures'.
+func (j job) fire(set *rules.Set, v *catalog.Vehicle, c *catalog.Carburetor) error {
 	j.vehicle, j.carburetor = v, c
 	j.enter()
 	defer j.release()
 	if err := j.compute(); err != nil {
-		return nil, err
+		return err
 	}
-	return set.Evaluate(j.facts())
+	_, err := set.Evaluate(j.facts())
+	return err
 }
 
 // ruleTrial is the two sides of a Try.
