@@ -35,18 +35,26 @@ func (j *job) giveUp(ctx context.Context, sel *selection, p *pick.Problem) error
 	if err != nil {
 		return err
 	}
-	var taken []*catalog.Part
+	sets, facts := distinct(sel.clashes)
+	given := func(i int) bool { return i < len(sel.groups) && int(solution.Choice[i]) == len(sel.groups[i].options) }
 	for i := range sel.groups {
-		if g := &sel.groups[i]; int(solution.Choice[i]) < len(g.options) {
-			taken = append(taken, j.withRequired(g.options[solution.Choice[i]].uses)...)
-		}
-	}
-	for i := range sel.groups {
-		g := &sel.groups[i]
-		if int(solution.Choice[i]) < len(g.options) {
+		if !given(i) {
 			continue
 		}
-		need, text := j.conflict(g, taken)
+		// Why this one: all the others that are given up may be.
+		strict := *p
+		strict.Groups = slices.Clone(p.Groups)
+		for k := range sel.groups {
+			if k == i || !given(k) {
+				strict.Groups[k].Options = p.Groups[k].Options[:len(sel.groups[k].options)]
+			}
+		}
+		g := &sel.groups[i]
+		reason, err := pick.Explain(ctx, &strict, sets, pickLimits)
+		if err != nil || !solution.Optimal { // no time to find out which conflicts it takes
+			reason = &pick.Reason{Conflicts: conflictsOf(g, facts)}
+		}
+		need, text := j.conflict(sel, i, p, reason, facts)
 		if g.options[0].stack != nil {
 			j.stackGap = &fit.Gap{Need: need, Text: text}
 		}
@@ -59,40 +67,90 @@ func (j *job) giveUp(ctx context.Context, sel *selection, p *pick.Problem) error
 	return nil
 }
 
-// withRequired lists the parts of some uses and those that they bring along.
-func (j *job) withRequired(uses []fit.Use) []*catalog.Part {
-	out := j.bringsAlong(uses)
-	for _, u := range uses {
-		if real(u.Part) {
-			out = append(out, u.Part)
+// distinct numbers clashes so that one has one number, whichever part is first in it.
+func distinct(clashes []clash) (numbers []int32, out []clash) {
+	for _, c := range clashes {
+		at := slices.IndexFunc(out, func(o clash) bool { return o == c || o == clash{c[1], c[0]} })
+		if at < 0 {
+			at = len(out)
+			out = append(out, c)
+		}
+		numbers = append(numbers, int32(at))
+	}
+	return numbers, out
+}
+
+// conflictsOf lists, by index, the clashes with parts of a group's options.
+func conflictsOf(g *group, facts []clash) (out []int32) {
+	for i, c := range facts {
+		with := func(u fit.Use) bool { return u.Part == c[0] || u.Part == c[1] }
+		if slices.ContainsFunc(g.options, func(o option) bool { return slices.ContainsFunc(o.uses, with) }) {
+			out = append(out, int32(i))
 		}
 	}
 	return out
 }
 
-// conflict says which parts of a group's options conflict with parts that the kit takes, or with
-// each other, and the need of the first of them.
-func (j *job) conflict(g *group, taken []*catalog.Part) (need, text string) {
-	var pairs []string
-	for i := range g.options {
-		uses := g.options[i].uses
-		own := j.withRequired(uses)
-		for _, a := range own {
-			for _, b := range slices.Concat(taken, own) {
-				if !slices.Contains(a.Conflicts, b.SKU) && !slices.Contains(b.Conflicts, a.SKU) {
-					continue
-				}
-				if need == "" {
-					need = uses[max(0, slices.IndexFunc(uses, func(u fit.Use) bool { return u.Part == a }))].Need
-				}
-				pair, turned := a.SKU+" with "+b.SKU, b.SKU+" with "+a.SKU
-				if !slices.Contains(pairs, pair) && !slices.Contains(pairs, turned) {
-					pairs = append(pairs, pair)
+// conflict puts a reason why a group cannot be met into words, and names the need of
+// its first part that stands in them.
+func (j *job) conflict(sel *selection, given int, p *pick.Problem, reason *pick.Reason, facts []clash) (need, text string) {
+	var others, requires, excludes []string
+	var named []*catalog.Part
+	say := func(list *[]string, a *catalog.Part, verb string, b *catalog.Part) {
+		named = append(named, a, b)
+		if fact := a.SKU + verb + b.SKU; !slices.Contains(*list, fact) {
+			*list = append(*list, fact)
+		}
+	}
+	// parts are those that an option uses; of a group that stands for a required part, that one.
+	parts := func(r pick.OptionRef) (out []*catalog.Part) {
+		for _, d := range p.Groups[r.Group].Options[r.Option].Demands {
+			out = append(out, sel.parts[d.Resource])
+		}
+		return out
+	}
+	for _, g := range reason.Groups {
+		if int(g) < len(sel.groups) {
+			if int(g) != given {
+				others = append(others, "the "+NeedTitle(sel.groups[g].name))
+			}
+			continue
+		}
+		required := parts(pick.OptionRef{Group: g})[0]
+		for _, when := range p.Groups[g].When {
+			used := parts(when)
+			for _, a := range append(used, j.bringsAlong(sel.groups[when.Group].options[when.Option].uses)...) {
+				if slices.ContainsFunc(a.Requires, func(sku string) bool { return j.asRequired(sku) == required }) {
+					say(&requires, a, " requires ", required)
 				}
 			}
 		}
 	}
-	return need, "What fits conflicts with what else the kit takes: " + listed(pairs)
+	for _, c := range reason.Conflicts {
+		if a, b := facts[c][0], facts[c][1]; a != b {
+			say(&excludes, a, " conflicts with ", b)
+		}
+	}
+	uses := sel.groups[given].options[0].uses
+	for i := range sel.groups[given].options {
+		of := sel.groups[given].options[i].uses
+		if at := slices.IndexFunc(of, func(u fit.Use) bool { return slices.Contains(named, u.Part) }); at >= 0 {
+			uses = of[at:]
+			break
+		}
+	}
+	with := "what else the kit takes"
+	switch {
+	case len(others) > 0:
+		with = "what fits for " + strings.Join(others, " and ")
+	case len(requires) > 0:
+		with = "what it requires"
+	}
+	text = "What fits does not go with " + with + ": " + listed(excludes)
+	if len(requires) > 0 {
+		text += "; " + listed(requires)
+	}
+	return uses[0].Need, text
 }
 
 // listed names the first few of a list and counts the others.

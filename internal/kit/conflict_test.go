@@ -1,10 +1,12 @@
 package kit_test
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
@@ -37,7 +39,7 @@ func TestNeedsInEachOthersWay(t *testing.T) {
 		"two needs": {func(d *catalog.Data) {
 			only(d, bracket, sealant)
 			partOf(t, d, bracket).Conflicts = []string{sealant}
-		}, []string{"shop.thread_sealant"}, sealant + " with " + bracket},
+		}, []string{"shop.thread_sealant"}, "the throttle bracket: " + bracket + " conflicts with " + sealant + "."},
 		"said by the other": {func(d *catalog.Data) {
 			only(d, bracket, sealant)
 			partOf(t, d, sealant).Conflicts = []string{bracket}
@@ -45,26 +47,26 @@ func TestNeedsInEachOthersWay(t *testing.T) {
 		"with a required part": {func(d *catalog.Data) {
 			only(d, bracket, sealant)
 			partOf(t, d, bracket).Requires, partOf(t, d, sealant).Conflicts = []string{cover}, []string{cover}
-		}, []string{"shop.thread_sealant"}, sealant},
+		}, []string{"shop.thread_sealant"}, "the throttle bracket: " + sealant + " conflicts with " + cover + "; " + bracket + " requires " + cover + "."},
 		"its own required part": {func(d *catalog.Data) {
 			only(d, bracket)
 			partOf(t, d, bracket).Requires, partOf(t, d, cover).Conflicts = []string{cover}, []string{bracket}
-		}, []string{"throttle.bracket"}, bracket},
+		}, []string{"throttle.bracket"}, "what it requires: " + cover + " conflicts with " + bracket + "; " + bracket + " requires " + cover + "."},
 		"a need and the fuel path": {func(d *catalog.Data) {
 			only(d, bracket)
 			_, partOf(t, d, bracket).Conflicts = every(d, "fuel_filter")
-		}, []string{"throttle.bracket"}, bracket + " with "},
+		}, []string{"throttle.bracket"}, "the fuel path: " + bracket + " conflicts with "},
 		"stack and fuel path": {func(d *catalog.Data) {
 			only(d, onlyPlate)
 			_, partOf(t, d, onlyPlate).Conflicts = every(d, "fuel_filter")
-		}, []string{"mount.adapter"}, onlyPlate},
+		}, []string{"mount.adapter"}, "the fuel path: " + onlyPlate + " conflicts with "},
 		"the fuel path alone": {func(d *catalog.Data) {
 			filters, _ := every(d, "fuel_filter")
-			for _, p := range filters {
-				p.Requires = []string{cover}
+			for i, p := range filters {
+				p.Requires, p.Discontinued = []string{cover}, i > 3 // few, as all ways to combine them are tried
 			}
 			_, partOf(t, d, cover).Conflicts = every(d, "fuel_hose")
-		}, []string{"fuel.clamps", "fuel.filter", "fuel.fittings", "fuel.hose", "fuel.inlet_fitting"}, cover},
+		}, []string{"fuel.clamps", "fuel.filter", "fuel.fittings", "fuel.hose", "fuel.inlet_fitting"}, "what it requires: " + cover + " conflicts with "},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := changedSnapshot(t, func(d *catalog.Data) { d.Bundles, d.Stock = nil, nil; c.change(d) })
@@ -76,7 +78,7 @@ func TestNeedsInEachOthersWay(t *testing.T) {
 				for _, m := range k.Missing {
 					if n, _ := need(k, m.Need); n.Status == kit.NotThere {
 						missing = append(missing, m.Need)
-						if !strings.HasPrefix(m.Reason, "What fits conflicts with what else the kit takes: ") || !strings.Contains(m.Reason, c.says) {
+						if !strings.HasPrefix(m.Reason, "What fits does not go with ") || !strings.Contains(m.Reason, c.says) {
 							t.Errorf("%s: %s", m.Need, m.Reason)
 						}
 					}
@@ -120,5 +122,33 @@ func TestReasonIsFoundAmongManyRules(t *testing.T) {
 	at := slices.IndexFunc(k.Missing, func(m kit.Missing) bool { return m.Need == "fuel.spare_pump" })
 	if at < 0 || !strings.HasPrefix(k.Missing[at].Reason, "No fuel pump in the catalogue ") || !strings.Contains(k.Missing[at].Reason, "8") || strings.Contains(k.Missing[at].Reason, "10") {
 		t.Errorf("missing %+v", k.Missing)
+	}
+}
+
+// Without time to find out which conflicts it takes, all of what fits are named.
+func TestConflictsWithoutTime(t *testing.T) {
+	const bracket, sealant, cover = "BIX-2A03", "XYT-2A07", "XOF-2A03"
+	s := changedSnapshot(t, func(d *catalog.Data) {
+		d.Bundles, d.Stock = nil, nil
+		kept := []*catalog.Part{partOf(t, d, bracket), partOf(t, d, sealant)}
+		for _, p := range d.Parts {
+			p.Discontinued = p.Discontinued || p.Kind == kept[0].Kind && p != kept[0] || p.Kind == kept[1].Kind && p != kept[1]
+		}
+		kept[0].Conflicts = []string{cover, sealant}
+	})
+	late, cancel := context.WithDeadline(t.Context(), time.Now())
+	defer cancel()
+	for ctx, want := range map[context.Context]string{
+		t.Context(): "What fits does not go with what fits for the throttle bracket: " + bracket + " conflicts with " + sealant + ".",
+		late:        "What fits does not go with what else the kit takes: " + bracket + " conflicts with " + sealant + ".",
+	} {
+		k, err := kit.Resolve(ctx, s, takesOnlyPlate())
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := slices.IndexFunc(k.Missing, func(m kit.Missing) bool { return m.Need == "shop.thread_sealant" })
+		if at < 0 || k.Missing[at].Reason != want {
+			t.Errorf("%+v, want %s", k.Missing, want)
+		}
 	}
 }

@@ -455,7 +455,7 @@ func TestTiedPartsAlwaysMakeAKit(t *testing.T) {
 		k := resolve(t, s, r)
 		neverBuys(t, s, k)
 		for _, m := range k.Missing {
-			if strings.HasPrefix(m.Reason, "What fits conflicts") {
+			if strings.HasPrefix(m.Reason, "What fits does not go with ") {
 				conflicting++
 			}
 		}

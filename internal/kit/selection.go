@@ -100,6 +100,7 @@ type selection struct {
 	gone     []*catalog.Part // that the kit would have to buy, and that are discontinued
 	solution pick.Solution
 	parts    []*catalog.Part // resource id -> part
+	clashes  []clash         // of each conflict between options, why
 	free     []ownedUnits    // by resource id
 }
 
@@ -111,6 +112,10 @@ type buy struct {
 	packs  int
 }
 
+// A clash is a pair of parts that conflict. Of a required part that another option may bring,
+// it is that part twice: the option is chosen or not.
+type clash [2]*catalog.Part
+
 // ownedUnits is what is had of a part by SKU, in pieces or inches.
 type ownedUnits struct{ boxed, onHand int }
 
@@ -118,9 +123,9 @@ type ownedUnits struct{ boxed, onHand int }
 // found.
 var ErrLimit = pick.ErrLimit
 
-// pickNodeLimit stops a search that presolve and bounds should have made short; a
-// stopped search answers with its gap in the proof.
-const pickNodeLimit = 50_000
+// pickLimits stop a search that presolve and bounds should have made short; a stopped search
+// answers with its gap in the proof.
+var pickLimits = pick.Limits{MaxNodes: 50_000}
 
 // choose builds the selection problem of a job under an aim and solves it. After the
 // deadline of ctx the choice is made among what was found, and not proven.
@@ -173,7 +178,7 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 func late(ctx context.Context) bool { return errors.Is(ctx.Err(), context.DeadlineExceeded) }
 
 func solve(ctx context.Context, p *pick.Problem) (pick.Solution, error) {
-	solution, err := pick.Solve(ctx, p, pick.Limits{MaxNodes: pickNodeLimit})
+	solution, err := pick.Solve(ctx, p, pickLimits)
 	if err != nil {
 		err = fmt.Errorf("selection: %w", err)
 	}
@@ -234,6 +239,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 				for _, b := range refs[1] {
 					if a.Group != b.Group {
 						p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{a, b})
+						sel.clashes = append(sel.clashes, clash{part, other})
 					}
 				}
 			}
@@ -318,6 +324,7 @@ func (j *job) require(p *pick.Problem, sel *selection, id func(*catalog.Part) in
 			for o := range sel.groups[g].options {
 				if !uses(sel.groups[g].options[o]) {
 					p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{used, {Group: int32(g), Option: int32(o)}})
+					sel.clashes = append(sel.clashes, clash{r, r})
 				}
 			}
 		}

@@ -14,7 +14,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"sync"
 )
 
@@ -82,47 +81,6 @@ type Solution struct {
 
 // ErrLimit says that the limit or the end of the context came before any selection was found.
 var ErrLimit = errors.New("pick: no selection found within the limit: raise MaxNodes or the deadline")
-
-// An InfeasibleError is a minimal reason why no selection exists: the groups, conflicts and resource balances it
-// lists cannot hold together, and dropping any one of them leaves something that can.
-type InfeasibleError struct {
-	Groups    []int32        // indexes of groups that need an option
-	Conflicts [][2]OptionRef // conflicts
-	Resources []int32        // resources that cannot be supplied in the amounts demanded
-	names     []string
-}
-
-func (e *InfeasibleError) Error() string {
-	var b strings.Builder
-	b.WriteString("pick: nothing fits " + strings.Join(e.names, " and "))
-	if len(e.names) > 1 {
-		b.WriteString(" together")
-	}
-	mend := "; add an option"
-	for n, c := range e.Conflicts {
-		sep := ", "
-		if n == 0 {
-			sep = ": "
-		}
-		fmt.Fprintf(&b, "%soption %d of %s and option %d of %s exclude each other", sep, c[0].Option, e.name(c[0]), c[1].Option, e.name(c[1]))
-	}
-	if len(e.Resources) > 0 {
-		fmt.Fprintf(&b, "; not enough of resource %s", strings.Trim(fmt.Sprint(e.Resources), "[]"))
-		mend += " or an item that supplies it"
-	}
-	return b.String() + mend
-}
-
-// name returns the name of the group of an option in a conflict. Both groups of every conflict in a minimal reason
-// are in the reason: waiving a group leaves a way around its conflicts.
-func (e *InfeasibleError) name(r OptionRef) string {
-	for n, g := range e.Groups {
-		if g == r.Group {
-			return e.names[n]
-		}
-	}
-	return fmt.Sprintf("group %d", r.Group)
-}
 
 // Solve returns the least-cost selection. The error is ErrInfeasible when there is none, ErrLimit when a
 // limit came first, and otherwise names what is wrong with the problem. It keeps no reference to p and may be

@@ -187,7 +187,7 @@ func TestTheEndOfTheContextIsTold(t *testing.T) {
 	if _, err := pick.Solve(gone, simple, pick.Limits{}); !errors.Is(err, pick.ErrInfeasible) {
 		t.Errorf("what takes no search: %v", err)
 	}
-	if err := pick.Explain(gone, simple); !errors.Is(err, context.Canceled) {
+	if _, err := pick.Explain(gone, simple, nil, pick.Limits{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("without time to find the reason: %v", err)
 	}
 }
