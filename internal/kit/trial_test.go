@@ -117,7 +117,11 @@ func TestTrialEqualsResolvingEveryPair(t *testing.T) {
 		"a failure of some":  {"fuel-filter": with("when: \"true\"", "when: 1 / (vehicle.fuel.ethanol_percent - 10) < 1000")},
 		"severity and price": {"fuel-clamps": with("[fuel_injection, worm_drive]", "[fuel_injection]")},
 	}
-	for _, name := range slices.Sorted(maps.Keys(tries)) {
+	names := slices.Sorted(maps.Keys(tries))
+	if testing.Short() {
+		names = every(names, 4, 0)
+	}
+	for _, name := range names {
 		edits := tries[name]
 		t.Run(name, func(t *testing.T) {
 			after, vehicles, carburetors := edited(t, s, edits), vehicles, carburetors
@@ -169,7 +173,7 @@ func TestTrialEqualsResolvingEveryPair(t *testing.T) {
 	}
 	for _, kind := range []kit.TrialKind{kit.TrialVerdict, kit.TrialNeedAdded, kit.TrialNeedDropped, kit.TrialLevel, kit.TrialStatus, kit.TrialLine,
 		kit.TrialQuantity, kit.TrialPrice, kit.TrialCaution, kit.TrialReason, kit.TrialFailure} {
-		if !all[kind] {
+		if !all[kind] && !testing.Short() {
 			t.Errorf("no edit of this test changes a %s", kind)
 		}
 	}

@@ -394,7 +394,7 @@ func TestEveryRevisionCanBeRolledBackTo(t *testing.T) {
 	at := map[int64]map[string]string{1: load(t, pool).RuleFiles}
 	rounds := 25
 	if testing.Short() {
-		rounds = 8
+		rounds = 3
 	}
 	for range rounds {
 		d := draft(t, w)
