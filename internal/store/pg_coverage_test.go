@@ -79,7 +79,7 @@ func TestReplicasShareAReportAndAnswerAsOneProcessDoes(t *testing.T) {
 		"stock":     {Basis: kit.InStock, Location: "tarnsley", Weights: []coverage.Weight{{VehicleID: "halvorne-ferrymaster-1972", Weight: 12}}},
 		"catalogue": {Basis: kit.OnSale, Flanges: []catalog.Flange{catalog.TwoBoreLarge, catalog.TwoBoreSmall}},
 	} {
-		if testing.Short() && name != "stock" {
+		if testing.Short() && name == "stock" {
 			continue
 		}
 		t.Run(name, func(t *testing.T) {
