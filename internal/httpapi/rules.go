@@ -183,16 +183,18 @@ func (s *server) DiscardRuleDraft(c echo.Context) error {
 	return s.overDraft(c, Writer.DiscardRuleDraft)
 }
 
-// PublishRules serves POST /v1/rules/publish. The draft is checked before it is known to be
-// the one that was read: if it is not, it is not published.
+// PublishRules serves POST /v1/rules/publish. A draft other than the one that the caller has
+// read is refused whatever is wrong with it.
 func (s *server) PublishRules(c echo.Context) error {
 	return s.overDraft(c, func(w Writer, ctx context.Context, actor string, pre catalog.Precondition) (catalog.Written, error) {
 		d, err := w.RuleDraft(ctx)
 		if err != nil {
 			return catalog.Written{}, err
 		}
-		if wrong := (rules.Errors)(nil); pre.Holds(d.ETag()) && errors.As(s.checkDraft(ctx, d), &wrong) {
-			return catalog.Written{}, wrong
+		if pre.Holds(d.ETag()) {
+			if err := s.checkDraft(ctx, d); err != nil {
+				return catalog.Written{}, err
+			}
 		}
 		return w.PublishRules(ctx, actor, pre)
 	})
