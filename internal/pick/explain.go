@@ -8,8 +8,7 @@ import (
 )
 
 // A Reason is why no selection exists: the groups, conflicts and resource balances it lists cannot hold together, and
-// dropping any one of them leaves something that can. Both groups of each conflict are in it: waiving a group leaves
-// a way around its conflicts.
+// dropping any one of them leaves something that can.
 type Reason struct {
 	Groups    []int32 // indexes of groups that need an option
 	Conflicts []int32 // sets of conflicts

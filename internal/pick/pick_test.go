@@ -79,7 +79,7 @@ func TestSolveAgreesWithEnumeration(t *testing.T) {
 }
 
 // holds says by enumeration whether the listed constraints can hold together.
-func holds(p *pick.Problem, e *pick.Reason) bool {
+func holds(p *pick.Problem, sets []int32, e *pick.Reason) bool {
 	q := &pick.Problem{Free: p.Free}
 	for _, it := range p.Items {
 		it.Unit, it.Charge = 0, 0
@@ -101,24 +101,31 @@ func holds(p *pick.Problem, e *pick.Reason) bool {
 		}
 		q.Groups = append(q.Groups, n)
 	}
-	for _, c := range e.Conflicts {
-		q.Conflicts = append(q.Conflicts, p.Conflicts[c])
+	for i, c := range p.Conflicts {
+		if slices.Contains(e.Conflicts, sets[i]) {
+			q.Conflicts = append(q.Conflicts, c)
+		}
 	}
 	return enumerate(q).found
 }
 
+// inSets puts conflicts into sets of so many each.
+func inSets(p *pick.Problem, size int) []int32 {
+	sets := make([]int32, len(p.Conflicts))
+	for i := range sets {
+		sets[i] = int32(i / size)
+	}
+	return sets
+}
+
 // why is the reason why nothing fits, nil when something does.
-func why(t *testing.T, p *pick.Problem) *pick.Reason {
+func why(t *testing.T, p *pick.Problem, sets []int32, l pick.Limits) *pick.Reason {
 	t.Helper()
 	_, err := pick.Solve(t.Context(), p, pick.Limits{})
 	if !errors.Is(err, pick.ErrInfeasible) {
 		return nil
 	}
-	each := make([]int32, len(p.Conflicts))
-	for i := range each {
-		each[i] = int32(i)
-	}
-	reason, err := pick.Explain(t.Context(), p, each, pick.Limits{})
+	reason, err := pick.Explain(t.Context(), p, sets, l)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -130,33 +137,34 @@ func TestInfeasibleReasonIsMinimal(t *testing.T) {
 	seen := 0
 	for n := 0; n < 6000; n++ {
 		p := small(r)
-		e := why(t, p)
+		sets := inSets(p, 1+n%3)
+		e := why(t, p, sets, pick.Limits{})
 		if e == nil {
 			continue
 		}
 		seen++
-		if holds(p, e) {
+		if holds(p, sets, e) {
 			text, _ := json.Marshal(p)
 			t.Fatalf("problem %d: %+v can hold together\n%s", n, e, text)
 		}
 		for k := range e.Groups {
 			less := *e
 			less.Groups = slices.Delete(slices.Clone(e.Groups), k, k+1)
-			if !holds(p, &less) {
+			if !holds(p, sets, &less) {
 				t.Fatalf("problem %d: %+v: group %d is not needed", n, e, e.Groups[k])
 			}
 		}
 		for k := range e.Conflicts {
 			less := *e
 			less.Conflicts = slices.Delete(slices.Clone(e.Conflicts), k, k+1)
-			if !holds(p, &less) {
-				t.Fatalf("problem %d: %+v: conflict %v is not needed", n, e, e.Conflicts[k])
+			if !holds(p, sets, &less) {
+				t.Fatalf("problem %d: %+v: conflicts %v are not needed", n, e, e.Conflicts[k])
 			}
 		}
 		for k := range e.Resources {
 			less := *e
 			less.Resources = slices.Delete(slices.Clone(e.Resources), k, k+1)
-			if !holds(p, &less) {
+			if !holds(p, sets, &less) {
 				t.Fatalf("problem %d: %+v: resource %d is not needed", n, e, e.Resources[k])
 			}
 		}
@@ -176,7 +184,7 @@ func TestReasonInALargeProblem(t *testing.T) {
 	for o := range p.Groups[7].Options {
 		p.Groups[7].Options[o].Demands = []pick.Amount{{2000, 1}}
 	}
-	e := why(t, p)
+	e := why(t, p, inSets(p, 1), pick.Limits{MaxNodes: 100})
 	if e == nil || !slices.Equal(e.Groups, []int32{7}) || !slices.Equal(e.Resources, []int32{2000}) || len(e.Conflicts) != 0 {
 		t.Fatalf("got %+v", e)
 	}
