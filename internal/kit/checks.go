@@ -326,6 +326,9 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 			case "fuel.filter":
 				drop += filterDropPSI(s.Part.Form, f.FuelDemandGPH)
 			case "fuel.pressure_regulator":
+				if nobodySells(s.Part) {
+					continue
+				}
 				regulated = true
 				if most := s.Part.Num("outlet_max_psi"); most > 0 { // the owner's regulator states none
 					outletPSI = min(outletPSI, most)
@@ -361,9 +364,9 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 	if regulated {
 		inlet.Inputs = append(inlet.Inputs, Input{"outlet_psi", outletPSI})
 	}
-	if v.Fuel.PressurePSI > c.MaxFuelPSI && !regulated {
-		inlet.Value, inlet.Outcome = v.Fuel.PressurePSI, Fail
-		inlet.Text = wr.Sayf("The pump makes %g psi, the carburetor takes %g psi: without a regulator it floods, and fuel on a hot engine burns.", v.Fuel.PressurePSI, c.MaxFuelPSI)
+	if pumpPSI > c.MaxFuelPSI && !regulated {
+		inlet.Value, inlet.Outcome = pumpPSI, Fail
+		inlet.Text = wr.Sayf("The pump makes %g psi, the carburetor takes %g psi: without a regulator it floods, and fuel on a hot engine burns.", pumpPSI, c.MaxFuelPSI)
 		inlet = wr.withSI(inlet)
 	}
 

@@ -47,6 +47,17 @@ func TestDeclinedIsNotCovered(t *testing.T) {
 	}
 }
 
+// A regulator that nobody sells regulates nothing.
+func TestMissingRegulatorFloods(t *testing.T) {
+	k := swap(t, usual(func(v *catalog.Vehicle) { v.Fuel.Pump, v.Fuel.PressurePSI = catalog.PumpElectric, 90 }), manualChoke)
+	if n, _ := need(k, "fuel.pressure_regulator"); n.Status != kit.NotThere || len(k.FuelPath) == 0 {
+		t.Fatalf("%+v, path %+v", n, k.FuelPath)
+	}
+	if c := check(t, k, "fuel.delivered_pressure"); c.Outcome != kit.Fail || c.Value != 90 {
+		t.Errorf("%+v", c)
+	}
+}
+
 // What is on hand by need counts as far as it goes: inches of hose only in one piece. Where
 // the quantity that is enough is not known beforehand, none is taken.
 func TestOnHandCounts(t *testing.T) {
