@@ -2,6 +2,7 @@ package catalog
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -383,15 +384,13 @@ func (a AttrSpec) ParseValue(s string) (Value, error) {
 	return Value{Text: s}, nil
 }
 
+// parseNumber reads a finite number; the checker knows what each attribute can be.
 func parseNumber(s string) (float64, error) {
 	n, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		return 0, err
+	if err == nil && (math.IsNaN(n) || math.IsInf(n, 0)) {
+		err = strconv.ErrSyntax
 	}
-	if n < 0 || n > 1e6 || n != n {
-		return 0, fmt.Errorf("out of range")
-	}
-	return n, nil
+	return n, err
 }
 
 // String prints the value as ParseValue reads it.

@@ -213,9 +213,13 @@ func (p *Part) UnmarshalJSON(data []byte) error {
 func (a AttrSpec) parseJSON(raw json.RawMessage) (Value, error) {
 	s := string(raw)
 	switch {
+	case strings.HasPrefix(s, `"`) && a.Type == AttrNumber:
+		return Value{}, fmt.Errorf("%s: is the text %s; write a number without quotes", a.Name, s)
+	case strings.HasPrefix(s, `"`) && a.Type == AttrBool:
+		return Value{}, fmt.Errorf("%s: is the text %s; write true or false without quotes", a.Name, s)
 	case a.Type == AttrNumbers:
 		s = strings.NewReplacer("[", " ", "]", " ", ",", " ").Replace(s)
-	case strings.HasPrefix(s, `"`) && a.Type != AttrNumber && a.Type != AttrBool:
+	case strings.HasPrefix(s, `"`):
 		if err := json.Unmarshal(raw, &s); err != nil {
 			return Value{}, fmt.Errorf("%s: %w", a.Name, err)
 		}

@@ -487,7 +487,7 @@ func TestBadCellsOfParts(t *testing.T) {
 		{"bore_in", "3/0", `size "3/0": divides by zero; write a fraction (5/16), a mixed number (1-1/16), a decimal (0.375) or a dash size (-6)`},
 		{"class", "30R8", `"30R8" is not one of 30R7, 30R9, 30R14`},
 		{"max_pressure_psi", "7 bar", `"7 bar" is not a number; write digits with a decimal point and no unit: 5.125`},
-		{"max_pressure_psi", "-3", `"-3" is not a number`},
+		{"max_pressure_psi", "-3", "-3 is outside 0.1 to 1000 psi"},
 		{"max_pressure_psi", "5000", "5000 is outside 0.1 to 1000 psi"},
 		{"end_2", "hose", `end "hose": write family, size and, where threaded, gender: hose_barb 3/8, inverted_flare 5/8-18 male`},
 		{"end_2", "hose 5/16", "hose 5/16 is not the end of a hose of bore 3/8; write hose 3/8"},
