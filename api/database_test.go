@@ -211,14 +211,17 @@ func TestDatabaseCommandsSayWhatIsMissing(t *testing.T) {
 	if _, stderr, code := runProgram(t, "", "serve", "--listen", "127.0.0.1:0"); code != exitFailed || !strings.Contains(stderr, "go run ./api import") {
 		t.Errorf("serve on an empty database: exit code %d: %s", code, stderr)
 	}
-	url, err := url.Parse(os.Getenv(databaseVariable))
+	dsn, err := url.Parse(os.Getenv(databaseVariable))
 	if err != nil {
 		t.Fatal(err)
 	}
-	url.Path = "/no_such_database"
+	stranger := *dsn
+	stranger.User = url.UserPassword("no_such_user", "guess")
+	dsn.Path = "/no_such_database"
 	for _, test := range []struct{ url, says string }{
 		{"postgres://127.0.0.1:1/nothing?connect_timeout=1", "connection refused; see that it runs and that DATABASE_URL names it"},
-		{url.String(), `database "no_such_database" does not exist; create it with createdb no_such_database, or with CREATE DATABASE no_such_database in psql, then run migrate`},
+		{stranger.String(), "correct user and password in DATABASE_URL, or whom the server lets in"},
+		{dsn.String(), `database "no_such_database" does not exist; create it with createdb no_such_database, or with CREATE DATABASE no_such_database in psql, then run migrate`},
 	} {
 		t.Setenv(databaseVariable, test.url)
 		for _, args := range [][]string{{"serve", "--listen", "127.0.0.1:0"}, {"migrate"}, {"import", "--stock", "../db/seed/stock.csv"}} {

@@ -114,10 +114,16 @@ func (q Question) Scope(s *kit.Snapshot) (*Scope, error) {
 	if err != nil {
 		return nil, err
 	}
-	if len(vehicles) == 0 {
+	switch {
+	case len(cat.Vehicles()) == 0:
+		add("", "the catalogue has no vehicle to look at; add one first")
+	case len(vehicles) == 0:
 		add("/vehicle_ids", "no vehicle passes both makes and vehicle_ids; leave one of them out")
 	}
-	if len(carburetors) == 0 {
+	switch {
+	case len(cat.Carburetors()) == 0:
+		add("", "the catalogue has no carburetor to look at; add one first")
+	case len(carburetors) == 0:
 		add("/carburetor_skus", "no carburetor passes both flanges and carburetor_skus; leave one of them out")
 	}
 	if len(bad) > 0 {

@@ -55,8 +55,12 @@ func (s *server) GetCoverage(c echo.Context, id CoverageID) error {
 	h := c.Response().Header()
 	switch c.Get(mediaTypeKey) {
 	case mimeCSV:
-		if r.Answer == nil {
-			return newProblem(ProblemTypeNotDone, "the report is %s; its tables come when it is done", r.Status)
+		switch {
+		case r.Answer != nil:
+		case r.Status == coverage.Running:
+			return newProblem(ProblemTypeNotDone, "the report is running; its tables come when it is done")
+		default:
+			return newProblem(ProblemTypeNotDone, "the report is %s and has no tables; ask for it anew with POST /v1/coverage", r.Status)
 		}
 		if err := sheet.CoverageCSV(&b, r.Answer); err != nil {
 			return err

@@ -110,6 +110,9 @@ func TestCoverageIsCancelled(t *testing.T) {
 	if got := ended(t, c, path); got.Status != coverage.Cancelled || got.Answer != nil {
 		t.Errorf("%+v", got)
 	}
+	if p := problem(t, c.get(path, echo.HeaderAccept, "text/csv")); p.Status != http.StatusConflict || p.Detail != "the report is cancelled and has no tables; ask for it anew with POST /v1/coverage" {
+		t.Errorf("CSV of a cancelled report: %+v", p)
+	}
 	if again, _ := started(t, c, `{"basis": "catalogue"}`); again == path {
 		t.Error("a cancelled report is given for the question again")
 	}
@@ -147,6 +150,16 @@ func TestQuestionsForCoverageAreChecked(t *testing.T) {
 	}
 	if got := c.get("/v1/coverage/nosuchreport"); got.status != http.StatusNotFound {
 		t.Errorf("an unknown report: %d %s", got.status, got.body)
+	}
+}
+
+func TestCoverageOfAnEmptyCatalogueIsRefused(t *testing.T) {
+	d := kittest.Data(t)
+	d.Vehicles, d.Carburetors, d.Stock = nil, nil, nil
+	c := coverageClient(t, kittest.Open(t, d))
+	got := faultLines(problem(t, c.post("/v1/coverage", `{"basis": "stock"}`)))
+	if want := []string{"the catalogue has no vehicle to look at; add one first", "the catalogue has no carburetor to look at; add one first"}; len(got) != 2 || !strings.HasSuffix(got[0], want[0]) || !strings.HasSuffix(got[1], want[1]) {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }
 

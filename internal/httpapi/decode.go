@@ -83,7 +83,7 @@ func decode[T any](body []byte, schema *openapi3.Schema, validate func(*T) []cat
 	if !accepts(schema, body) {
 		var value any
 		if err := json.Unmarshal(body, &value); err != nil {
-			return nil, malformed(body, err)
+			return nil, malformed(body, schema, err)
 		}
 		if faults := schemaFaults(schema, value, ""); len(faults) > 0 {
 			return nil, invalid(merge(faults, validateRest(value, faults, validate)))
@@ -194,9 +194,12 @@ func undecodable(err error, schema *openapi3.Schema) error {
 }
 
 // malformed says where a body stops being JSON and what stands there.
-func malformed(body []byte, err error) error {
-	if len(bytes.TrimSpace(body)) == 0 {
-		return newProblem(ProblemTypeMalformedJSON, "the body is empty; send a JSON object such as %s", `{"vehicle_id": "…", "carburetor_sku": "…"}`)
+func malformed(body []byte, schema *openapi3.Schema, err error) error {
+	switch {
+	case len(bytes.TrimSpace(body)) == 0:
+		return newProblem(ProblemTypeMalformedJSON, "the body is empty; send a JSON object %s", sample(schema))
+	case bytes.HasPrefix(body, []byte("\xff\xfe")), bytes.HasPrefix(body, []byte("\xfe\xff")):
+		return newProblem(ProblemTypeMalformedJSON, "the body is UTF-16; save or send it as UTF-8")
 	}
 	var semantic *json.SemanticError
 	if errors.As(err, &semantic) { // a number that no float64 holds
@@ -214,6 +217,15 @@ func malformed(body []byte, err error) error {
 	}
 	at, hint := syntaxHint(body, offset, syntax.Err)
 	return newProblem(ProblemTypeMalformedJSON, "%s: %s", place(body, at), hint)
+}
+
+// sample is the contract's example of an object where it is short, else what must be in it.
+func sample(schema *openapi3.Schema) string {
+	text, err := json.Marshal(schema.Example, json.Deterministic(true))
+	if schema.Example == nil || err != nil || len(text) > 160 {
+		return "with " + strings.Join(schema.Required, ", ")
+	}
+	return "such as " + string(text)
 }
 
 func place(body []byte, offset int) string {

@@ -126,6 +126,9 @@ func describe(e *openapi3.SchemaError) (detail string, void bool) {
 		return fmt.Sprintf("%s is outside %s", found, bounds(s)), false
 	case "format":
 		text, _ := e.Value.(string)
+		if s.Format == "date-time" && strings.Contains(text, " ") {
+			return fmt.Sprintf("%s is not a date and time; a plus in a query stands for a space: write %%2B", found), false
+		}
 		if s.Format == "date-time" {
 			return fmt.Sprintf("%s is not a date and time; write it as RFC 3339 has it, such as 2026-11-25T14:00:00Z", found), false
 		}
@@ -143,7 +146,11 @@ func describe(e *openapi3.SchemaError) (detail string, void bool) {
 		return fmt.Sprintf("%s is longer than %d characters", found, *s.MaxLength), false
 	case "pattern":
 		if form, ok := forms[s.Pattern]; ok {
-			return fmt.Sprintf("%s is not accepted; write %s, as in %s", found, form, s.Example), false
+			detail := fmt.Sprintf("%s is not accepted; write %s", found, form)
+			if s.Example != nil {
+				detail += fmt.Sprintf(", as in %s", s.Example)
+			}
+			return detail, false
 		}
 		return fmt.Sprintf("%s is not accepted; %s", found, wanted(s)), false
 	case "minItems":
@@ -162,6 +169,8 @@ var forms = map[string]string{
 	`^[A-Z]{3}$`:                         "the three capital letters of ISO 4217",
 	`^[A-Za-z0-9][A-Za-z0-9._-]*$`:       "letters, digits and . _ -, first a letter or digit",
 	`^([0-9]{8}|[0-9]{12,14})$`:          "8, 12, 13 or 14 digits",
+	`^[a-z0-9_]+:.+$`:                    "name:value",
+	`^[A-Za-z0-9_-]+$`:                   "next_cursor of the page before",
 }
 
 // wanted says what a schema takes.

@@ -405,8 +405,9 @@ func TestSavedKitsAreListed(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 		for query, want := range map[string]string{
-			"status=closed":        `status: "closed" is not accepted; accepted: open, picking, done`,
-			"saved_from=yesterday": `saved_from: "yesterday" is not a date and time; write it as RFC 3339 has it, such as 2026-11-25T14:00:00Z`,
+			"status=closed":                        `status: "closed" is not accepted; accepted: open, picking, done`,
+			"saved_from=2026-11-25T14:00:00+02:00": `saved_from: "2026-11-25T14:00:00 02:00" is not a date and time; a plus in a query stands for a space: write %2B`,
+			"saved_from=yesterday":                 `saved_from: "yesterday" is not a date and time; write it as RFC 3339 has it, such as 2026-11-25T14:00:00Z`,
 		} {
 			if p := problem(t, c.get("/v1/kits?"+query)); p.Status != 400 || p.Detail != want {
 				t.Errorf("%s: %d %s", query, p.Status, p.Detail)

@@ -344,7 +344,8 @@ func TestWrongInputIsExplained(t *testing.T) {
 		{"half a word", edit(`"pcv": true`, `"pcv": tru`), 400, `line 8, column 25: found "tru"; JSON has true, false and null, and puts texts in double quotes`},
 		{"half a number", edit(`9.5`, `9.`), 400, `line 3, column 61: found '}' in a number; write digits with a decimal point: 5.125`},
 		{"HTML", `<html>`, 400, `line 1, column 1: found '<' where a name or value begins; names and texts stand in double quotes`},
-		{"blank", " \n", 400, `the body is empty; send a JSON object such as {"vehicle_id": "…", "carburetor_sku": "…"}`},
+		{"blank", " \n", 400, `the body is empty; send a JSON object with carburetor_sku`},
+		{"UTF-16", "\xff\xfe{\x00}\x00", 400, `the body is UTF-16; save or send it as UTF-8`},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			c := client{t, c.handler}
@@ -456,6 +457,9 @@ func TestRefusalsBeforeTheBody(t *testing.T) {
 		{"attribute without kind", c.get("/v1/parts?attribute=bore_in:3/8"), 400, `attribute: needs kind beside it, which decides what attributes there are; add kind=…`},
 		{"attribute of another kind", c.get("/v1/parts?kind=fuel_hose&attribute=bor_in:3/8"), 400,
 			`attribute: a fuel_hose has no attribute "bor_in", did you mean bore_in?; accepted: bore_in, class, max_pressure_psi, max_ethanol_percent`},
+		{"attribute without value", c.get("/v1/parts?kind=fuel_hose&attribute=bore_in"), 400, `attribute: "bore_in" is not accepted; write name:value, as in bore_in:3/8`},
+		{"odd cursor", c.get("/v1/parts?cursor=a!"), 400, `cursor: "a!" is not accepted; write next_cursor of the page before`},
+		{"blank sizing", c.post("/v1/sizing", " "), 400, `the body is empty; send a JSON object such as {"vehicle_id":"halvorne-ferrymaster-1972"}`},
 		{"attribute value", c.get("/v1/parts?kind=fuel_hose&attribute=bore_in:3/0"), 400,
 			`attribute: bore_in: size "3/0": divides by zero; write a fraction (5/16), a mixed number (1-1/16), a decimal (0.375) or a dash size (-6)`},
 		{"not UTF-8", c.get("/v1/parts?q=%ff"), 400, `q: "\xff" is not UTF-8; percent-encode the bytes of UTF-8`},

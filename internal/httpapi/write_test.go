@@ -293,7 +293,7 @@ func TestWrongThingsAreExplained(t *testing.T) {
 		}, []string{"/ends/1/size: 1-2/7 in is no size of the trade"}},
 		{"missing attribute", filter, filterBody, func(p map[string]any) { delete(in(p, "attributes"), "micron") }, []string{"/attributes/micron: is missing"}},
 		{"attribute of another type", filter, filterBody, func(p map[string]any) { in(p, "attributes")["micron"] = "fine" }, []string{`/attributes/micron: is the text "fine"; write a number without quotes`}},
-		{"attribute below zero", filter, filterBody, func(p map[string]any) { in(p, "attributes")["micron"] = -3 }, []string{"/attributes/micron: -3 is outside 0.1 to 1000"}},
+		{"attribute below zero", filter, filterBody, func(p map[string]any) { in(p, "attributes")["micron"] = -3 }, []string{"/attributes/micron: -3 is outside 1 to 1000 micron"}},
 		{"end", part, partBody, func(p map[string]any) {
 			p["ends"].([]any)[1] = map[string]any{"family": "inverted_flare", "size": "7/16", "gender": "male"}
 		}, []string{"/ends/1: end inverted_flare 7/16: no such size"}},

@@ -2,6 +2,7 @@ package store
 
 import (
 	"encoding"
+	"errors"
 	"fmt"
 	"math"
 	"reflect"
@@ -409,8 +410,8 @@ func parseWhole(s string) (int64, error) {
 	if err == nil {
 		return n, nil
 	}
-	if _, numberErr := parseNumber(s); numberErr == nil {
-		return 0, fmt.Errorf("%s is not a whole number in range; write digits only: 12", clip(s))
+	if errors.Is(err, strconv.ErrRange) {
+		return 0, fmt.Errorf("%s is too large a number; correct it", clip(s))
 	}
 	return 0, fmt.Errorf("%q is not a whole number; write digits only: 12", clip(s))
 }

@@ -105,6 +105,9 @@ func pgError(err error) error {
 		if errors.As(err, &pg) && pg.Code == "3D000" { // invalid_catalog_name
 			return fmt.Errorf("%w: %s; create it with createdb %[3]s, or with CREATE DATABASE %[3]s in psql, then run migrate", catalog.ErrUnavailable, pg.Message, connect.Config.Database)
 		}
+		if errors.As(err, &pg) && strings.HasPrefix(pg.Code, "28") { // invalid_authorization_specification, invalid_password
+			return fmt.Errorf("%w: %s; correct user and password in DATABASE_URL, or whom the server lets in", catalog.ErrUnavailable, pg.Message)
+		}
 		return fmt.Errorf("%w: %s; see that it runs and that DATABASE_URL names it", catalog.ErrUnavailable, attempts(connect))
 	}
 	if errors.As(err, &pg) {
