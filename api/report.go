@@ -439,7 +439,7 @@ func (r *report) proof(k *kit.Kit) {
 	p := k.Proof
 	cost := p.Cost.String()
 	if finish := p.Cost.AmountMinor - k.Totals.All.AmountMinor; finish > 0 {
-		cost += fmt.Sprintf(", of it %s that nobody pays, for %d places of parts in another finish,", units.Money{AmountMinor: finish, Currency: p.Cost.Currency}, finish/kit.FinishMismatchMinor)
+		cost += fmt.Sprintf(" (of it %s that nobody pays, for %s of parts in another finish)", units.Money{AmountMinor: finish, Currency: p.Cost.Currency}, counted(finish/kit.FinishMismatchMinor, "place"))
 	}
 	if p.Optimal {
 		r.wrap("  ", fmt.Sprintf("No better choice exists under this objective: cost %s, lower bound %s, %s searched.", cost, p.LowerBound, counted(p.Nodes, "node")))

@@ -95,7 +95,7 @@ func TestReportSaysWhatFinishCounts(t *testing.T) {
 	k.Proof.Cost.AmountMinor += 14 * kit.FinishMismatchMinor
 	k.Proof.LowerBound, k.Proof.Nodes = k.Proof.Cost, 1
 	text := strings.Join(strings.Fields(reportText(t, k, false)), " ")
-	for _, want := range []string{"of it 70.00 USD that nobody pays, for 14 places of parts in another finish", "1 node searched"} {
+	for _, want := range []string{"(of it 70.00 USD that nobody pays, for 14 places of parts in another finish), lower bound", "1 node searched"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the report does not say %q", want)
 		}
