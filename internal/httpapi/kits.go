@@ -53,10 +53,19 @@ func (s *server) ResolveCatalogueKit(c echo.Context, p ResolveCatalogueKitParams
 	ctx, cancel := s.inTime(c.Request().Context())
 	defer cancel()
 	k, err := kit.Resolve(ctx, snap, &kit.Request{VehicleID: p.VehicleID, CarburetorSKU: p.CarburetorSKU})
-	if unknown := (*catalog.NotFoundError)(nil); errors.As(err, &unknown) {
+	var unknown *catalog.NotFoundError
+	var wrong *catalog.InvalidError
+	switch {
+	case errors.As(err, &unknown):
 		return badParameter(strings.TrimPrefix(unknown.Pointer, "/"), "%v", unknown)
-	}
-	if err != nil {
+	case errors.As(err, &wrong): // both are unknown
+		faults := make([]Fault, len(wrong.Violations))
+		for i, v := range wrong.Violations {
+			name := strings.TrimPrefix(v.Pointer, "/")
+			faults[i] = Fault{Parameter: &name, Detail: v.Detail}
+		}
+		return withFaults(ProblemTypeBadParameter, faults)
+	case err != nil:
 		return err
 	}
 	if c.Get(mediaTypeKey) == echo.MIMEApplicationJSON {

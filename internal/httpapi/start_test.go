@@ -110,6 +110,7 @@ func TestKitOfTheCatalogueAsALink(t *testing.T) {
 		"/v1/kits/resolve?vehicle_id=brindle-heath-1968":                                              "carburetor_sku: is missing",
 		"/v1/kits/resolve?vehicle_id=brindle-heath-1986&carburetor_sku=TN-600":                        "did you mean brindle-heath-1968",
 		"/v1/kits/resolve?vehicle_id=brindle-heath-1968&carburetor_sku=TN-60":                         "carburetor_sku: no carburetor",
+		"/v1/kits/resolve?vehicle_id=brindle-heath-1986&carburetor_sku=TN-60":                         "(and 1 more, see errors)",
 		"/v1/kits/resolve?vehicle_id=brindle-heath-1968&carburetor_sku=TN-600&preferences=everything": "is not a parameter of this path",
 	} {
 		r := c.get(target)

@@ -117,6 +117,7 @@ func (j *job) release() {
 func (s *Snapshot) read(req *Request) (*job, error) {
 	j := &job{s: s, request: req, vehicle: req.Vehicle}
 	var bad []catalog.Violation
+	var unknown []*catalog.NotFoundError
 	switch {
 	case req.Vehicle != nil && req.VehicleID != "":
 		bad = append(bad, catalog.Violation{Pointer: "/vehicle_id", Detail: "given together with vehicle; give one of the two"})
@@ -124,17 +125,13 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 		bad = append(bad, catalog.Under("/vehicle", req.Vehicle.Validate())...)
 	case req.VehicleID != "":
 		v, err := s.Catalog.Vehicle(req.VehicleID)
-		if err != nil {
-			return nil, pointAt(err, "/vehicle_id")
-		}
+		unknown = noted(unknown, err, "/vehicle_id")
 		j.vehicle = v
 	default:
 		bad = append(bad, catalog.Violation{Pointer: "/vehicle", Detail: "is missing; describe the vehicle here, or name one of the catalogue in vehicle_id"})
 	}
 	c, err := s.Catalog.Carburetor(req.CarburetorSKU)
-	if err != nil {
-		return nil, pointAt(err, "/carburetor_sku")
-	}
+	unknown = noted(unknown, err, "/carburetor_sku")
 	j.carburetor = c
 	for i, h := range req.OnHand {
 		at := fmt.Sprintf("/on_hand/%d", i)
@@ -144,9 +141,8 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 		case h.SKU != "" && h.Quantity < 1:
 			bad = append(bad, catalog.Violation{Pointer: at + "/quantity", Detail: "is missing; give how many pieces of the SKU are on hand (inches of hose and wire), 1 or more"})
 		case h.SKU != "":
-			if _, err := s.Catalog.Part(h.SKU); err != nil {
-				return nil, pointAt(err, at+"/sku")
-			}
+			_, err := s.Catalog.Part(h.SKU)
+			unknown = noted(unknown, err, at+"/sku")
 		default:
 			bad = append(bad, s.checkNeed(at+"/need", h.Need)...)
 			if h.Quantity > 0 && slices.Contains(uncounted, h.Need) {
@@ -155,10 +151,14 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 		}
 	}
 	prefer, err := j.prefer(req.Preferences)
-	if err != nil {
-		return nil, err
-	}
+	unknown = noted(unknown, err, "/preferences/location")
 	bad = append(bad, prefer...)
+	if len(unknown) == 1 && len(bad) == 0 {
+		return nil, unknown[0]
+	}
+	for _, u := range unknown {
+		bad = append(bad, catalog.Violation{Pointer: u.Pointer, Detail: u.Error()})
+	}
 	if len(bad) > 0 {
 		return nil, &catalog.InvalidError{What: "request", Violations: bad}
 	}
@@ -166,7 +166,7 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 	return j, nil
 }
 
-// prefer takes over the preferences of a request.
+// prefer takes over the preferences of a request. The error is that of an unknown location.
 func (j *job) prefer(p Preferences) (bad []catalog.Violation, err error) {
 	for i, need := range p.Declined {
 		bad = append(bad, j.s.checkNeed(fmt.Sprintf("/preferences/declined/%d", i), need)...)
@@ -181,7 +181,7 @@ func (j *job) prefer(p Preferences) (bad []catalog.Violation, err error) {
 	}
 	if p.Location != "" {
 		if j.aim.location, err = j.s.Catalog.Location(p.Location); err != nil {
-			return nil, pointAt(err, "/preferences/location")
+			return bad, err
 		}
 	}
 	if j.levels = p.Levels; len(j.levels) == 0 {
@@ -202,13 +202,17 @@ func (s *Snapshot) checkNeed(pointer, need string) []catalog.Violation {
 	return []catalog.Violation{v}
 }
 
-// pointAt tells a NotFoundError which field of the request named the thing.
-func pointAt(err error, pointer string) error {
+// noted adds a NotFoundError and tells it which field of the request named the thing.
+func noted(unknown []*catalog.NotFoundError, err error, pointer string) []*catalog.NotFoundError {
+	if err == nil {
+		return unknown
+	}
 	var missing *catalog.NotFoundError
 	if errors.As(err, &missing) {
 		missing.Pointer = pointer
+		unknown = append(unknown, missing)
 	}
-	return err
+	return unknown
 }
 
 // compute works out every figure that follows from vehicle and carburetor.

@@ -90,6 +90,29 @@ func TestWrongRequestsNameTheFieldAndWhatComesNear(t *testing.T) {
 }
 
 // The set of bracket and springs is taken while it is cheaper than its pieces.
+func TestAllThatARequestNamesInVainIsTold(t *testing.T) {
+	_, err := kit.Resolve(context.Background(), demoSnapshot(t), &kit.Request{VehicleID: "ostrind-plumgrove-1926", CarburetorSKU: "QYC-2A0",
+		OnHand:      []kit.OnHand{{SKU: "VAQ-2A1", Quantity: 1}, {Need: "fuel.hoze"}},
+		Preferences: kit.Preferences{Location: "brindlecot", Declined: []string{"fuel.filtre"}}})
+	var invalid *catalog.InvalidError
+	if !errors.As(err, &invalid) {
+		t.Fatalf("%T: %v", err, err)
+	}
+	var got []string
+	for _, v := range invalid.Violations {
+		got = append(got, v.Pointer)
+		if !strings.Contains(v.Detail, "did you mean") {
+			t.Errorf("%s: %s", v.Pointer, v.Detail)
+		}
+	}
+	want := []string{"/on_hand/0/sku", "/on_hand/1/need", "/carburetor_sku", "/preferences/declined/0", "/preferences/location", "/vehicle_id"}
+	slices.Sort(got)
+	slices.Sort(want)
+	if !slices.Equal(got, want) {
+		t.Errorf("told of %q, want %q", got, want)
+	}
+}
+
 func TestBundleIsTakenOnlyWhileItSaves(t *testing.T) {
 	const set, bracket, springs = "OYB-2A75", "BIX-2A03", "SJO-2A35"
 	price := func(minor func(d *catalog.Data) int64) *kit.Kit {
