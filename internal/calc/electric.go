@@ -119,7 +119,7 @@ func SmallestWireAWG(amps, oneWayLengthFt, nominalVolts, maxDropFraction float64
 	}
 	switch {
 	case len(stockedAWG) == 0:
-		return WireChoice{}, fmt.Errorf("stocked_awg is empty: give at least one gauge")
+		return WireChoice{}, fmt.Errorf("no stocked gauge feeds %v A over %v ft: no wire is stocked at all; add a gauge", amps, oneWayLengthFt)
 	case !found:
 		return WireChoice{}, fmt.Errorf("no stocked gauge feeds %v A over %v ft: the thickest, %d AWG, drops %.1f %% of %v V against %.1f %% allowed, fused at %v A; stock a thicker even gauge down to 8 AWG or shorten the run",
 			amps, oneWayLengthFt, thickest.AWG, thickest.DropFraction*100, nominalVolts, maxDropFraction*100, fuse)

@@ -71,7 +71,7 @@ func TestSmallestWire(t *testing.T) {
 		t.Errorf("error %q does not say how to mend it", err)
 	}
 	_, err = SmallestWireAWG(8, 12, 12, 0.03, nil)
-	refuses(t, err, "stocked_awg")
+	refuses(t, err, "no wire is stocked") // people read this where a catalogue has none
 	_, err = SmallestWireAWG(8, 12, 12, 0.03, []int{18, 99})
 	refuses(t, err, "stocked_awg[1]")
 	_, err = SmallestWireAWG(0, 12, 12, 0.03, []int{18})
