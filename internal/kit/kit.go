@@ -34,7 +34,7 @@ type Request struct {
 type OnHand struct {
 	Need     string `json:"need,omitempty"`
 	SKU      string `json:"sku,omitempty"`
-	Quantity int    `json:"quantity,omitempty"` // pieces, inches of hose and wire; 0 with a need: all of it
+	Quantity int    `json:"quantity,omitempty"` // pieces of a SKU, of hose and wire lengths as sold; of a need inches of these; 0 with a need: all of it
 }
 
 // Objective is what selection minimises.

@@ -139,7 +139,7 @@ func (s *Snapshot) read(req *Request) (*job, error) {
 		case (h.Need == "") == (h.SKU == ""):
 			bad = append(bad, catalog.Violation{Pointer: at, Detail: "give either need or sku"})
 		case h.SKU != "" && h.Quantity < 1:
-			bad = append(bad, catalog.Violation{Pointer: at + "/quantity", Detail: "is missing; give how many pieces of the SKU are on hand (inches of hose and wire), 1 or more"})
+			bad = append(bad, catalog.Violation{Pointer: at + "/quantity", Detail: "is missing; give how many pieces of the SKU are on hand, of hose and wire whole lengths as they are sold, 1 or more"})
 		case h.SKU != "":
 			_, err := s.Catalog.Part(h.SKU)
 			unknown = noted(unknown, err, at+"/sku")

@@ -59,7 +59,7 @@ func TestWrongRequestsNameTheFieldAndWhatComesNear(t *testing.T) {
 			Preferences: kit.Preferences{Declined: []string{"mount.spaser"}}}},
 		{"location", "/preferences/location", "brindlecote", kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke,
 			Preferences: kit.Preferences{Location: "brindlecot"}}},
-		{"pieces of a SKU", "/on_hand/0/quantity", "1 or more", kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke, OnHand: []kit.OnHand{{SKU: "VAQ-2A19"}}}},
+		{"pieces of a SKU", "/on_hand/0/quantity", "of hose and wire whole lengths as they are sold, 1 or more", kit.Request{Vehicle: usual(), CarburetorSKU: manualChoke, OnHand: []kit.OnHand{{SKU: "VAQ-2A19"}}}},
 		{"both vehicles", "/vehicle_id", "one of the two", kit.Request{Vehicle: usual(), VehicleID: "ostrind-plumgrove-1962", CarburetorSKU: manualChoke}},
 	}
 	for _, c := range cases {
