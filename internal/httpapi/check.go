@@ -21,7 +21,7 @@ import (
 const mediaTypeKey = "media_type"
 
 // checkRequest refuses, before the handler runs, what the operation's contract does
-// not have: another media type, an unknown, missing or bad query parameter.
+// not have: another media type, an unknown, missing or bad query parameter, a path that is no text.
 func checkRequest(op operation) echo.MiddlewareFunc {
 	mediaTypes := op.mediaTypes()
 	var declared []*openapi3.Parameter
@@ -40,6 +40,9 @@ func checkRequest(op operation) echo.MiddlewareFunc {
 					strconv.Quote(clip(strings.Join(r.Header.Values(echo.HeaderAccept), ", "))), strings.Join(mediaTypes, " or "), mediaTypes[0])
 			}
 			c.Set(mediaTypeKey, mediaType)
+			if what := noText(r.URL.Path); what != "" && len(c.ParamNames()) > 0 {
+				return badParameter(c.ParamNames()[0], "%s", what)
+			}
 			if r.URL.RawQuery != "" || needsQuery {
 				if err := checkQuery(r.URL.RawQuery, declared); err != nil {
 					return err
@@ -144,8 +147,8 @@ func checkQuery(raw string, declared []*openapi3.Parameter) error {
 			continue
 		}
 		values, schema := query[name], declared[at].Schema.Value
-		if i := slices.IndexFunc(values, func(v string) bool { return !utf8.ValidString(v) }); i >= 0 {
-			fault(name, "%s is not UTF-8; percent-encode the bytes of UTF-8", strconv.Quote(clip(values[i])))
+		if i := slices.IndexFunc(values, func(v string) bool { return noText(v) != "" }); i >= 0 {
+			fault(name, "%s", noText(values[i]))
 			continue
 		}
 		if len(values) > 1 && !schema.Type.Is(openapi3.TypeArray) {
@@ -165,6 +168,18 @@ func checkQuery(raw string, declared []*openapi3.Parameter) error {
 		return withFaults(ProblemTypeBadParameter, faults)
 	}
 	return nil
+}
+
+// noText says what keeps a decoded path or value from being a text that a database keeps, "" when
+// nothing does.
+func noText(s string) string {
+	switch {
+	case !utf8.ValidString(s):
+		return strconv.Quote(clip(s)) + " is not UTF-8; percent-encode the bytes of UTF-8"
+	case strings.ContainsRune(s, 0):
+		return strconv.Quote(clip(s)) + " has a NUL; take it out"
+	}
+	return ""
 }
 
 // queryValue reads text by the parameter's type.

@@ -84,6 +84,24 @@ func revisionNow(t testing.TB, c client) int64 {
 }
 
 // Reading, changing, creating and deleting is alike for all things.
+func TestWhatIsNoTextIsRefusedBeforeTheDatabase(t *testing.T) {
+	c, _ := onPostgres(t)
+	for target, want := range map[string]string{
+		"/v1/imports/%00":           `id: "/v1/imports/\x00" has a NUL; take it out`,
+		"/v1/rules/a%00-b/history":  `id: "/v1/rules/a\x00-b/history" has a NUL; take it out`,
+		"/v1/parts/%ff":             `sku: "/v1/parts/\xff" is not UTF-8; percent-encode the bytes of UTF-8`,
+		"/v1/kits?q=%00":            `q: "\x00" has a NUL; take it out`,
+		"/v1/kits?vehicle_id=a%00b": `vehicle_id: "a\x00b" has a NUL; take it out`,
+	} {
+		if p := problem(t, c.get(target)); p.Status != http.StatusBadRequest || p.Detail != want {
+			t.Errorf("%s: %d %s, want %s", target, p.Status, p.Detail, want)
+		}
+	}
+	if p := problem(t, c.do(http.MethodDelete, "/v1/parts/%00", "", "If-Match", "*")); p.Status != http.StatusBadRequest {
+		t.Errorf("DELETE: %+v", p)
+	}
+}
+
 func TestThingsAreWrittenUnderTheirETag(t *testing.T) {
 	c, _ := onPostgres(t)
 	for _, list := range []struct{ path, key, name string }{
