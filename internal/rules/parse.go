@@ -106,7 +106,17 @@ func (p *parser) readFile() {
 		if m := yamlLine.FindStringSubmatch(err.Error()); m != nil && m[1] != "" {
 			line, _ = strconv.Atoi(m[1])
 		}
-		p.file.fail(line, 1, "not YAML: "+yamlLine.ReplaceAllString(err.Error(), "")+"; put expressions that hold a colon or # in quotes")
+		what, mend := yamlLine.ReplaceAllString(err.Error(), ""), "put expressions that hold a colon or # in quotes"
+		if strings.Contains(what, "tab character") {
+			mend = "indent with spaces"
+			for i, text := range strings.Split(p.file.text, "\n")[line-1:] { // the reader may tell the line before
+				if indent := text[:len(text)-len(strings.TrimLeft(text, " \t"))]; strings.Contains(indent, "\t") {
+					line += i
+					break
+				}
+			}
+		}
+		p.file.fail(line, 1, "not YAML: "+what+"; "+mend)
 		return
 	}
 	if len(doc.Content) == 0 {

@@ -110,6 +110,7 @@ func TestParseRefuses(t *testing.T) {
 		{"empty value", "level: required", "level:", `a.yaml:4:9: level is empty`},
 		{"tag", "when: vehicle.intake.flange != carburetor.flange", "when: !calc.studs_suffice", `a.yaml:2:9: when starts with !, which YAML takes for a tag: put it in quotes`},
 		{"list where a value belongs", "level: required", "level: [required]", `a.yaml:4:10: level is one value, not a list, a mapping or an alias`},
+		{"tab", "    height_in:", "\theight_in:", `a.yaml:9:1: not YAML: found a tab character that violates indentation; indent with spaces`},
 		{"not YAML", "level: required", "level: a: b", `a.yaml:4:1: not YAML: mapping values are not allowed in this context; put expressions that hold a colon or # in quotes`},
 		{"not a list of rules", good, "id: x\n", `a.yaml:1:1: a rule file is a list: start each rule with - id:`},
 		{"rule that is text", good, "- x\n", `a.yaml:1:3: a rule is a mapping of: id, when, for_each, need, level, quantity, match, because, severity, caution, verdict, source`},
