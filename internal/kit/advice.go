@@ -12,23 +12,40 @@ import (
 // checks are all figures against their limits, in the order of the work.
 func (j *job) checks(sel *selection) []Check {
 	v, c, f := j.vehicle, j.carburetor, j.figures
-	var set, wire, conversion *catalog.Form
+	var set, wire *catalog.Form
 	if p := sel.part("tuning.metering_set"); p != nil {
 		set = p.Form
 	}
 	if p := sel.part("choke.feed_wire"); p != nil {
 		wire = p.Form
 	}
-	if p := sel.part("choke.conversion"); p != nil {
-		conversion = p.Form
-	}
 	wr := j.writer
 	out := wr.airChecks(make([]Check, 0, 16), v, c, f)
 	out = wr.altitudeChecks(out, v, c, f, set)
 	out = wr.fuelChecks(out, v, c, f, sel.path(), sel.part("fuel.pump"))
-	out = wr.chokeChecks(out, v, f, wire, conversion)
+	if c.Choke.Kind == catalog.ChokeElectric && j.choke(sel) == catalog.ChokeElectric {
+		out = wr.chokeChecks(out, v, f, wire)
+	}
 	out = wr.stackChecks(out, v, sel, f, j.stackGap, j.owns("mount.studs"))
 	return wr.travelChecks(out, v, c, j.travel, sel.part("transmission.tv_geometry"), j.owns("transmission.tv_geometry"))
+}
+
+// choke is what choke there is once the kit is fitted: the carburetor's, or what a conversion
+// in the kit or the owner's makes of it. One that wants a conversion before it may be fed, and
+// gets none, works as none.
+func (j *job) choke(sel *selection) catalog.ChokeKind {
+	kind := j.carburetor.Choke.Kind
+	d := find(j.demands, "choke.conversion", -1)
+	switch p := sel.part("choke.conversion"); {
+	case d == nil:
+	case p != nil:
+		return catalog.ChokeKind(p.Text("to"))
+	case d.status == OnTheShelf || d.status == InTheBox:
+		return catalog.ChokeKind(d.asked("to"))
+	case d.level == Required:
+		return catalog.ChokeNone
+	}
+	return kind
 }
 
 // settings are where adjustment starts. They never replace the maker's manual.
@@ -45,11 +62,7 @@ func (j *job) settings(sel *selection) []Setting {
 		{"float level", "as shipped; check against the maker's drawing before fitting", "Shipping can bend a float arm: too high floods, too low starves." + manual},
 		{"ignition timing", "as the shop manual states, vacuum advance hose off and plugged while setting", "Mixture cannot be set on wrong timing."},
 	}...)
-	choke := c.Choke.Kind
-	if p := sel.part("choke.conversion"); p != nil {
-		choke = catalog.ChokeKind(p.Text("to"))
-	}
-	switch choke {
+	switch j.choke(sel) {
 	case catalog.ChokeElectric:
 		out = append(out,
 			Setting{"choke index", "on the centre mark", "Closes lightly at about 70 °F with the engine cold; richer if it stalls cold, leaner if it smokes. Common practice, no source." + manual},

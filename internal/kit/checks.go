@@ -237,11 +237,7 @@ func (wr *writer) pairText(p calc.MeteringPair) string {
 }
 
 // chokeChecks: voltage drop and fuse of an electric choke's feed.
-// A choke converted to manual has no feed.
-func (wr *writer) chokeChecks(out []Check, v *catalog.Vehicle, f *figures, wire, conversion *catalog.Form) []Check {
-	if f.ChokeAmps == 0 || conversion != nil && conversion.Text("to") == string(catalog.ChokeManual) {
-		return out
-	}
+func (wr *writer) chokeChecks(out []Check, v *catalog.Vehicle, f *figures, wire *catalog.Form) []Check {
 	limit := v.Electrical.NominalVolts * maxChokeDropFraction
 	drop := Check{
 		ID: "choke.voltage_drop", Outcome: Fail, Unit: "V", Limit: wr.atMost(limit),

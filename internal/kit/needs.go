@@ -81,6 +81,18 @@ func (d *demand) matched(f *catalog.Form) bool {
 	return true
 }
 
+// asked is the value that the matches want of an attribute, "" when they leave it open.
+func (d *demand) asked(attr string) string {
+	for i := range d.matches {
+		for _, t := range d.matches[i].Tests {
+			if t.Op == rules.Equal && t.Attr == attr {
+				return t.Value.Text
+			}
+		}
+	}
+	return ""
+}
+
 // takers are the open demands that accept a form.
 func (j *job) takers(f *catalog.Form) iter.Seq[*demand] {
 	return func(yield func(*demand) bool) {

@@ -121,3 +121,42 @@ func TestFloatValveIsFedOrCautionedAbout(t *testing.T) {
 		t.Errorf("only %d warn, %d kits have a regulator", warned, bought)
 	}
 }
+
+// Nothing says how to feed an electric choke that the vehicle's electrics do not suit, whoever
+// sees to its conversion; a choke that the owner converts is set as what it becomes.
+func TestChokeIsAdvisedOnAsItEndsUp(t *testing.T) {
+	s := demoSnapshot(t)
+	positive := usual(func(v *catalog.Vehicle) { v.Electrical.NegativeGround = false })
+	const divorced = "QYC-2B07"
+	owned := []kit.OnHand{{Need: "choke.conversion"}}
+	declined := kit.Preferences{Declined: []string{"choke.conversion"}}
+	for _, c := range []struct {
+		name, setting string
+		request       kit.Request
+		fed           bool
+	}{
+		{"electric", "choke index", kit.Request{Vehicle: usual(), CarburetorSKU: usualCarburetor}, true},
+		{"converted", "choke cable", kit.Request{Vehicle: positive, CarburetorSKU: usualCarburetor}, false},
+		{"converted by the owner", "choke cable", kit.Request{Vehicle: positive, CarburetorSKU: usualCarburetor, OnHand: owned}, false},
+		{"not converted", "", kit.Request{Vehicle: positive, CarburetorSKU: usualCarburetor, Preferences: declined}, false},
+		{"divorced", "choke rod", kit.Request{Vehicle: usual(), CarburetorSKU: divorced, Preferences: declined}, false},
+		{"divorced, to electric by the owner", "choke index", kit.Request{Vehicle: usual(), CarburetorSKU: divorced, OnHand: owned}, false},
+		{"divorced, to manual by the owner", "choke cable", kit.Request{Vehicle: positive, CarburetorSKU: divorced, OnHand: owned}, false},
+	} {
+		k := mustResolve(t, s, &c.request)
+		setting := ""
+		for _, set := range k.Settings {
+			if strings.HasPrefix(set.What, "choke") {
+				setting = set.What
+			}
+		}
+		if setting != c.setting {
+			t.Errorf("%s: setting %q, want %q", c.name, setting, c.setting)
+		}
+		for _, id := range []string{"choke.voltage_drop", "choke.fuse"} {
+			if fed := slices.ContainsFunc(k.Checks, func(check kit.Check) bool { return check.ID == id }); fed != c.fed {
+				t.Errorf("%s: check %s is there: %v", c.name, id, fed)
+			}
+		}
+	}
+}
