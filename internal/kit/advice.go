@@ -49,7 +49,8 @@ func (j *job) choke(sel *selection) catalog.ChokeKind {
 }
 
 // settings are where adjustment starts. They never replace the maker's manual.
-func (j *job) settings(sel *selection) []Setting {
+// Fuel pressure is what the checks reckon with.
+func (j *job) settings(sel *selection, checks []Check) []Setting {
 	c := j.carburetor
 	const manual = " The carburetor maker's manual decides."
 	screws := "each of the two idle mixture screws"
@@ -81,10 +82,11 @@ func (j *job) settings(sel *selection) []Setting {
 				j.writer.Sayf("Nearest in set %s to the sea-level mixture at %.0f ft, %+.1f %%. Read the plugs after a run; a lean mixture burns valves.", p.SKU, j.vehicle.Site.AltitudeFt, pair.ResidualPercent)})
 		}
 	}
-	if r := sel.part("fuel.pressure_regulator"); r != nil {
-		low, high := r.Num("outlet_min_psi"), min(r.Num("outlet_max_psi"), c.MaxFuelPSI)
-		out = append(out, Setting{"fuel pressure", j.writer.Sayf("%g psi at the inlet, engine idling; never above %g psi", max(low, min(high, c.MaxFuelPSI-0.5)), c.MaxFuelPSI),
-			"Above its limit the float valve cannot hold and fuel floods the engine." + manual})
+	for i := range checks {
+		if psi, regulated := checks[i].Inputs.named(outletName); regulated {
+			out = append(out, Setting{"fuel pressure", j.writer.Sayf("%g psi at the inlet, engine idling; never above %g psi", psi, c.MaxFuelPSI),
+				"Above its limit the float valve cannot hold and fuel floods the engine." + manual})
+		}
 	}
 	switch j.vehicle.Transmission.Downshift {
 	case catalog.ThrottleValveCable:

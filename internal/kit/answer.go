@@ -36,7 +36,7 @@ func (j *job) answer(sel *selection, others []Alternative) *Kit {
 	k.Needs = j.needs(sel, k.Lines)
 	k.Missing = j.missing(j.lacks(sel, k.Needs, k.Lines))
 	k.Checks = j.checks(sel)
-	k.Settings = j.settings(sel)
+	k.Settings = j.settings(sel, k.Checks)
 	k.Tools = j.tools(sel)
 	k.Cautions = j.cautions(k.Checks)
 	k.Questions = j.questions()

@@ -24,6 +24,16 @@ type Input struct {
 	Value float64
 }
 
+// named is the figure of a name; false when there is none.
+func (in Inputs) named(name string) (float64, bool) {
+	for _, v := range in {
+		if v.Name == name {
+			return v.Value, true
+		}
+	}
+	return 0, false
+}
+
 // MarshalJSON writes an object. Names are words of this program, without escapes.
 func (in Inputs) MarshalJSON() ([]byte, error) {
 	b := make([]byte, 0, 2+40*len(in))
@@ -284,6 +294,9 @@ func filterDropPSI(f *catalog.Form, flowGPH float64) float64 {
 // Common practice, no source.
 const petrolJetsEthanolPercent = 30
 
+// outletName is the input of a check that says what a regulator is set to.
+const outletName = "outlet_psi"
+
 // fuelChecks: demand, loss along the path chosen (or the vehicle's line when there is
 // none), pressure at the inlet and what the float valve passes.
 func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carburetor, f *figures, path *fit.PathOption, pump *catalog.Part) []Check {
@@ -310,7 +323,8 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 	if pump != nil {
 		pressure = pump.Num("pressure_psi")
 	}
-	pumpPSI, outletPSI := pressure, c.MaxFuelPSI
+	pumpPSI := pressure
+	lowestPSI, highestPSI := 0.0, c.MaxFuelPSI // that a regulator can be set to
 	if path != nil {
 		if !math.IsInf(path.HoseBoreIn, 0) {
 			boreIn = path.HoseBoreIn
@@ -327,7 +341,7 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 				}
 				regulated = true
 				if most := s.Part.Num("outlet_max_psi"); most > 0 { // the owner's regulator states none
-					outletPSI = min(outletPSI, most)
+					lowestPSI, highestPSI = s.Part.Num("outlet_min_psi"), min(highestPSI, most)
 				}
 			}
 		}
@@ -345,8 +359,18 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 	})
 	loss.Outcome = loss.Limit.outcome(total, Warn)
 
-	if regulated || pressure > c.MaxFuelPSI {
-		pressure = min(pressure, outletPSI)
+	// A regulator is set below the limit, nearer only where the float valve is fed by that.
+	setPSI := c.MaxFuelPSI - regulatorMarginPSI
+	fed := max(minDeliveredPSI, w.take(calc.NeedleSeatPSI(c.NeedleSeatIn, f.FuelDemandGPH, calc.SharpOrificeCd, calc.PetrolDensityKgM3))) + total
+	if fed = math.Ceil(fed*10) / 10; fed <= highestPSI {
+		setPSI = max(setPSI, fed)
+	}
+	setPSI = min(max(lowestPSI, setPSI), highestPSI, pumpPSI)
+	switch {
+	case regulated:
+		pressure = setPSI
+	case pressure > c.MaxFuelPSI:
+		pressure = c.MaxFuelPSI
 	}
 	delivered := pressure - total
 	inlet := wr.withSI(Check{
@@ -358,7 +382,7 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 	})
 	inlet.Outcome = inlet.Limit.outcome(delivered, Warn)
 	if regulated {
-		inlet.Inputs = append(inlet.Inputs, Input{"outlet_psi", outletPSI})
+		inlet.Inputs = append(inlet.Inputs, Input{outletName, setPSI})
 	}
 	if pumpPSI > c.MaxFuelPSI && !regulated {
 		inlet.Value, inlet.Outcome = pumpPSI, Fail

@@ -14,6 +14,7 @@ import (
 const (
 	maxChokeDropFraction = 0.03 // of nominal volts
 	minDeliveredPSI      = 3.0
+	regulatorMarginPSI   = 0.5   // that a regulator is set below the carburetor's limit
 	fuelLineWallIn       = 0.028 // wall of the steel line, to get its bore from its outside diameter
 	reJetPercent         = 3.0   // mixture error worth a jet change
 	fittingsAndFilterPSI = 0.3   // that these take before they are chosen

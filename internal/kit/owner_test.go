@@ -4,6 +4,8 @@ package kit_test
 
 import (
 	"errors"
+	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -86,7 +88,8 @@ func TestOnHandCounts(t *testing.T) {
 	}
 }
 
-// The caution about the float valve is there when its check warns, and says the same. A
+// The caution about the float valve is there when its check warns, and says the same. The
+// pressure that the kit says to set is the one that its checks reckon with. A
 // regulator that the kit buys never starves a float valve that passes the demand within the
 // carburetor's limit.
 func TestFloatValveIsFedOrCautionedAbout(t *testing.T) {
@@ -104,6 +107,16 @@ func TestFloatValveIsFedOrCautionedAbout(t *testing.T) {
 				t.Errorf("%s with %s: %q beside %q", v.ID, c.SKU, k.Cautions[i].Text, valve.Text)
 			case i >= 0:
 				warned++
+			}
+			if i := slices.IndexFunc(k.Settings, func(s kit.Setting) bool { return s.What == "fuel pressure" }); i >= 0 {
+				var psi, limit float64
+				if _, err := fmt.Sscanf(k.Settings[i].Value, "%g psi at the inlet, engine idling; never above %g psi", &psi, &limit); err != nil {
+					t.Fatal(err)
+				}
+				inlet, loss := check(t, k, "fuel.delivered_pressure"), check(t, k, "fuel.line_loss")
+				if psi > limit || math.Abs(psi-loss.Value-inlet.Value) > 0.006 {
+					t.Errorf("%s with %s: set to %g of %g psi, of which %g are lost, the check has %g", v.ID, c.SKU, psi, limit, loss.Value, inlet.Value)
+				}
 			}
 			n, ok := need(k, "fuel.pressure_regulator")
 			if !ok || n.Status != kit.Filled {
