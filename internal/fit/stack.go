@@ -382,7 +382,7 @@ type StackFigures struct {
 	HoodMarginIn, BareHoodMarginIn float64 // under the hood above the tallest; above the lowest without a cleaner
 	StudNeededIn                   float64 // for the tallest
 	StudsSuffice                   bool    // false too when their length is unknown
-	AirStudNeededIn                float64 // above the air horn, with the vehicle's own cleaner
+	AirStudNeededIn                float64 // above the air horn, with the vehicle's own cleaner or, where none fits, a low-profile one
 }
 
 // Figures works out the stack before parts are chosen, with gaskets and neck adapter
@@ -413,6 +413,9 @@ func Figures(v *catalog.Vehicle, c *catalog.Carburetor, adapters []*catalog.Form
 	}
 	f.HoodMarginIn = v.Intake.HoodClearanceIn - f.TallestIn
 	f.BareHoodMarginIn = v.Intake.HoodClearanceIn - lowIn - c.HeightIn
+	if f.AirStudNeededIn > f.BareHoodMarginIn+roundingIn {
+		f.AirStudNeededIn = max(wingNutIn, min(f.BareHoodMarginIn-HoodMarginIn, nominalCleanerGasketIn+nominalLowProfileIn+wingNutIn))
+	}
 	f.StudsSuffice = v.Intake.StudLengthIn != nil && *v.Intake.StudLengthIn+roundingIn >= f.StudNeededIn
 	return f
 }

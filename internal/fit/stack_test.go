@@ -447,6 +447,15 @@ func TestFiguresBeforePartsAreChosen(t *testing.T) {
 	near("bare hood margin", f.BareHoodMarginIn, 9-4.12)
 	near("stud needed", f.StudNeededIn, 0.5+1.75+0.12+0.065+17./64+0.3125)
 	near("air stud needed", f.AirStudNeededIn, 3.1+0.5)
+	for _, c := range []struct{ hoodIn, studIn float64 }{
+		{4.12 + 3.6, 3.6},        // the vehicle's own cleaner just fits
+		{4.12 + 3.5, 3.5 - 0.5},  // a lower one takes its place, up to half an inch below the hood
+		{4.12 + 2.06, 2.06 - .5}, // however low it is
+	} {
+		under := *v
+		under.Intake.HoodClearanceIn = c.hoodIn
+		near("air stud needed under a low hood", Figures(&under, &catalog.Carburetor{Flange: catalog.SquareBore, HeightIn: 3.5, NeckIn: 5.125}, adapters).AirStudNeededIn, c.studIn)
+	}
 	if f.StudsSuffice {
 		t.Error("1.5 in of stud reach through a plate of 1.75 in")
 	}

@@ -300,6 +300,33 @@ func TestFeedWireIsFusedForTheDraw(t *testing.T) {
 	}
 }
 
+// The stud of an air cleaner reaches through the cleaner that is under the hood, however close
+// that is.
+func TestCleanerStudReachesThroughTheCleaner(t *testing.T) {
+	s := demoSnapshot(t)
+	thread, bought := units.Thread{Major: units.Inches(5, 16), PerInch: 18}, 0
+	for hoodIn := 6.0; hoodIn < 9; hoodIn += 0.125 {
+		k := mustResolve(t, s, &kit.Request{CarburetorSKU: manualChoke, Vehicle: usual(func(v *catalog.Vehicle) {
+			v.Intake.HoodClearanceIn, v.AirCleaner.StudThread = hoodIn, &thread
+		})})
+		if n, _ := need(k, "air.stud"); n.Status != kit.Filled || len(k.Stack) == 0 {
+			continue
+		}
+		bought++
+		horn := slices.IndexFunc(k.Stack, func(i kit.StackItem) bool { return i.Item == "carburetor" })
+		cleanerIn := 0.0
+		for _, i := range k.Stack[horn+1:] {
+			cleanerIn += i.HeightIn
+		}
+		if p := linePart(t, k, "air.stud", "cleaner_stud"); p.LengthIn < cleanerIn+0.25 {
+			t.Errorf("%g in under the hood: %s through %g in", hoodIn, p.Name, cleanerIn)
+		}
+	}
+	if bought < 10 {
+		t.Errorf("only %d studs bought", bought)
+	}
+}
+
 // A carburetor whose box holds no plug gets one for its unused rear port.
 func TestPlugIsBoughtWhenTheBoxHoldsNone(t *testing.T) {
 	k := swap(t, usual(func(v *catalog.Vehicle) {
