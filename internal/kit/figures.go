@@ -154,7 +154,7 @@ func (w *work) take2(a, b float64, err error) (float64, float64) {
 }
 
 func (f *figures) addTravel(t fit.TravelPlan) {
-	f.ThrottleTravelIn = t.ThrottleTravelIn
+	f.ThrottleTravelIn, f.PedalTravel = t.ThrottleTravelIn, string(t.Pedal)
 	f.CableTravelKnown = t.CableTravelKnown
 	f.CableTravelOK = t.CableTravelOK
 	f.TransmissionTravelIn = t.TransmissionTravelIn

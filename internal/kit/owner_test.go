@@ -49,6 +49,31 @@ func TestDeclinedIsNotCovered(t *testing.T) {
 	}
 }
 
+// The cautions about the pedal's travel are there when its check warns.
+func TestPedalIsCautionedAboutWhenItsCheckWarns(t *testing.T) {
+	s := demoSnapshot(t)
+	warned := 0
+	for pedalIn := 1.4; pedalIn < 2; pedalIn += 0.02 { // the lever takes 1.575 in
+		k := mustResolve(t, s, &kit.Request{CarburetorSKU: manualChoke, Vehicle: usual(func(v *catalog.Vehicle) { v.Throttle.PedalTravelIn = pedalIn })})
+		travel, want := check(t, k, "throttle.travel"), "throttle.short_travel"
+		if pedalIn > 1.575 {
+			want = "throttle.over_travel"
+		}
+		for _, id := range []string{"throttle.short_travel", "throttle.over_travel"} {
+			cautioned := slices.ContainsFunc(k.Cautions, func(c kit.Caution) bool { return c.ID == id })
+			if cautioned != (travel.Outcome == kit.Warn && id == want) {
+				t.Errorf("%.2f in: check %s, caution %s: %v", pedalIn, travel.Outcome, id, cautioned)
+			}
+		}
+		if travel.Outcome == kit.Warn {
+			warned++
+		}
+	}
+	if warned < 10 {
+		t.Errorf("only %d warn", warned)
+	}
+}
+
 // A regulator that nobody sells regulates nothing.
 func TestMissingRegulatorFloods(t *testing.T) {
 	k := swap(t, usual(func(v *catalog.Vehicle) { v.Fuel.Pump, v.Fuel.PressurePSI = catalog.PumpElectric, 90 }), manualChoke)

@@ -60,8 +60,9 @@ type Calc struct {
 	StudsSuffice     bool    `json:"studs_suffice"`       // false too when the vehicle's stud length is unknown
 	AirStudNeededIn  float64 `json:"air_stud_needed_in"`  // cleaner stud length above the air horn
 	// travel
-	ThrottleTravelIn     float64 `json:"throttle_travel_in"` // at the carburetor's lever, idle to wide open
-	CableTravelKnown     bool    `json:"cable_travel_known"` // both the transmission's and the lever's figures are known
+	ThrottleTravelIn     float64 `json:"throttle_travel_in"`                     // at the carburetor's lever, idle to wide open
+	PedalTravel          string  `json:"pedal_travel" enum:"short reaches over"` // of the pedal against that
+	CableTravelKnown     bool    `json:"cable_travel_known"`                     // both the transmission's and the lever's figures are known
 	TransmissionTravelIn float64 `json:"transmission_travel_in"`
 	TransmissionRadiusIn float64 `json:"transmission_radius_needed_in"` // lever radius that gives the cable its full travel
 	CableTravelOK        bool    `json:"cable_travel_ok"`

@@ -129,10 +129,11 @@ func seedFacts() []*Facts {
 	})
 	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) { v.Fuel.ReturnLine = true })
 	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) {
-		v.Throttle.BracketOn, v.Throttle.PedalTravelIn = catalog.BracketOnManifold, 1
+		v.Throttle.BracketOn, v.Throttle.PedalTravelIn, k.PedalTravel = catalog.BracketOnManifold, 1, "short"
 	})
 	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) {
-		v.Throttle.BracketOn, v.Throttle.PedalTravelIn, v.Throttle.End = catalog.BracketOnFirewall, 2, catalog.EndClevis
+		v.Throttle.BracketOn, v.Throttle.PedalTravelIn, k.PedalTravel = catalog.BracketOnFirewall, 2, "over"
+		v.Throttle.End = catalog.EndClevis
 	})
 	for _, d := range []catalog.Downshift{catalog.KickdownRod, catalog.DetentCable, catalog.ElectricSwitch, catalog.ThrottleValveCable, catalog.VacuumModulator} {
 		add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) {
