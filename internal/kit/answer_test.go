@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -13,6 +14,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/rules"
 	"onetrip/internal/units"
 )
 
@@ -292,6 +294,31 @@ func TestInputsKeepTheirOrderInJSON(t *testing.T) {
 	for _, bad := range []string{`{"a":"x"}`, `{"a"}`, `[1]`, ``} {
 		if err := in.UnmarshalJSON([]byte(bad)); err == nil {
 			t.Errorf("%q is taken for inputs: %v", bad, in)
+		}
+	}
+}
+
+// A figure that rules may read and that nobody works out would keep its rules from firing.
+func TestEveryFigureOfRulesIsComputed(t *testing.T) {
+	s := demoSnapshot(t)
+	seen := map[string]bool{}
+	fields := reflect.VisibleFields(reflect.TypeFor[rules.Calc]())
+	for _, v := range s.Catalog.Vehicles() {
+		for _, c := range s.Catalog.Carburetors() {
+			thirsty := *v // more than some pumps give
+			thirsty.Engine.DisplacementIn3 *= 2
+			figures, err := kit.Computed(s, &kit.Request{Vehicle: &thirsty, CarburetorSKU: c.SKU})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, f := range fields {
+				seen[f.Name] = seen[f.Name] || !reflect.ValueOf(figures).FieldByIndex(f.Index).IsZero()
+			}
+		}
+	}
+	for _, f := range fields {
+		if !seen[f.Name] {
+			t.Errorf("%s is nothing for any vehicle and carburetor", f.Tag.Get("json"))
 		}
 	}
 }

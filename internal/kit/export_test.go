@@ -8,6 +8,7 @@ import (
 	"onetrip/internal/catalog"
 	"onetrip/internal/fit"
 	"onetrip/internal/pick"
+	"onetrip/internal/rules"
 )
 
 // Selection is the selection problem of a request under its own objective, and how it is
@@ -23,6 +24,17 @@ func Selection(ctx context.Context, s *Snapshot, req *Request) (p *pick.Problem,
 		solution, err = solve(ctx, p)
 	}
 	return p, solution, j.release, err
+}
+
+// Computed are the figures that rules see of a request.
+func Computed(s *Snapshot, req *Request) (rules.Calc, error) {
+	j, err := s.read(req)
+	if err != nil {
+		return rules.Calc{}, err
+	}
+	defer j.release()
+	err = j.compute()
+	return j.figures.Calc, err
 }
 
 // CodeAlphabet and CheckValue are what codes are made with.

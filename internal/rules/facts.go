@@ -34,10 +34,9 @@ type Calc struct {
 	SizeVerdict    string  `json:"size_verdict" enum:"restrictive marginal_small suits marginal_large over_carbureted"`
 	DepressionInHg float64 `json:"depression_inhg"`
 	// altitude
-	DensityRatio        float64 `json:"density_ratio"`
-	MixtureRichPercent  float64 `json:"mixture_rich_percent"`  // how much richer than at sea level
-	MixtureErrorPercent float64 `json:"mixture_error_percent"` // same with the jets as shipped; kept apart for rules that test its size
-	JetAreaScale        float64 `json:"jet_area_scale"`
+	DensityRatio       float64 `json:"density_ratio"`
+	MixtureRichPercent float64 `json:"mixture_rich_percent"` // how much richer than at sea level
+	JetAreaScale       float64 `json:"jet_area_scale"`
 	// fuel
 	FuelDemandGPH        float64 `json:"fuel_demand_gph"`
 	FloatValveGPH        float64 `json:"float_valve_gph"`
@@ -45,7 +44,6 @@ type Calc struct {
 	DeliveredPressurePSI float64 `json:"delivered_pressure_psi"` // at demand, through the vehicle's line size
 	PumpFlowKnown        bool    `json:"pump_flow_known"`
 	PumpFlowShort        bool    `json:"pump_flow_short"`
-	FuelHoseLongestIn    float64 `json:"fuel_hose_longest_in"` // longest single piece of fuel hose
 	// choke; zero unless the carburetor's choke is electric or is converted to electric
 	ChokeAmps    float64 `json:"choke_amps"`
 	ChokeWireAWG float64 `json:"choke_wire_awg"` // largest AWG number (thinnest wire) that keeps the drop in limit

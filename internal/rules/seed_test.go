@@ -122,7 +122,7 @@ func seedFacts() []*Facts {
 		k.StudsSuffice, v.Intake.StudLengthIn = false, &long
 	})
 	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) {
-		v.Fuel.PressurePSI, v.Fuel.EthanolPercent, k.FloatValveGPH, k.FuelHoseLongestIn = 60, 85, 10, 30
+		v.Fuel.PressurePSI, v.Fuel.EthanolPercent, k.FloatValveGPH, v.Fuel.RunLengthIn = 60, 85, 10, 30
 	})
 	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) {
 		k.PumpFlowShort, k.DeliveredPressurePSI = true, 2
