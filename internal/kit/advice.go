@@ -224,7 +224,7 @@ func (wr *writer) engineQuestions(v *catalog.Vehicle) []Question {
 		out = append(out, Question{"/vehicle/engine/volumetric_efficiency", wr.Sayf("Is the volumetric efficiency known? %.2f is taken for a %s engine.", volumetricEfficiency, string(v.Engine.Tune))})
 	}
 	if v.Engine.IdleVacuumInHg == nil {
-		out = append(out, Question{"/vehicle/engine/idle_vacuum_inhg", "What does a vacuum gauge show at idle? It decides the power valve or step-up spring."})
+		out = append(out, Question{"/vehicle/engine/idle_vacuum_inhg", "What does a vacuum gauge show at idle? It decides the power valve or step-up spring, and whether power brakes get enough."})
 	}
 	return out
 }

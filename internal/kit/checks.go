@@ -378,7 +378,7 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 		Formula: "min(pump_pressure_psi, outlet_psi when regulated) - line_loss_psi",
 		Inputs:  wr.inputs(Inputs{{"pump_pressure_psi", pumpPSI}, {"line_loss_psi", total}}),
 		Source:  "the carburetor's stated limit; 3 psi at the inlet is " + commonPractice,
-		Text:    wr.Sayf("About %.1f psi reaches the inlet at full demand; the carburetor takes up to %g psi.", delivered, c.MaxFuelPSI),
+		Text:    wr.Sayf("About %.1f psi reaches the inlet at full demand; the carburetor takes up to %g psi.", max(0, delivered), c.MaxFuelPSI),
 	})
 	inlet.Outcome = inlet.Limit.outcome(delivered, Warn)
 	if regulated {

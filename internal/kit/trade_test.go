@@ -395,3 +395,40 @@ func TestTradeRegulatorStandsBeforeTheFloatValve(t *testing.T) {
 		}
 	}
 }
+
+// Linkages that can hold the throttle or burn clutches, and brakes without enough vacuum, are
+// cautioned about.
+func TestWhatHurtsIsCautionedAbout(t *testing.T) {
+	weak := 12.0
+	for _, c := range []struct {
+		id     string // "" for neither of those below
+		change func(v *catalog.Vehicle)
+	}{
+		{"transmission.kickdown", func(v *catalog.Vehicle) { v.Transmission.Downshift = catalog.KickdownRod }},
+		{"transmission.kickdown", func(v *catalog.Vehicle) { v.Transmission.Downshift = catalog.DetentCable }},
+		{"transmission.tv_pressure", func(v *catalog.Vehicle) { v.Transmission.Downshift = catalog.ThrottleValveCable }},
+		{"", func(v *catalog.Vehicle) { v.Transmission.Downshift = catalog.ElectricSwitch }},
+		{"", func(v *catalog.Vehicle) { v.Accessories.PowerBrakes = true }},
+		{"brakes.low_vacuum", func(v *catalog.Vehicle) { v.Accessories.PowerBrakes, v.Engine.IdleVacuumInHg = true, &weak }},
+		{"brakes.low_vacuum", func(v *catalog.Vehicle) { v.Accessories.PowerBrakes, v.Engine.Tune = true, catalog.TuneRace }},
+	} {
+		k := swap(t, usual(c.change), usualCarburetor)
+		for _, id := range []string{"transmission.kickdown", "transmission.tv_pressure", "brakes.low_vacuum"} {
+			if there := slices.ContainsFunc(k.Cautions, func(c kit.Caution) bool { return c.ID == id }); there != (id == c.id) {
+				t.Errorf("%s with brakes %v: caution %s: %v", k.Vehicle.Transmission.Downshift, k.Vehicle.Accessories.PowerBrakes, id, there)
+			}
+		}
+	}
+}
+
+// A lever whose radius nobody knows is not said to move the cable by nothing.
+func TestUnknownLeverMovesNoCable(t *testing.T) {
+	cable := 1.38
+	k := swap(t, usual(func(v *catalog.Vehicle) {
+		v.Transmission.Downshift, v.Transmission.CableTravelIn = catalog.ThrottleValveCable, &cable
+	}), "QYC-2A95")
+	n, _ := need(k, "transmission.tv_geometry")
+	if len(n.Because) != 1 || strings.Contains(n.Because[0].Text, "moves it") || !strings.Contains(n.Because[0].Text, "no lever for it is known") {
+		t.Errorf("%+v", n)
+	}
+}

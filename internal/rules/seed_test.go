@@ -140,8 +140,14 @@ func seedFacts() []*Facts {
 			v.Transmission.Downshift, k.CableTravelOK = d, false
 		})
 	}
+	for _, known := range []bool{false, true} {
+		add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) {
+			v.Transmission.Downshift, v.Transmission.CableTravelIn = catalog.ThrottleValveCable, &travel
+			k.CableTravelOK, k.CableTravelKnown = false, known
+		})
+	}
 	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) {
-		v.Transmission.Downshift, v.Transmission.CableTravelIn, k.CableTravelOK = catalog.ThrottleValveCable, &travel, false
+		v.Accessories.PowerBrakes, v.Engine.Tune = true, catalog.TuneRace
 	})
 	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) {
 		for _, use := range []string{"pcv", "booster", "advance", "modulator", "purge", "egr", "cruise"} {
