@@ -17,6 +17,9 @@ var (
 	stackNeeds = []string{"mount.adapter", "mount.base_gasket", "mount.spacer", "mount.studs", "air.neck_adapter", "air.gasket", "air.low_profile"}
 )
 
+// studsNeed is met by studs as long as the stack takes.
+const studsNeed = "mount.studs"
+
 // meteringNeed is met by jets and rods that suit the carburetor and the altitude.
 const meteringNeed = "tuning.metering_set"
 
@@ -305,9 +308,12 @@ func (j *job) addStack(ctx context.Context, out []group, a aim) []group {
 			}
 			continue
 		}
-		if g := j.single(d, a); len(g.options) > 0 {
+		switch g := j.single(d, a); {
+		case len(g.options) > 0:
 			out = append(out, g)
-		} else {
+		case d.need == studsNeed && slices.ContainsFunc(j.find(d).Forms, d.accepts): // but none that reaches
+			j.gap(d, NoStack, fmt.Sprintf("No studs have the %.4g in of free length that may be needed.", j.figures.StudNeededIn))
+		default:
 			j.gap(d, NothingMatches, "")
 		}
 	}

@@ -39,7 +39,13 @@ func (j *job) find(d *demand) *catalog.Bucket {
 
 // fits reports whether a form of the bucket meets a demand.
 func (j *job) fits(d *demand, f *catalog.Form) bool {
-	return d.accepts(f) && j.meters(d, f)
+	return d.accepts(f) && j.meters(d, f) && j.reaches(d, f)
+}
+
+// reaches reports whether a form is long enough where a demand is of studs and no stack says
+// how long they must be: those that may be needed are.
+func (j *job) reaches(d *demand, f *catalog.Form) bool {
+	return d.need != studsNeed || j.stackGap == nil || f.LengthIn >= j.figures.StudNeededIn-1e-9
 }
 
 // meters reports whether a form meters as a demand wants it, if that is of metering sets.

@@ -300,6 +300,28 @@ func TestFeedWireIsFusedForTheDraw(t *testing.T) {
 	}
 }
 
+// Where no stack can be had, studs are still none that their check calls too short.
+func TestStudsReachWithoutAStack(t *testing.T) {
+	s := demoSnapshot(t)
+	none, had := 0.5, 0
+	for _, c := range s.Catalog.Carburetors() {
+		k := mustResolve(t, s, &kit.Request{CarburetorSKU: c.SKU, Vehicle: usual(func(v *catalog.Vehicle) {
+			v.AirCleaner.NeckIn, v.Intake.StudLengthIn = 3.75, &none // no adapter leads to such a neck
+		})})
+		n, _ := need(k, "mount.studs")
+		if len(k.Stack) > 0 || n.Status == kit.NotThere { // a low-profile cleaner needs no adapter
+			continue
+		}
+		had++
+		if studs := check(t, k, "stack.stud_length"); studs.Outcome == kit.Fail {
+			t.Errorf("%s: studs are %s, and %s", c.SKU, n.Status, studs.Text)
+		}
+	}
+	if had < 20 {
+		t.Errorf("only %d kits have studs", had)
+	}
+}
+
 // The stud of an air cleaner reaches through the cleaner that is under the hood, however close
 // that is.
 func TestCleanerStudReachesThroughTheCleaner(t *testing.T) {
