@@ -289,7 +289,7 @@ func (j *job) addStack(ctx context.Context, out []group, a aim) []group {
 		}
 		text := upperFirst(j.stackGap.Text) + "."
 		if d := j.demandFor(j.stackGap.Need, text); d != nil {
-			if len(d.rules) > 0 && len(j.forms(d)) == 0 {
+			if len(d.rules) > 0 && !j.matched(d) {
 				j.gap(d, NothingMatches, "") // what no part has says more than that nothing stacks up
 			} else {
 				j.gap(d, NoStack, text)
@@ -311,7 +311,7 @@ func (j *job) addStack(ctx context.Context, out []group, a aim) []group {
 		switch g := j.single(d, a); {
 		case len(g.options) > 0:
 			out = append(out, g)
-		case d.need == studsNeed && slices.ContainsFunc(j.find(d).Forms, d.accepts): // but none that reaches
+		case d.need == studsNeed && j.matched(d): // but none that reaches
 			j.gap(d, NoStack, fmt.Sprintf("No studs have the %.4g in of free length that may be needed.", j.figures.StudNeededIn))
 		default:
 			j.gap(d, NothingMatches, "")
@@ -319,6 +319,9 @@ func (j *job) addStack(ctx context.Context, out []group, a aim) []group {
 	}
 	return out
 }
+
+// matched reports whether some form meets what the rules ask of a demand.
+func (j *job) matched(d *demand) bool { return slices.ContainsFunc(j.find(d).Forms, d.accepts) }
 
 // demandFor is the demand of a need that fit found in the way, raised now when no
 // rule raised it; nil when no rule of the catalogue ever does.
