@@ -1352,6 +1352,9 @@ type ServerInterface interface {
 	// GetLiveness Is the process alive
 	// (GET /livez)
 	GetLiveness(ctx echo.Context) error
+	// GetMetrics Figures of the service
+	// (GET /metrics)
+	GetMetrics(ctx echo.Context) error
 	// GetContract This contract
 	// (GET /openapi.yaml)
 	GetContract(ctx echo.Context) error
@@ -1540,6 +1543,15 @@ func (w *ServerInterfaceWrapper) GetLiveness(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetLiveness(ctx)
+	return err
+}
+
+// GetMetrics converts echo context to params.
+func (w *ServerInterfaceWrapper) GetMetrics(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetMetrics(ctx)
 	return err
 }
 
@@ -2631,6 +2643,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/docs", wrapper.GetDocs, options.OperationMiddlewares["getDocs"]...)
 	router.GET(options.BaseURL+"/docs/:file", wrapper.GetDocsFile, options.OperationMiddlewares["getDocsFile"]...)
 	router.GET(options.BaseURL+"/livez", wrapper.GetLiveness, options.OperationMiddlewares["getLiveness"]...)
+	router.GET(options.BaseURL+"/metrics", wrapper.GetMetrics, options.OperationMiddlewares["getMetrics"]...)
 	router.GET(options.BaseURL+"/openapi.yaml", wrapper.GetContract, options.OperationMiddlewares["getContract"]...)
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReadiness, options.OperationMiddlewares["getReadiness"]...)
 	router.GET(options.BaseURL+"/v1/bundles", wrapper.ListBundles, options.OperationMiddlewares["listBundles"]...)

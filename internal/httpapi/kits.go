@@ -25,12 +25,21 @@ func (s *server) inTime(ctx context.Context) (context.Context, context.CancelFun
 	return context.WithTimeout(ctx, s.kitTime)
 }
 
+// resolve finds a kit in that time, and counts it.
+func (s *server) resolve(ctx context.Context, snap *kit.Snapshot, r *kit.Request) (*kit.Kit, error) {
+	ctx, cancel := s.inTime(ctx)
+	defer cancel()
+	k, err := kit.Resolve(ctx, snap, r)
+	if err == nil {
+		s.metrics.kit(k)
+	}
+	return k, err
+}
+
 // ResolveKit serves POST /v1/kits/resolve.
 func (s *server) ResolveKit(c echo.Context) error {
 	return answer(s, c, DecodeResolve, func(snap *kit.Snapshot, r *kit.Request) (*kit.Kit, error) {
-		ctx, cancel := s.inTime(c.Request().Context())
-		defer cancel()
-		return kit.Resolve(ctx, snap, r)
+		return s.resolve(c.Request().Context(), snap, r)
 	}, func(c echo.Context, k *kit.Kit) error {
 		c.Response().Header().Set(echo.HeaderVary, echo.HeaderAccept)
 		if c.Get(mediaTypeKey) == echo.MIMEApplicationJSON {
@@ -50,9 +59,7 @@ func (s *server) ResolveCatalogueKit(c echo.Context, p ResolveCatalogueKitParams
 	if err != nil {
 		return err
 	}
-	ctx, cancel := s.inTime(c.Request().Context())
-	defer cancel()
-	k, err := kit.Resolve(ctx, snap, &kit.Request{VehicleID: p.VehicleID, CarburetorSKU: p.CarburetorSKU})
+	k, err := s.resolve(c.Request().Context(), snap, &kit.Request{VehicleID: p.VehicleID, CarburetorSKU: p.CarburetorSKU})
 	var unknown *catalog.NotFoundError
 	var wrong *catalog.InvalidError
 	switch {

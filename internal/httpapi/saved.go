@@ -41,9 +41,7 @@ func (s *server) SaveKit(c echo.Context, p SaveKitParams) error {
 			return err
 		}
 		saved, err := s.kits.Save(c.Request().Context(), once, func(ctx context.Context) (*kit.Saved, error) {
-			ctx, cancel := s.inTime(ctx)
-			defer cancel()
-			k, err := kit.Resolve(ctx, snap, question)
+			k, err := s.resolve(ctx, snap, question)
 			if err != nil {
 				return nil, err
 			}

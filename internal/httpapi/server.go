@@ -77,6 +77,7 @@ type server struct {
 	maxImportBytes int64
 	kitTime        time.Duration
 	examples       examples
+	metrics        metrics
 	trials         chan struct{} // holds one while a trial of rules runs
 }
 
@@ -87,13 +88,14 @@ func New(cfg Config) *echo.Echo {
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
+	s.metrics = s.newMetrics()
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
 	e.HTTPErrorHandler = s.handleError
 	e.Use(s.observe)
 	checks := map[string][]echo.MiddlewareFunc{}
 	for id, op := range operations() {
-		checks[id] = []echo.MiddlewareFunc{onlyItsPaths(op), s.admit(op), checkRequest(op)}
+		checks[id] = []echo.MiddlewareFunc{named(id), onlyItsPaths(op), s.admit(op), checkRequest(op)}
 	}
 	RegisterHandlersWithOptions(withHEAD{e}, s, RegisterHandlersOptions{OperationMiddlewares: checks})
 	return e
@@ -123,7 +125,7 @@ func requestID(c echo.Context) string {
 }
 
 // observe names the request, answers its errors, keeps a panic from taking the
-// service down, and logs a line.
+// service down, counts it, and logs a line.
 func (s *server) observe(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		start := time.Now()
@@ -137,10 +139,12 @@ func (s *server) observe(next echo.HandlerFunc) echo.HandlerFunc {
 		if err := s.recovered(next, c); err != nil {
 			c.Error(err)
 		}
+		took := time.Since(start)
+		s.metrics.request(c, took)
 		if s.log.Enabled(context.Background(), slog.LevelInfo) {
 			s.log.LogAttrs(context.Background(), slog.LevelInfo, "request",
 				slog.String("request_id", id), slog.String("method", c.Request().Method), slog.String("path", c.Request().URL.Path),
-				slog.String("caller", caller(c).ID), slog.Int("status", c.Response().Status), slog.Int64("bytes", c.Response().Size), slog.Int64("took_us", time.Since(start).Microseconds()))
+				slog.String("caller", caller(c).ID), slog.Int("status", c.Response().Status), slog.Int64("bytes", c.Response().Size), slog.Int64("took_us", took.Microseconds()))
 		}
 		return nil
 	}
