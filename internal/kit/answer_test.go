@@ -204,6 +204,21 @@ func TestNoLeanerJetsForEthanol(t *testing.T) {
 	}
 }
 
+// How much leaner: stoichiometric air of 14.7 and 9.0 kg/kg, densities of 0.745 and 0.789 kg/L
+// (handbook values from memory), so 10.95 and 7.10 kg of air to a litre.
+func TestSomeEthanolIsCautionedAbout(t *testing.T) {
+	for percent, leaner := range map[float64]string{10: "", 15: " 6 % leaner", 20: " 8 % leaner", 30: " 12 % leaner", 31: ""} {
+		k := swap(t, usual(func(v *catalog.Vehicle) { v.Fuel.EthanolPercent = percent }), usualCarburetor)
+		at := slices.IndexFunc(k.Cautions, func(c kit.Caution) bool { return c.ID == "tuning.some_ethanol" })
+		switch {
+		case leaner == "" && at >= 0:
+			t.Errorf("%g %%: %s", percent, k.Cautions[at].Text)
+		case leaner != "" && (at < 0 || !strings.Contains(k.Cautions[at].Text, leaner)):
+			t.Errorf("%g %%: no caution with%s in %+v", percent, leaner, k.Cautions)
+		}
+	}
+}
+
 func TestAlternativesStateTheirDifferences(t *testing.T) {
 	k := mustResolve(t, demoSnapshot(t), &kit.Request{Vehicle: usual(), CarburetorSKU: usualCarburetor,
 		Preferences: kit.Preferences{Finish: catalog.FinishBright, Location: "brindlecote", Levels: allLevels}})

@@ -128,6 +128,7 @@ func seedFacts() []*Facts {
 		k.PumpFlowShort, k.DeliveredPressurePSI = true, 2
 	})
 	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) { v.Fuel.ReturnLine = true })
+	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) { v.Fuel.EthanolPercent = 20 })
 	add(func(v *catalog.Vehicle, c *catalog.Carburetor, k *Calc) {
 		v.Throttle.BracketOn, v.Throttle.PedalTravelIn, k.PedalTravel = catalog.BracketOnManifold, 1, "short"
 	})
