@@ -396,7 +396,10 @@ func TestDiscontinuedPartsAtHandServe(t *testing.T) {
 		gone := kittest.Open(t, data)
 		sold, k, without := resolve(t, demo, &had), resolve(t, gone, &had), resolve(t, gone, r)
 		neverBuys(t, gone, k)
-		noWorse(t, r, k, "with "+p.SKU+" at hand", without, 0, 0)
+		// What is at hand may be too little, and its finish counts all the same.
+		if !slices.ContainsFunc(k.Missing, func(m kit.Missing) bool { return strings.HasPrefix(m.Reason, p.SKU+" is discontinued") }) {
+			noWorse(t, r, k, "with "+p.SKU+" at hand", without, 0, 0)
+		}
 		if k.Proof.Cost.AmountMinor < without.Proof.Cost.AmountMinor {
 			less++
 		}
