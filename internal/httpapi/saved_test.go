@@ -312,14 +312,7 @@ func TestSavingOnce(t *testing.T) {
 			}
 		}
 		path := first.header.Get("Location")
-		var saved kit.Saved
-		if err := json.Unmarshal(first.body, &saved); err != nil {
-			t.Fatal(err)
-		}
-		_, k, err := saved.Read()
-		if err != nil {
-			t.Fatal(err)
-		}
+		k := kitIn(t, first)
 		if r := c.mark(path, "*", `{"`+k.Lines[0].SKU+`": {"mark": "picked"}}`); r.status != http.StatusOK {
 			t.Fatalf("%d %s", r.status, r.body)
 		}

@@ -8,8 +8,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/go-json-experiment/json"
-
 	"onetrip/internal/kit"
 )
 
@@ -17,14 +15,7 @@ import (
 func TestSubstitutes(t *testing.T) {
 	onBoth(t, func(t *testing.T, c client) {
 		path, r := c.saveKit(ferrymaster)
-		var saved kit.Saved
-		if err := json.Unmarshal(r.body, &saved); err != nil {
-			t.Fatal(err)
-		}
-		_, k, err := saved.Read()
-		if err != nil {
-			t.Fatal(err)
-		}
+		k := kitIn(t, r)
 		line := k.Lines[slices.IndexFunc(k.Lines, func(l kit.Line) bool { return slices.Contains(l.Fills, "fuel.hose") })]
 		fits, other := "", ""
 		for _, item := range read[page](t, c.get("/v1/parts?kind=fuel_hose&limit=60")).Items {

@@ -34,8 +34,7 @@ func (j *job) checks(sel *selection) []Check {
 // in the kit or the owner's makes of it. One that wants a conversion before it may be fed, and
 // gets none, works as none.
 func (j *job) choke(sel *selection) catalog.ChokeKind {
-	kind := j.carburetor.Choke.Kind
-	d := find(j.demands, "choke.conversion", -1)
+	d := j.role("choke.conversion")
 	switch p := sel.part("choke.conversion"); {
 	case d == nil:
 	case p != nil:
@@ -45,7 +44,7 @@ func (j *job) choke(sel *selection) catalog.ChokeKind {
 	case d.level == Required:
 		return catalog.ChokeNone
 	}
-	return kind
+	return j.carburetor.Choke.Kind
 }
 
 // settings are where adjustment starts. They never replace the maker's manual.

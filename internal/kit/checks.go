@@ -361,7 +361,7 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 
 	// A regulator is set below the limit, nearer only where the float valve is fed by that.
 	setPSI := c.MaxFuelPSI - regulatorMarginPSI
-	fed := max(minDeliveredPSI, w.take(calc.NeedleSeatPSI(c.NeedleSeatIn, f.FuelDemandGPH, calc.SharpOrificeCd, calc.PetrolDensityKgM3))) + total
+	fed := max(minDeliveredPSI, f.needleSeatPSI) + total
 	if fed = math.Ceil(fed*10) / 10; fed <= highestPSI {
 		setPSI = max(setPSI, fed)
 	}

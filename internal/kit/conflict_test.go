@@ -14,17 +14,20 @@ import (
 	"onetrip/internal/kit"
 )
 
+// only leaves of the kinds of some parts no others on sale.
+func only(t *testing.T, d *catalog.Data, skus ...string) {
+	t.Helper()
+	for _, sku := range skus {
+		for _, p := range d.Parts {
+			p.Discontinued = p.Discontinued || p.Kind == partOf(t, d, sku).Kind && p.SKU != sku
+		}
+	}
+}
+
 // An impossible combination is an answer: where all that fits conflicts, the least important
 // of the needs is missing, and the rest of the kit is there.
 func TestNeedsInEachOthersWay(t *testing.T) {
 	const bracket, sealant, cover = "BIX-2A03", "XYT-2A07", "XOF-2A03"
-	only := func(d *catalog.Data, skus ...string) {
-		for _, sku := range skus {
-			for _, p := range d.Parts {
-				p.Discontinued = p.Discontinued || p.Kind == partOf(t, d, sku).Kind && p.SKU != sku
-			}
-		}
-	}
 	every := func(d *catalog.Data, kind catalog.Kind) (parts []*catalog.Part, skus []string) {
 		for _, p := range d.Parts {
 			if p.Kind == kind {
@@ -39,27 +42,27 @@ func TestNeedsInEachOthersWay(t *testing.T) {
 		says    string
 	}{
 		"two needs": {func(d *catalog.Data) {
-			only(d, bracket, sealant)
+			only(t, d, bracket, sealant)
 			partOf(t, d, bracket).Conflicts = []string{sealant}
 		}, []string{"shop.thread_sealant"}, "the throttle bracket: " + bracket + " conflicts with " + sealant + "."},
 		"said by the other": {func(d *catalog.Data) {
-			only(d, bracket, sealant)
+			only(t, d, bracket, sealant)
 			partOf(t, d, sealant).Conflicts = []string{bracket}
 		}, []string{"shop.thread_sealant"}, bracket},
 		"with a required part": {func(d *catalog.Data) {
-			only(d, bracket, sealant)
+			only(t, d, bracket, sealant)
 			partOf(t, d, bracket).Requires, partOf(t, d, sealant).Conflicts = []string{cover}, []string{cover}
 		}, []string{"shop.thread_sealant"}, "the throttle bracket: " + sealant + " conflicts with " + cover + "; " + bracket + " requires " + cover + "."},
 		"its own required part": {func(d *catalog.Data) {
-			only(d, bracket)
+			only(t, d, bracket)
 			partOf(t, d, bracket).Requires, partOf(t, d, cover).Conflicts = []string{cover}, []string{bracket}
 		}, []string{"throttle.bracket"}, "what it requires: " + cover + " conflicts with " + bracket + "; " + bracket + " requires " + cover + "."},
 		"a need and the fuel path": {func(d *catalog.Data) {
-			only(d, bracket)
+			only(t, d, bracket)
 			_, partOf(t, d, bracket).Conflicts = every(d, "fuel_filter")
 		}, []string{"throttle.bracket"}, "the fuel path: " + bracket + " conflicts with "},
 		"stack and fuel path": {func(d *catalog.Data) {
-			only(d, onlyPlate)
+			only(t, d, onlyPlate)
 			_, partOf(t, d, onlyPlate).Conflicts = every(d, "fuel_filter")
 		}, []string{"mount.adapter"}, "the fuel path: " + onlyPlate + " conflicts with "},
 		"the fuel path alone": {func(d *catalog.Data) {
@@ -132,11 +135,8 @@ func TestConflictsWithoutTime(t *testing.T) {
 	const bracket, sealant, cover = "BIX-2A03", "XYT-2A07", "XOF-2A03"
 	s := changedSnapshot(t, func(d *catalog.Data) {
 		d.Bundles, d.Stock = nil, nil
-		kept := []*catalog.Part{partOf(t, d, bracket), partOf(t, d, sealant)}
-		for _, p := range d.Parts {
-			p.Discontinued = p.Discontinued || p.Kind == kept[0].Kind && p != kept[0] || p.Kind == kept[1].Kind && p != kept[1]
-		}
-		kept[0].Conflicts = []string{cover, sealant}
+		only(t, d, bracket, sealant)
+		partOf(t, d, bracket).Conflicts = []string{cover, sealant}
 	})
 	late, cancel := context.WithDeadline(t.Context(), time.Now())
 	defer cancel()

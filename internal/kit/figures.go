@@ -37,6 +37,7 @@ type figures struct {
 	air                              calc.Air
 	airFuelRatio, fuelLbPerH         float64
 	lineLossPSI                      float64
+	needleSeatPSI                    float64 // at which the float valve passes the demand
 	lineBoreIn                       float64
 	wire                             calc.WireChoice
 	wireProblem                      string
@@ -72,7 +73,8 @@ func compute(s *Snapshot, v *catalog.Vehicle, c *catalog.Carburetor) (*figures, 
 	f.DeliveredPressurePSI = v.Fuel.PressurePSI - f.lineLossPSI
 	inletPSI := max(0, min(f.DeliveredPressurePSI, c.MaxFuelPSI))
 	f.FloatValveGPH = w.take(calc.NeedleSeatGPH(c.NeedleSeatIn, inletPSI, calc.SharpOrificeCd, calc.PetrolDensityKgM3))
-	f.FloatValvePSI = w.take(calc.NeedleSeatPSI(c.NeedleSeatIn, f.FuelDemandGPH, calc.SharpOrificeCd, calc.PetrolDensityKgM3)) + f.lineLossPSI + fittingsAndFilterPSI
+	f.needleSeatPSI = w.take(calc.NeedleSeatPSI(c.NeedleSeatIn, f.FuelDemandGPH, calc.SharpOrificeCd, calc.PetrolDensityKgM3))
+	f.FloatValvePSI = f.needleSeatPSI + f.lineLossPSI + fittingsAndFilterPSI
 	if v.Fuel.FreeFlowGPH != nil {
 		f.PumpFlowKnown = true
 		f.PumpFlowShort = *v.Fuel.FreeFlowGPH < f.FuelDemandGPH
