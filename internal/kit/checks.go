@@ -427,8 +427,9 @@ func (wr *writer) stackChecks(out []Check, v *catalog.Vehicle, sel *selection, f
 	if stack := sel.stack(); stack != nil {
 		total, studNeeded = stack.TotalIn, stack.StudNeededIn
 		clamped = Inputs{{"clamped_in", stack.ClampedIn}, {"washer_nut_and_diameter_in", studNeeded - stack.ClampedIn}}
-		for i := range stack.Layers {
-			layers = append(layers, Input{inputName.Replace(stack.Layers[i].Item) + "_in", stack.Layers[i].HeightIn})
+		layers = lend(&wr.figures, len(stack.Layers))
+		for i, l := range stack.Layers {
+			layers[i] = Input{inputName.Replace(l.Item) + "_in", l.HeightIn}
 		}
 	} else if gap != nil {
 		text = upperFirst(gap.Text) + "."
