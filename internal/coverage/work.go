@@ -265,7 +265,7 @@ func (w *worker) propose(k *kit.Summary, vehicleID string, carburetor int, n Cou
 	for i := range k.Gaps {
 		g := &k.Gaps[i]
 		p := w.s.MadeToMeasure(g)
-		if g.Cause == kit.NoPort || p == nil && len(w.q.TryParts) == 0 {
+		if g.Cause == kit.NoPort || g.Cause == kit.NotMeasured || p == nil && len(w.q.TryParts) == 0 {
 			w.step.Beyond.add(n)
 			return nil
 		}

@@ -271,6 +271,17 @@ func (j *job) alsoAsked(need string) string {
 	return " and " + says(tests, (*rules.Test).Rounded)
 }
 
+// leverGap keeps the kit from buying a geometry lever for a cable of unknown travel: each
+// lever is made for one travel, and any other burns the clutches.
+func (j *job) leverGap() {
+	d := j.role("transmission.tv_geometry")
+	if d == nil || d.status != "" || j.vehicle.Transmission.CableTravelIn != nil {
+		return
+	}
+	d.rules, d.matches = nil, nil // no part is nearer than another
+	j.gap(d, NotMeasured, d.because[0].Text)
+}
+
 // portNeeds are the needs of vacuum users, and how bad it is to leave one without a
 // port: brakes and transmission are not to be driven so.
 var portNeeds = map[string]struct {

@@ -98,6 +98,7 @@ func (j *job) demand() error {
 	j.demands = gather(j.fired, j.room)
 	j.sortByKind(j.demands...)
 	settle(j.demands, j.carburetor, j.request, j.levels)
+	j.leverGap()
 	j.portGaps()
 	return nil
 }

@@ -89,6 +89,7 @@ const (
 	NoStack        Cause = "no_stack"        // parts match, but do not stack up between manifold and hood
 	Conflict       Cause = "conflict"        // each part that fits conflicts with others that the kit takes
 	NoPort         Cause = "no_port"         // the carburetor has no vacuum port left; no part helps
+	NotMeasured    Cause = "not_measured"    // a figure of the vehicle that decides on the part is not known; no part helps
 	ShortOfStock   Cause = "out_of_stock"    // SKUs are on sale but not in stock
 	Discontinued   Cause = "discontinued"    // SKUs are required by other parts, or too few at hand, and discontinued; nothing replaces them
 )

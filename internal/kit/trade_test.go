@@ -370,6 +370,33 @@ func TestTradeThrottleValveCableNeedsItsFullTravel(t *testing.T) {
 	}
 }
 
+// A lever is made for one travel of the cable: while that is not known none is bought, the kit
+// is incomplete and asks. A lever at hand is the owner's to judge.
+func TestNoGeometryLeverForACableOfUnknownTravel(t *testing.T) {
+	r := &kit.Request{CarburetorSKU: usualCarburetor, Vehicle: usual(func(v *catalog.Vehicle) {
+		v.Transmission = catalog.Transmission{Kind: catalog.Automatic, Downshift: catalog.ThrottleValveCable}
+	})}
+	k := mustResolve(t, demoSnapshot(t), r)
+	wantStatus(t, k, "transmission.tv_geometry", kit.NotThere)
+	if n, _ := need(k, "transmission.tv_geometry"); len(n.Lines) != 0 || k.Verdict != kit.Incomplete {
+		t.Errorf("%s, bought %v", k.Verdict, n.Lines)
+	}
+	for _, l := range k.Lines {
+		if slices.Contains(l.Fills, "transmission.tv_geometry") {
+			t.Errorf("%s, %s, is a lever picked by nothing", l.SKU, l.Name)
+		}
+	}
+	i := slices.IndexFunc(k.Missing, func(m kit.Missing) bool { return m.Need == "transmission.tv_geometry" })
+	if i < 0 || k.Missing[i].Severity != kit.Blocking || len(k.Missing[i].Nearest) != 0 || !strings.Contains(k.Missing[i].Reason, "measure the cable's full travel") {
+		t.Errorf("missing: %+v", k.Missing)
+	}
+	if !slices.ContainsFunc(k.Questions, func(q kit.Question) bool { return q.Field == "/vehicle/transmission/cable_travel_in" }) {
+		t.Errorf("nobody asks for the travel: %+v", k.Questions)
+	}
+	r.OnHand = []kit.OnHand{{Need: "transmission.tv_geometry"}}
+	wantStatus(t, mustResolve(t, demoSnapshot(t), r), "transmission.tv_geometry", kit.OnTheShelf)
+}
+
 // A pump above what the float valve holds gets a regulator within it, after the filter.
 func TestTradeRegulatorStandsBeforeTheFloatValve(t *testing.T) {
 	for _, psi := range []float64{6, 7, 14} {

@@ -184,6 +184,8 @@ func wanted(g *coverage.Gap) string {
 		return "each part that fits conflicts with others that the kit takes"
 	case kit.NoPort:
 		return "the carburetor has no vacuum port left; no part helps"
+	case kit.NotMeasured:
+		return "a figure of the vehicle must be measured first; no part helps"
 	case kit.NoStack:
 		return "nothing stacks up between manifold and hood"
 	case kit.NoPath:
