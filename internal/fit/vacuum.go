@@ -22,10 +22,9 @@ const (
 	costTeeReduces = 5   // a tee whose branch is not of the run's bore
 	costClosed     = 1   // a cap or plug
 
-	// A user without a port: as few as possible, then the least important. Either
-	// outweighs all of the costs above together.
-	costUnserved   = 1_000_000
-	costImportance = 10_000
+	// The least important user without a port, more than all of the costs above together;
+	// each one more important counts twice as much, more than all those below it.
+	costUnserved = 1_000_000
 )
 
 // vacuumUser is what one user of vacuum asks of a port.
@@ -203,7 +202,7 @@ func (p *vacuumProblem) solve() ([]userSet, int) {
 		cost := least[set]
 		for i := range p.users {
 			if set&(1<<i) == 0 {
-				cost += costUnserved + costImportance*(len(p.users)-i)
+				cost += costUnserved << (len(p.users) - 1 - i)
 			}
 		}
 		if cost < bestCost {
@@ -224,9 +223,6 @@ func (p *vacuumProblem) cost(port *catalog.Port, set userSet) (cost int, ok bool
 		return costClosed, true
 	}
 	large, shared := isLarge(port), bits.OnesCount8(set) > 1
-	if large && shared {
-		return 0, false
-	}
 	var first *vacuumUser
 	hasModulator, hasAdvance := false, false
 	run := units.Size{}

@@ -88,7 +88,7 @@ func leastVacuumCost(v *catalog.Vehicle, c *catalog.Carburetor) int {
 			}
 			is := func(name string) bool { return slices.Contains(names, name) }
 			heavy := is("pcv") || is("booster")
-			if heavy && (!big(p) || len(on) > 1) || is("modulator") && is("advance") || big(p) && len(on) > 1 {
+			if heavy && (!big(p) || len(on) > 1) || is("modulator") && is("advance") {
 				return math.MaxInt
 			}
 			bore := on[0].bores[0]
@@ -119,7 +119,7 @@ func leastVacuumCost(v *catalog.Vehicle, c *catalog.Carburetor) int {
 		}
 		for j, k := range port {
 			if k < 0 {
-				cost += 1_000_000 + 10_000*(len(users)-j)
+				cost += 1_000_000 << (len(users) - 1 - j) // a PCV valve is not given up for any number of lesser users
 			}
 		}
 		return cost
@@ -281,6 +281,22 @@ func TestVacuumFollowsTheTrade(t *testing.T) {
 		if len(plan.Unassigned) > 0 {
 			t.Errorf("%s: %v", c.fact, plan.Unassigned)
 		}
+	}
+}
+
+// A carburetor whose one port is large serves small users there through tees, unless PCV or
+// booster takes it. Source: common practice of the trade, no published source.
+func TestVacuumLargePortTakesTeesOfSmallUsers(t *testing.T) {
+	c := &catalog.Carburetor{Ports: []catalog.Port{{ID: "F", Location: catalog.LocationFront, HoseIn: units.Inches(3, 8), Signal: catalog.SignalManifold, Large: true}}}
+	v := &catalog.Vehicle{Ignition: catalog.Ignition{Advance: catalog.AdvanceManifold}}
+	v.Accessories.CruiseControl = new(true)
+	plan := Vacuum(v, c)
+	if got, want := fmt.Sprint(plan.Hoses, plan.Tees, plan.Reducers, plan.Unassigned), "[{advance 3/16 24} {cruise 3/16 36}] [{3/16 3/16 1}] [{3/8 3/16 1}] []"; got != want {
+		t.Errorf("%s\nwant %s", got, want)
+	}
+	v.Accessories.PCV = true
+	if plan = Vacuum(v, c); plan.Ports[0].Use != "pcv" || len(plan.Ports[0].Shared) > 0 || len(plan.Unassigned) != 2 {
+		t.Errorf("beside the PCV valve: %+v", plan)
 	}
 }
 
