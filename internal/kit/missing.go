@@ -282,19 +282,20 @@ func (j *job) leverGap() {
 	j.gap(d, NotMeasured, d.because[0].Text)
 }
 
-// portNeeds are the needs of vacuum users, and how bad it is to leave one without a
-// port: brakes and transmission are not to be driven so.
+// portNeeds are the needs of vacuum users, how much each matters, and how bad it is to leave
+// one without a port: brakes and transmission are not to be driven so.
 var portNeeds = map[string]struct {
 	need     string
+	level    Level
 	severity Severity
 }{
-	"booster":   {"vacuum.booster_hose", Blocking},
-	"pcv":       {"vacuum.pcv_hose", Serious},
-	"modulator": {"transmission.modulator_hose", Blocking},
-	"advance":   {"vacuum.advance_hose", Serious},
-	"egr":       {"vacuum.egr_hose", Serious},
-	"purge":     {"vacuum.purge_hose", Minor},
-	"cruise":    {"vacuum.cruise_hose", Minor},
+	"booster":   {"vacuum.booster_hose", Required, Blocking},
+	"pcv":       {"vacuum.pcv_hose", Required, Serious},
+	"modulator": {"transmission.modulator_hose", Required, Blocking},
+	"advance":   {"vacuum.advance_hose", Required, Serious},
+	"egr":       {"vacuum.egr_hose", Required, Serious},
+	"purge":     {"vacuum.purge_hose", Required, Minor},
+	"cruise":    {"vacuum.cruise_hose", Recommended, Minor},
 }
 
 // portGaps raises the needs of vacuum users that have no port: their rules ask for hose
@@ -307,7 +308,7 @@ func (j *job) portGaps() {
 			continue // this catalogue does not deal in it; the port map tells
 		}
 		spec, _ := kind.Spec()
-		d := &demand{need: p.need, each: -1, level: Required, severity: p.severity, quantity: u.LengthIn, spec: spec,
+		d := &demand{need: p.need, each: -1, level: p.level, severity: p.severity, quantity: u.LengthIn, spec: spec,
 			because: []Because{{Rule: "vacuum ports", Text: u.Text, Source: commonPractice}}}
 		if d.status = unwanted(d, j.request, j.levels); d.status == "" {
 			j.gap(d, NoPort, u.Text)

@@ -79,7 +79,7 @@ func checkGaps(s *kit.Snapshot, sum *kit.Summary) error {
 			if len(g.SKUs) == 0 {
 				return fmt.Errorf("gap %s is short of no SKU", g.Wanted())
 			}
-		case kit.NoPath, kit.NoStack, kit.NoPort:
+		case kit.NoPath, kit.NoStack, kit.NoPort, kit.NotMeasured:
 		default:
 			return fmt.Errorf("gap %s has cause %q", g.Wanted(), g.Cause)
 		}

@@ -459,3 +459,46 @@ func TestUnknownLeverMovesNoCable(t *testing.T) {
 		t.Errorf("%+v", n)
 	}
 }
+
+// A hose matters as much without a port as with one: brakes without vacuum leave a kit incomplete,
+// cruise control does not.
+func TestHoseWithoutAPortMattersAsMuchAsWithOne(t *testing.T) {
+	s, yes := demoSnapshot(t), true
+	many := func(v *catalog.Vehicle) { v.Accessories.EGR, v.Accessories.CanisterPurge = &yes, &yes }
+	levels, seen, alone := map[string]kit.Level{}, map[string]map[bool]bool{}, 0 // by need, whether it is missing
+	for _, users := range []func(v *catalog.Vehicle){
+		many,
+		func(v *catalog.Vehicle) { many(v); v.Ignition.Advance = catalog.AdvanceManifold },
+		func(v *catalog.Vehicle) { v.Transmission.Downshift = catalog.DownshiftNone },
+	} {
+		for _, c := range s.Catalog.Carburetors() {
+			k := swap(t, usual(users, func(v *catalog.Vehicle) {
+				v.Intake.Flange, v.AirCleaner.NeckIn, v.Accessories.CruiseControl = c.Flange, c.NeckIn, &yes
+			}), c.SKU)
+			for _, n := range k.Needs {
+				if !strings.HasSuffix(n.ID, "_hose") || n.ID == "fuel.hose" {
+					continue
+				}
+				if seen[n.ID] == nil {
+					levels[n.ID], seen[n.ID] = n.Level, map[bool]bool{}
+				}
+				if seen[n.ID][n.Status == kit.NotThere] = true; levels[n.ID] != n.Level {
+					t.Errorf("%s is %s with one carburetor and %s with %s", n.ID, levels[n.ID], n.Level, c.SKU)
+				}
+			}
+			if len(k.Missing) == 1 && k.Missing[0].Need == "vacuum.cruise_hose" {
+				if alone++; k.Verdict != kit.CompleteWithWarnings {
+					t.Errorf("%s: without cruise control alone the kit is %s", c.SKU, k.Verdict)
+				}
+			}
+		}
+	}
+	for _, need := range []string{"vacuum.pcv_hose", "vacuum.advance_hose", "vacuum.purge_hose", "vacuum.egr_hose", "vacuum.cruise_hose", "transmission.modulator_hose"} {
+		if len(seen[need]) < 2 {
+			t.Errorf("%s is there %v of with and without a port", need, seen[need])
+		}
+	}
+	if alone == 0 {
+		t.Error("no kit lacks a port for cruise control alone")
+	}
+}
