@@ -393,10 +393,7 @@ func TestOneOfManyWritersWins(t *testing.T) {
 		}
 		return part.Price.AmountMinor
 	}
-	writers := 32
-	if testing.Short() {
-		writers = 12
-	}
+	const writers = 12
 	var wins, conflicts int
 	var mu sync.Mutex
 	var wg sync.WaitGroup

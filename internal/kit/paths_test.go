@@ -20,7 +20,7 @@ import (
 func TestKitIsTheBestOfEveryPath(t *testing.T) {
 	t.Parallel()
 	const (
-		catalogues = 30
+		catalogues = 20
 		pairs      = 12  // of each
 		most       = 600 // paths
 	)

@@ -6,8 +6,10 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"maps"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -20,6 +22,15 @@ import (
 )
 
 // Not under the race detector: nothing here works beside itself, and it takes long there.
+
+// TestMain has properties tried half as often as rapid would: most of them open a catalogue
+// for each try. go test ./internal/kit -rapid.checks 1000 tries them longer.
+func TestMain(m *testing.M) {
+	if err := flag.Set("rapid.checks", "50"); err != nil {
+		panic(err)
+	}
+	os.Exit(m.Run())
+}
 
 func resolve(t *rapid.T, s *kit.Snapshot, r *kit.Request) *kit.Kit {
 	k, err := kit.Resolve(context.Background(), s, r)
