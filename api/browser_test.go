@@ -110,7 +110,7 @@ func open(browser context.Context, t *testing.T, address string, window size) *t
 	t.Helper()
 	ctx, cancel := chromedp.NewContext(browser)
 	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, time.Minute)
+	ctx, cancel = context.WithTimeout(ctx, 5*time.Minute) // ends what hangs, on a slow machine too
 	t.Cleanup(cancel)
 	at, err := url.Parse(address)
 	if err != nil {
@@ -171,7 +171,7 @@ func eval[T any](p *tab, expression string) T {
 // until waits for an expression to be true.
 func (p *tab) until(expression string) {
 	p.t.Helper()
-	p.do(chromedp.Poll[chromedp.Void]("!!("+expression+")", chromedp.WithPollingTimeout(20*time.Second)))
+	p.do(chromedp.Poll[chromedp.Void]("!!("+expression+")", chromedp.WithPollingTimeout(time.Minute)))
 }
 
 // press waits for an element, gives it the focus and presses Enter.
@@ -323,6 +323,7 @@ func (p *tab) keepFile(name string, content []byte) {
 
 // What the tests look for they find on a page that has it all wrong.
 func TestBrowserTestsSeeWhatIsWrong(t *testing.T) {
+	t.Parallel()
 	file := filepath.Join(t.TempDir(), "wrong.html")
 	const wrong = `<!DOCTYPE html><html lang="en"><title>Wrong</title><p style="color: #ccc">Pale</p><img alt="" src="http://onetrip.example/x.png">
 		<div style="width: 3000px">Wide</div><div inert><button>Out of reach</button></div><a href="#" style="outline: none">Unseen</a><script>console.error("no")</script></html>`
@@ -344,6 +345,7 @@ func TestBrowserTestsSeeWhatIsWrong(t *testing.T) {
 // What the page shows can be tried there: with the keyboard alone, a POST with the
 // contract's example and a GET with nothing but its defaults are answered.
 func TestBrowserDocs(t *testing.T) {
+	t.Parallel()
 	_, service, _ := startServer(t)
 	chrome := browser(t)
 	for _, window := range []size{phone, desktop} {
@@ -395,6 +397,7 @@ func (p *tab) tries(operation string) {
 
 // The start page leads to a sheet, with the keyboard alone, and its commands are answered.
 func TestBrowserStart(t *testing.T) {
+	t.Parallel()
 	_, service, _ := startServer(t)
 	chrome := browser(t)
 	for _, window := range []size{phone, desktop} {
@@ -459,6 +462,7 @@ func sheetFile(t *testing.T, k *kit.Kit) (address string) {
 
 // Sheets of every verdict, on a phone, a desk and paper.
 func TestBrowserSheet(t *testing.T) {
+	t.Parallel()
 	chrome := browser(t)
 	for _, name := range []string{"spread-manifold-square-carburetor", "throttle-valve-cable-known", "shelf-of-fuel-parts", "missing-parts", "emissions-unsuitable"} {
 		k := goldenKit(t, name)
@@ -512,6 +516,7 @@ func openPrinted(browser context.Context, t *testing.T, address, name string, on
 
 // The page of a coverage report.
 func TestBrowserCoverage(t *testing.T) {
+	t.Parallel()
 	_, service, _ := startServer(t)
 	status, header, answer := ask(t, http.MethodPost, service+"/v1/coverage", "", `{"basis": "stock", "location": "wexhollow", "flanges": ["square_bore"]}`)
 	if status != http.StatusAccepted {
@@ -576,6 +581,7 @@ func (p *tab) drawsWhatIsIn(k *kit.Kit) {
 
 // Names are text, whatever they hold: nothing of them runs or loads.
 func TestBrowserSheetShowsNamesAsText(t *testing.T) {
+	t.Parallel()
 	k := goldenKit(t, "missing-parts")
 	const name = `<script>document.title="run"</script><img src="http://onetrip.example/x" onerror="document.title='run'">`
 	for i := range k.Lines {
