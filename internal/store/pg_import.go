@@ -195,6 +195,7 @@ type importKind[T any] struct {
 	named   string // of columns, those that checks look at: staged of bad rows too, where they can be read
 
 	checks []string // each inserts faults
+	rings  bool     // whether rows can replace each other; then that is checked too
 	prune  string   // deletes from staged what changes nothing
 	apply  []string // writes what is left; :revision stands for the new one
 }
@@ -281,6 +282,7 @@ func partImport(currency string) importKind[catalog.Part] {
 			return append(append(offerFields(&p.Offer), partValues(p)...), notNull(p.Requires), notNull(p.Conflicts))
 		},
 		named: "sku,gtin,replaced_by,requires,conflicts",
+		rings: true,
 		checks: []string{
 			twice("sku", "sku", "this SKU"),
 			fault + `line, 'sku', sku, 'is the SKU of a ' || o.article || '; give each article its own'
@@ -358,6 +360,11 @@ func stage[T any](ctx context.Context, in *importer, body io.Reader, kind import
 				return err
 			}
 		}
+		if kind.rings {
+			if err := in.rings(ctx); err != nil {
+				return err
+			}
+		}
 		if in.req.Mode == catalog.ImportAtomic {
 			break
 		}
@@ -399,6 +406,28 @@ func stage[T any](ctx context.Context, in *importer, body io.Reader, kind import
 		}
 	}
 	return audit(ctx, in.tx, in.req.Actor, in.revision, "import", in.id, nil, map[string]any{"kind": in.req.Kind, "rows_changed": in.changed})
+}
+
+// rings reports rows of articles that come to replace themselves.
+func (in *importer) rings(ctx context.Context) error {
+	replacedBy := map[string]string{}
+	var sku, by string
+	err := each(ctx, in.tx, `SELECT sku, replaced_by FROM staged WHERE (sku, replaced_by) IS NOT NULL
+		UNION ALL SELECT sku, replaced_by FROM offers o WHERE replaced_by IS NOT NULL AND NOT EXISTS (SELECT FROM staged s WHERE s.sku = o.sku)`,
+		nil, []any{&sku, &by}, func() error {
+			replacedBy[sku] = by
+			return nil
+		})
+	if err != nil {
+		return err
+	}
+	var skus, details []string
+	for _, ring := range catalog.Rings(replacedBy) {
+		skus, details = append(skus, ring...), append(details, slices.Repeat([]string{ring.String()}, len(ring))...)
+	}
+	_, err = in.tx.Exec(ctx, fault+`line, 'replaced_by', replaced_by, ring.detail
+		FROM staged JOIN unnest($1::text[], $2::text[]) AS ring (sku, detail) USING (sku) WHERE replaced_by IS NOT NULL`, skus, details)
+	return err
 }
 
 // exec runs a statement about staged.

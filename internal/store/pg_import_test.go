@@ -380,6 +380,58 @@ func TestAGTINIsOneArticles(t *testing.T) {
 	}
 }
 
+// What replaces what must end with something that is for sale or replaced by nothing.
+func TestNothingComesToReplaceItself(t *testing.T) {
+	ctx := context.Background()
+	_, pool := seeded(t)
+	w := &store.Writer{Pool: pool}
+	d := load(t, pool)
+	a, k, b := *d.Parts[0], *d.Carburetors[0], *d.Bundles[0]
+	a.Discontinued, a.ReplacedBy = true, k.SKU
+	k.Discontinued, k.ReplacedBy = true, b.SKU
+	b.Discontinued, b.ReplacedBy = true, "C-1"
+	header := "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days,discontinued,replaced_by\n"
+	row := func(sku, replacedBy string) string {
+		return fmt.Sprintf("vacuum_cap,%s,Cap,1/4,plain,1,100,0,%t,%s\n", sku, replacedBy != "", replacedBy)
+	}
+	mustImport := func(body string, changed, bad int64) catalog.Import {
+		t.Helper()
+		done, err := w.Import(ctx, ask("parts", "valid_rows"), strings.NewReader(header+body))
+		if err != nil || done.Changed != changed || done.Bad != bad {
+			t.Fatalf("%+v, %v", done, err)
+		}
+		return done
+	}
+	mustImport(row("C-1", ""), 1, 0)
+	for _, write := range []func() error{
+		func() error { _, err := w.PutPart(ctx, "test", &a, catalog.Precondition{}); return err },
+		func() error { _, err := w.PutCarburetor(ctx, "test", &k, catalog.Precondition{}); return err },
+		func() error { _, err := w.PutBundle(ctx, "test", &b, catalog.Precondition{}); return err },
+	} {
+		if err := write(); err != nil {
+			t.Fatal(err)
+		}
+	}
+
+	// The last link, by PUT and by a file.
+	last := *d.Parts[1]
+	last.SKU, last.GTIN, last.Discontinued, last.ReplacedBy = "C-1", "", true, a.SKU
+	_, err := w.PutPart(ctx, "test", &last, catalog.Precondition{})
+	var invalid *catalog.InvalidError
+	if !errors.As(err, &invalid) || len(invalid.Violations) != 1 || invalid.Violations[0].Pointer != "/replaced_by" ||
+		!strings.Contains(invalid.Violations[0].Detail, "C-1 -> "+a.SKU) {
+		t.Errorf("got %v", err)
+	}
+	done := mustImport(row("C-1", a.SKU)+row("C-2", "C-3")+row("C-3", "C-2")+row("C-4", "C-1"), 1, 3)
+	for i, name := range []string{"C-1 -> " + a.SKU, "C-2 -> C-3 -> C-2", "C-2 -> C-3 -> C-2"} {
+		if p := problems(t, pool, done.ID)[i]; p.Line != i+2 || p.Column != "replaced_by" || !strings.Contains(p.Detail, name) {
+			t.Errorf("%+v", p)
+		}
+	}
+	// What breaks the ring elsewhere may come with it.
+	mustImport(row("C-1", a.SKU)+row(a.SKU, ""), 2, 0)
+}
+
 func TestAHopelessFileIsCountedAndItsFirstFaultsTold(t *testing.T) {
 	_, pool := seeded(t)
 	w := &store.Writer{Pool: pool}

@@ -253,6 +253,13 @@ func (w *Writer) put(ctx context.Context, c change) (catalog.Written, error) {
 			}
 			found = append(found, taken...)
 		}
+		if c.offer != nil && c.offer.ReplacedBy != "" {
+			ring, err := c.ring(ctx, tx)
+			if err != nil {
+				return catalog.Written{}, err
+			}
+			found = append(found, ring...)
+		}
 		if c.offer != nil && c.offer.Price.Currency != current.currency {
 			found = append(found, wrongCurrency(c.offer.Price.Currency, current.currency))
 		}
@@ -382,6 +389,28 @@ func (c *change) takenGTIN(ctx context.Context, tx pgx.Tx) ([]catalog.Violation,
 		return nil, err
 	}
 	return []catalog.Violation{{Pointer: "/gtin", Detail: fmt.Sprintf(gtinTaken, c.offer.GTIN, whose)}}, nil
+}
+
+// ring refuses an article that comes to replace itself.
+func (c *change) ring(ctx context.Context, tx pgx.Tx) ([]catalog.Violation, error) {
+	replacedBy := map[string]string{c.key: c.offer.ReplacedBy}
+	var sku, by string
+	err := each(ctx, tx, `WITH RECURSIVE chain AS (
+			SELECT sku, replaced_by FROM offers WHERE sku = $1
+			UNION SELECT o.sku, o.replaced_by FROM chain c JOIN offers o ON o.sku = c.replaced_by)
+		SELECT sku, replaced_by FROM chain WHERE replaced_by IS NOT NULL AND sku <> $2`, []any{c.offer.ReplacedBy, c.key}, []any{&sku, &by}, func() error {
+		replacedBy[sku] = by
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	for _, ring := range catalog.Rings(replacedBy) {
+		if slices.Contains(ring, c.key) {
+			return []catalog.Violation{{Pointer: "/replaced_by", Detail: ring.String()}}, nil
+		}
+	}
+	return nil, nil
 }
 
 // references lists what names a vehicle or an article, by kind and id.

@@ -24,9 +24,9 @@ import (
 // validated, and every SKU and id that a row names must exist; FileErrors lists all
 // that is wrong. The revision is 1.
 func ReadCatalogue(fsys fs.FS) (*catalog.Data, error) {
-	r := &reader{fsys: fsys, data: &catalog.Data{Revision: 1, RuleFiles: map[string]string{}}, articles: map[string]place{}, gtins: map[string]string{}}
+	r := &reader{fsys: fsys, data: &catalog.Data{Revision: 1, RuleFiles: map[string]string{}}, articles: map[string]place{}, gtins: map[string]string{}, replacedBy: map[string]string{}}
 	for _, read := range []func() error{
-		r.settings, r.locations, r.vehicles, r.carburetors, r.parts, r.bundles, r.stock, r.rules, r.references,
+		r.settings, r.locations, r.vehicles, r.carburetors, r.parts, r.bundles, r.stock, r.rules, r.references, r.rings,
 	} {
 		if err := read(); err != nil {
 			return nil, err
@@ -48,13 +48,14 @@ func (p place) String() string { return fmt.Sprintf("%s:%d", p.file, p.line) }
 
 // reader collects the catalogue and all that is wrong with it.
 type reader struct {
-	fsys     fs.FS
-	data     *catalog.Data
-	found    FileErrors
-	articles map[string]place  // every SKU of parts, carburetors and bundles
-	gtins    map[string]string // whose each is, by units.GTIN14
-	wanted   []reference
-	broken   bool // some rows could not be read at all: what they define is unknown
+	fsys       fs.FS
+	data       *catalog.Data
+	found      FileErrors
+	articles   map[string]place  // every SKU of parts, carburetors and bundles
+	gtins      map[string]string // whose each is, by units.GTIN14
+	replacedBy map[string]string
+	wanted     []reference
+	broken     bool // some rows could not be read at all: what they define is unknown
 }
 
 // reference is a SKU that a row names.
@@ -75,13 +76,14 @@ func (r *reader) refer(at place, column string, skus ...string) {
 	}
 }
 
-// article notes SKU and GTIN; no two articles share one.
+// article notes SKU and GTIN, of which no two articles share one, and what replaces it.
 func (r *reader) article(o *catalog.Offer, at place) {
 	if first, taken := r.articles[o.SKU]; taken {
 		r.bad(at, "sku", "%s is the SKU of %s already; give each article its own", o.SKU, first)
 	} else if o.SKU != "" {
-		r.articles[o.SKU] = at
+		r.articles[o.SKU], r.replacedBy[o.SKU] = at, o.ReplacedBy
 	}
+	r.refer(at, "replaced_by", o.ReplacedBy)
 	if o.GTIN == "" {
 		return
 	}
@@ -193,7 +195,6 @@ func (r *reader) carburetors() error {
 	}
 	err := eachRow(r, "carburetors.csv", CarburetorTable(r.data.Currency), func(k *catalog.Carburetor, at place) {
 		r.article(&k.Offer, at)
-		r.refer(at, "replaced_by", k.ReplacedBy)
 		bySKU[k.SKU] = k
 		r.data.Carburetors = append(r.data.Carburetors, k)
 	})
@@ -246,7 +247,6 @@ func (r *reader) parts() error {
 		}
 		err := eachRow(r, file, PartTable(r.data.Currency, kind), func(p *catalog.Part, at place) {
 			r.article(&p.Offer, at)
-			r.refer(at, "replaced_by", p.ReplacedBy)
 			r.refer(at, "requires", p.Requires...)
 			r.refer(at, "conflicts", p.Conflicts...)
 			r.data.Parts = append(r.data.Parts, p)
@@ -262,7 +262,6 @@ func (r *reader) bundles() error {
 	bySKU, places := map[string]*catalog.Bundle{}, map[string]place{}
 	err := eachRow(r, "bundles.csv", BundleTable(r.data.Currency), func(b *catalog.Bundle, at place) {
 		r.article(&b.Offer, at)
-		r.refer(at, "replaced_by", b.ReplacedBy)
 		bySKU[b.SKU], places[b.SKU] = b, at
 		r.data.Bundles = append(r.data.Bundles, b)
 	})
@@ -349,6 +348,16 @@ func (r *reader) references() error {
 			meant = near(w.sku, skus)
 		}
 		r.bad(w.place, w.column, "no part, carburetor or bundle has the SKU %q%s; correct it or take it out", w.sku, meant)
+	}
+	return nil
+}
+
+// rings refuses articles that replace themselves.
+func (r *reader) rings() error {
+	for _, ring := range catalog.Rings(r.replacedBy) {
+		for _, sku := range ring {
+			r.bad(r.articles[sku], "replaced_by", "%s", ring)
+		}
 	}
 	return nil
 }

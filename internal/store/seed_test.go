@@ -198,17 +198,27 @@ func TestReadCatalogueRefusals(t *testing.T) {
 		"kind of file": {write("parts/hose_clmp.csv", "kind\n"), `parts/hose_clmp.csv: "hose_clmp" is not a kind of part, did you mean hose_clamp?; name the file after a kind: ` + kinds()},
 		"wrong file": {add("parts/vacuum_cap.csv", "hose_clamp,CL-3,Clamp,1/4,plain,5,300,1,"),
 			"parts/vacuum_cap.csv:3: kind: a hose_clamp does not belong in this file of vacuum_cap; move the row to its own file"},
-		"part twice":       {add("parts/vacuum_cap.csv", "vacuum_cap,CL-1,Cap,1/4,plain,5,300,1,"), "parts/vacuum_cap.csv:3: sku: CL-1 is the SKU of parts/hose_clamp.csv:2 already; give each article its own"},
-		"bundle's SKU":     {add("bundles.csv", "K-1,Bundle,plain,400,1"), "bundles.csv:3: sku: K-1 is the SKU of carburetors.csv:2 already; give each article its own\nbundles.csv:3: sku: bundle K-1 is empty; list what is in it in bundle_contents.csv"},
-		"location twice":   {add("locations.csv", "north,N"), "locations.csv:3: id: north is the id of locations.csv:2 already; give each its own"},
-		"vehicle twice":    {func(f fstest.MapFS) { add("vehicles.csv", strings.Split(string(f["vehicles.csv"].Data), "\n")[1])(f) }, "vehicles.csv:3: id: v1 is the id of vehicles.csv:2 already; give each its own"},
-		"port's owner":     {add("carburetor_ports.csv", "K-2,p1,front,3/8,,manifold,"), `carburetor_ports.csv:3: carburetor_sku: no carburetor has the SKU "K-2", did you mean K-1?; correct it or take the row out`},
-		"port twice":       {add("carburetor_ports.csv", "K-1,p1,rear,,1/4,manifold,"), "carburetor_ports.csv:3: id: p1 is the id of the port of carburetor_ports.csv:2 already; give each port of a carburetor its own"},
-		"port's size":      {add("carburetor_ports.csv", "K-1,p2,rear,,5/16,manifold,"), "carburetor_ports.csv:3: npt_in: end npt 5/16: no such size; accepted: 1/16 (1/16-27), 1/8 (1/8-27), 1/4 (1/4-18), 3/8 (3/8-18), 1/2 (1/2-14)"},
-		"in box of whom":   {add("carburetor_in_box.csv", "Z,,CL-1,1"), `carburetor_in_box.csv:4: carburetor_sku: no carburetor has the SKU "Z"; correct it or take the row out`},
-		"in box what":      {add("carburetor_in_box.csv", "K-1,,CL-9,1"), `carburetor_in_box.csv:4: sku: no part, carburetor or bundle has the SKU "CL-9", did you mean CL-1 or CL-2?` + noSKU},
-		"in box both":      {add("carburetor_in_box.csv", "K-1,fuel.filter,CL-1,1"), "carburetor_in_box.csv:4: sku: both need and sku are given; leave one out"},
-		"replaced by":      {add("parts/hose_clamp.csv", "hose_clamp,CL-3,Clamp,3/8,spring,plain,2,150,1,true,QQQQ"), `parts/hose_clamp.csv:4: replaced_by: no part, carburetor or bundle has the SKU "QQQQ"` + noSKU},
+		"part twice":     {add("parts/vacuum_cap.csv", "vacuum_cap,CL-1,Cap,1/4,plain,5,300,1,"), "parts/vacuum_cap.csv:3: sku: CL-1 is the SKU of parts/hose_clamp.csv:2 already; give each article its own"},
+		"bundle's SKU":   {add("bundles.csv", "K-1,Bundle,plain,400,1"), "bundles.csv:3: sku: K-1 is the SKU of carburetors.csv:2 already; give each article its own\nbundles.csv:3: sku: bundle K-1 is empty; list what is in it in bundle_contents.csv"},
+		"location twice": {add("locations.csv", "north,N"), "locations.csv:3: id: north is the id of locations.csv:2 already; give each its own"},
+		"vehicle twice":  {func(f fstest.MapFS) { add("vehicles.csv", strings.Split(string(f["vehicles.csv"].Data), "\n")[1])(f) }, "vehicles.csv:3: id: v1 is the id of vehicles.csv:2 already; give each its own"},
+		"port's owner":   {add("carburetor_ports.csv", "K-2,p1,front,3/8,,manifold,"), `carburetor_ports.csv:3: carburetor_sku: no carburetor has the SKU "K-2", did you mean K-1?; correct it or take the row out`},
+		"port twice":     {add("carburetor_ports.csv", "K-1,p1,rear,,1/4,manifold,"), "carburetor_ports.csv:3: id: p1 is the id of the port of carburetor_ports.csv:2 already; give each port of a carburetor its own"},
+		"port's size":    {add("carburetor_ports.csv", "K-1,p2,rear,,5/16,manifold,"), "carburetor_ports.csv:3: npt_in: end npt 5/16: no such size; accepted: 1/16 (1/16-27), 1/8 (1/8-27), 1/4 (1/4-18), 3/8 (3/8-18), 1/2 (1/2-14)"},
+		"in box of whom": {add("carburetor_in_box.csv", "Z,,CL-1,1"), `carburetor_in_box.csv:4: carburetor_sku: no carburetor has the SKU "Z"; correct it or take the row out`},
+		"in box what":    {add("carburetor_in_box.csv", "K-1,,CL-9,1"), `carburetor_in_box.csv:4: sku: no part, carburetor or bundle has the SKU "CL-9", did you mean CL-1 or CL-2?` + noSKU},
+		"in box both":    {add("carburetor_in_box.csv", "K-1,fuel.filter,CL-1,1"), "carburetor_in_box.csv:4: sku: both need and sku are given; leave one out"},
+		"replaced by":    {add("parts/hose_clamp.csv", "hose_clamp,CL-3,Clamp,3/8,spring,plain,2,150,1,true,QQQQ"), `parts/hose_clamp.csv:4: replaced_by: no part, carburetor or bundle has the SKU "QQQQ"` + noSKU},
+		"replaced: ring": {func(f fstest.MapFS) {
+			add("parts/hose_clamp.csv", "hose_clamp,CL-3,Clamp,3/8,spring,plain,2,150,1,true,CL-2")(f)
+			f["parts/hose_clamp.csv"].Data = []byte(strings.Replace(string(f["parts/hose_clamp.csv"].Data), "true,CL-1", "true,CP-2", 1))
+			write("parts/vacuum_cap.csv", "kind,sku,name,hose_in,finish,pack_quantity,price_minor,lead_time_days,discontinued,replaced_by\n"+
+				"vacuum_cap,CP-1,Cap,1/4,plain,5,300,1,,\nvacuum_cap,CP-2,Cap,1/4,plain,5,300,1,true,CL-3\n")(f)
+		}, strings.Join([]string{
+			"parts/hose_clamp.csv:3: replaced_by: goes in a ring, CL-2 -> CP-2 -> CL-3 -> CL-2",
+			"parts/vacuum_cap.csv:3: replaced_by: goes in a ring, CL-2 -> CP-2 -> CL-3 -> CL-2",
+			"parts/hose_clamp.csv:4: replaced_by: goes in a ring, CL-2 -> CP-2 -> CL-3 -> CL-2",
+		}, "; let one of these be replaced by something else, or by nothing\n") + "; let one of these be replaced by something else, or by nothing"},
 		"requires":         {add("parts/vacuum_cap.csv", "vacuum_cap,CP-2,Cap,1/4,plain,5,300,1,CL-1 QQQQ"), `parts/vacuum_cap.csv:3: requires: no part, carburetor or bundle has the SKU "QQQQ"` + noSKU},
 		"bundle of whom":   {add("bundle_contents.csv", "BN-2,CL-1,1"), `bundle_contents.csv:4: bundle_sku: no bundle has the SKU "BN-2", did you mean BN-1?; correct it or take the row out`},
 		"bundle of what":   {add("bundle_contents.csv", "BN-1,QQQQ,1"), `bundle_contents.csv:4: sku: no part, carburetor or bundle has the SKU "QQQQ"` + noSKU},
