@@ -76,7 +76,8 @@ func (s *server) admit(op operation) echo.MiddlewareFunc {
 			if err := s.access.spend(c, who); err != nil {
 				return err
 			}
-			if !slices.ContainsFunc(scopes, who.Allows) {
+			// Which of its scopes an import needs depends on what is imported: CreateImport asks for it.
+			if op.OperationID != "createImport" && !slices.ContainsFunc(scopes, who.Allows) {
 				return insufficientScope(c, scopes)
 			}
 			return next(c)

@@ -214,15 +214,23 @@ func TestImportsNeedTheScopeOfTheirKind(t *testing.T) {
 		lacks        string
 	}{
 		{"stock", "stock", ""}, {"catalogue", "prices", ""}, {"catalogue", "parts", ""},
-		{"catalogue", "stock", "stock"}, {"stock", "prices", "catalogue"}, {"read", "stock", "stock"},
+		{"catalogue", "stock", "stock"}, {"stock", "prices", "catalogue"}, {"stock", "parts", "catalogue"},
+		{"read", "stock", "stock"}, {"read", "prices", "catalogue"}, {"read", "parts", "catalogue"},
 	} {
 		r := c.importCSV("kind="+tc.kind, "wrong\n", "Authorization", "Bearer key:"+tc.scopes)
 		if tc.lacks == "" {
 			rejected(t, r) // for its header, so it was let in
 			continue
 		}
-		if p := problem(t, r); p.Type != ProblemTypeForbidden || !strings.Contains(r.header.Get("WWW-Authenticate"), tc.lacks) {
+		challenge := fmt.Sprintf(`Bearer realm="onetrip", error="insufficient_scope", scope="%s"`, tc.lacks)
+		if p := problem(t, r); p.Type != ProblemTypeForbidden || r.header.Get("WWW-Authenticate") != challenge || !strings.Contains(p.Detail, "the scope "+tc.lacks+",") {
 			t.Errorf("%+v: %v %s", tc, r.header, r.body)
+		}
+	}
+	// A kind that is given twice, or is none, gives no way round.
+	for _, query := range []string{"kind=stock&kind=parts", "kind=parts&kind=stock", "kind=everything", ""} {
+		if p := problem(t, c.importCSV(query, "wrong\n", "Authorization", "Bearer key:stock")); p.Type != ProblemTypeBadParameter {
+			t.Errorf("%s: %+v", query, p)
 		}
 	}
 	if p := problem(t, c.get("/v1/imports/any", "Authorization", "Bearer key:read")); p.Type != ProblemTypeForbidden || !strings.Contains(p.Detail, "stock or catalogue") {
