@@ -703,7 +703,7 @@ type RuleRevision = rules.Revision
 
 // RuleRollback Where to go back to.
 type RuleRollback struct {
-	// CatalogueRevision Revision of the catalogue whose rules are published again, from 1 on.
+	// CatalogueRevision Revision of the catalogue whose rules are published again, from 1 to the newest.
 	//
 	// Example: 42
 	CatalogueRevision int64 `json:"catalogue_revision"`

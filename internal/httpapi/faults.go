@@ -125,6 +125,9 @@ func describe(e *openapi3.SchemaError) (detail string, void bool) {
 	case "minimum", "maximum":
 		return fmt.Sprintf("%s is outside %s", found, bounds(s)), false
 	case "format":
+		if s.Type.Is(openapi3.TypeInteger) { // too large for 64 bits
+			return fmt.Sprintf("%s is outside %s", found, bounds(s)), false
+		}
 		text, _ := e.Value.(string)
 		if s.Format == "date-time" && strings.Contains(text, " ") {
 			return fmt.Sprintf("%s is not a date and time; a plus in a query stands for a space: write %%2B", found), false
@@ -196,8 +199,12 @@ func wanted(s *openapi3.Schema) string {
 	return "give " + what
 }
 
+// bounds are what a number may be. A maximum of 2^53-1 only says how far numbers of JSON are
+// exact (RFC 8259 section 6).
 func bounds(s *openapi3.Schema) string {
 	switch {
+	case s.Min != nil && s.Max != nil && *s.Max == 1<<53-1:
+		return number(*s.Min) + " and above"
 	case s.Min != nil && s.Max != nil:
 		return number(*s.Min) + " to " + number(*s.Max)
 	case s.Min != nil:

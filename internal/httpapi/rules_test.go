@@ -161,8 +161,16 @@ func TestRulesAreChangedOverHTTP(t *testing.T) {
 	if history := read[page](t, c.get(path+"/history")); len(history.Items) != 2 || history.Items[0]["before"] != changed || history.Items[1]["after"] != changed {
 		t.Errorf("%+v", history)
 	}
-	if p := problem(t, c.post("/v1/rules/rollback", `{"catalogue_revision": 9}`)); p.Status != 422 || faultLines(p)[0] != "/catalogue_revision: 9 is no revision of this catalogue; accepted: 1 to 3" {
-		t.Errorf("%+v", p)
+	for revision, want := range map[string]string{
+		"9":     "9 is no revision of this catalogue; accepted: 1 to 3",
+		"0":     "0 is no revision of this catalogue; accepted: 1 to 3",
+		"-1":    "-1 is outside 0 and above",
+		"1.5":   "1.5 is not a whole number; accepted: 0 and above",
+		"1e300": "1e+300 is outside 0 and above",
+	} {
+		if p := problem(t, c.post("/v1/rules/rollback", `{"catalogue_revision": `+revision+`}`)); p.Status != 422 || faultLines(p)[0] != "/catalogue_revision: "+want {
+			t.Errorf("%s: %v", revision, faultLines(p))
+		}
 	}
 	if r := c.do(http.MethodDelete, "/v1/rules/draft", "", "If-Match", "*"); r.status != http.StatusOK {
 		t.Errorf("%s", r.body)
