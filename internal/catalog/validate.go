@@ -826,11 +826,20 @@ func (c *checker) label(pointer, s string, max int) {
 		c.add(pointer, "%s is not UTF-8; save or send the text as UTF-8", quote(s))
 	case strings.ContainsFunc(s, unicode.IsControl):
 		c.add(pointer, "%s has a line break, tab or other control character; write one plain line", quote(s))
+	case strings.ContainsFunc(s, Unseen):
+		c.add(pointer, "%s has the invisible character %U; take it out", quote(s), []rune(s[strings.IndexFunc(s, Unseen):])[0])
 	case strings.TrimSpace(s) != s:
 		c.add(pointer, "%s has spaces at its ends; take them off", quote(s))
 	case utf8.RuneCountInString(s) > max:
 		c.add(pointer, "has %d characters; at most %d are accepted", utf8.RuneCountInString(s), max)
 	}
+}
+
+// Unseen reports whether a character shows nothing and yet changes what is seen: it turns the
+// direction of text (Unicode Standard Annex 9), breaks the line, or has a text look like
+// another (Unicode Technical Standard 39). Joiners, which some scripts need, are not among them.
+func Unseen(r rune) bool {
+	return unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp) && !unicode.In(r, unicode.Join_Control, unicode.Prepended_Concatenation_Mark)
 }
 
 // quote prints foreign text safely on one line, clipped.

@@ -284,6 +284,9 @@ func TestOfferRefusals(t *testing.T) {
 		"formula sku":    {func(o *Offer) { o.SKU = "-1" }, "/sku", `"-1" is not accepted; write 1 to 40 of A-Z a-z 0-9 . _ -, first a letter or digit`},
 		"no name":        {func(o *Offer) { o.Name = "" }, "/name", "is missing; write 1 to 120 characters"},
 		"spaces":         {func(o *Offer) { o.Name = " x" }, "/name", `" x" has spaces at its ends; take them off`},
+		"turned":         {func(o *Offer) { o.Name = "Filter\u202E0021" }, "/name", `"Filter\u202e0021" has the invisible character U+202E; take it out`},
+		"two lines":      {func(o *Offer) { o.Name = "Filter\u2028fine" }, "/name", `"Filter\u2028fine" has the invisible character U+2028; take it out`},
+		"no space":       {func(o *Offer) { o.Name = "Fil\u200Bter" }, "/name", `"Fil\u200bter" has the invisible character U+200B; take it out`},
 		"NUL":            {func(o *Offer) { o.Name = "a\x00b" }, "/name", `"a\x00b" has a line break, tab or other control character; write one plain line`},
 		"finish":         {func(o *Offer) { o.Finish = "chrome" }, "/finish", `"chrome" is not accepted; accepted: plain, bright, braided`},
 		"pack":           {func(o *Offer) { o.PackQuantity = 0 }, "/pack_quantity", "0 is outside 1 to 10000 pieces"},
@@ -303,6 +306,18 @@ func TestOfferRefusals(t *testing.T) {
 		p := fuelHose() // the same words wherever an offer is part of something
 		p.Offer = o
 		refuses(t, what+" of a part", p.Validate(), c.pointer, c.detail)
+	}
+}
+
+// Scripts need characters that show nothing by themselves: Persian the non-joiner, Sinhala the
+// joiner (Unicode Standard, 23.2), Arabic the sign before a number.
+func TestNamesInEveryScript(t *testing.T) {
+	for _, name := range []string{"می\u200cخواهم", "ශ්\u200dරී", "\u0600١٢", "Öl-Filter №\u00a05", "濾清器", "e\u0301"} {
+		o := goodOffer("X-1")
+		o.Name = name
+		if found := o.Validate(); len(found) > 0 {
+			t.Errorf("%q: %v", name, found)
+		}
 	}
 }
 

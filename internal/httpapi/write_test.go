@@ -122,7 +122,7 @@ func TestThingsAreWrittenUnderTheirETag(t *testing.T) {
 				t.Errorf("GET has the tag %s, PUT %s", tag, same.header.Get("ETag"))
 			}
 
-			renamed := change(t, first.body, func(thing map[string]any) { thing[list.name] = "Renamed'; DROP TABLE offers; -- \u2028\"\\ %s" })
+			renamed := change(t, first.body, func(thing map[string]any) { thing[list.name] = "Renamed'; DROP TABLE offers; -- \u200d\"\\ %s" })
 			if p := problem(t, c.do(http.MethodPut, target, renamed)); p.Type != ProblemTypePreconditionRequired || !strings.Contains(p.Detail, "If-None-Match: *") {
 				t.Errorf("without a precondition: %+v", p)
 			}

@@ -86,6 +86,9 @@ func noText(text string) (at int, detail string) {
 		if r < ' ' && !strings.ContainsRune("\t\n\r", r) || r == 0x7f {
 			return at, fmt.Sprintf("holds the control character %U; take it out", r)
 		}
+		if catalog.Unseen(r) && (at > 0 || r != '\uFEFF') { // a byte order mark
+			return at, fmt.Sprintf("holds the invisible character %U; take it out", r)
+		}
 	}
 	return 0, ""
 }

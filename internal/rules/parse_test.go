@@ -24,7 +24,7 @@ const good = `- id: a-rule
 `
 
 func TestParseAcceptsAGoodRule(t *testing.T) {
-	s, err := Parse(map[string]string{"a.yaml": "# comment\n" + good + "# trailing\n", "empty.yaml": "# nothing yet\n"})
+	s, err := Parse(map[string]string{"a.yaml": "# comment\n" + good + "# trailing\n", "empty.yaml": "\uFEFF# nothing yet\n"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -66,6 +66,7 @@ func TestParseRefuses(t *testing.T) {
 		{"a bracket too many", "!= carburetor.flange", `!= "a")`, "a.yaml:2:37: not an expression: ) does not belong here; take it out, or write the operator that is missing: &&, ||, !, ==, !=, in"},
 		{"not UTF-8", "quantity: 1", "quantity: \xff1", "a.yaml:5:13: the byte 0xFF is not UTF-8; save the file as UTF-8"},
 		{"a control character", "quantity: 1", "quantity: 1\x01", "a.yaml:5:14: holds the control character U+0001; take it out"},
+		{"turned text", "quantity: 1", "quantity: \u202E1", "a.yaml:5:13: holds the invisible character U+202E; take it out"},
 		{"an unknown optional", "!= carburetor.flange", `!= "square_bore" && vehicle.intake.stud_length_in > 1`, `a.yaml:2:51: vehicle.intake.stud_length_in may be unknown: test has(vehicle.intake.stud_length_in) first, in when or before && or in ?:`},
 		{"has of what is always known", "!= carburetor.flange", `!= "square_bore" && has(vehicle.year)`, `a.yaml:2:55: vehicle.year is always known: has() is for optional facts`},
 		{"an object as value", "!= carburetor.flange", `!= "square_bore" && vehicle.intake == vehicle.intake`, `a.yaml:2:66: == compares numbers, texts and true or false, not an object`},
