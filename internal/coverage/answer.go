@@ -146,7 +146,7 @@ func gapOf(g *kit.Gap) Gap {
 		out.From, out.To = g.From.String(), g.To.String()
 	}
 	for i := range g.Tests {
-		out.Wanted = append(out.Wanted, Wanted{g.Tests[i].Attr, g.Tests[i].Wanted()})
+		out.Wanted = append(out.Wanted, Wanted{g.Tests[i].Attr, g.Tests[i].Rounded()})
 	}
 	slices.Sort(out.SKUs)
 	return out

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -133,5 +134,40 @@ func TestVehiclesOfEqualFactsShareTheWork(t *testing.T) {
 	a := report(t, s, coverage.Question{Basis: kit.OnSale}, 1)
 	if kits := 20 * len(s.Catalog.Carburetors()); a.Vehicles != 20 || a.Classes != 5 || a.SharingFactor != 4 || a.Verdicts.All.Kits != kits || a.Resolved*4 != kits {
 		t.Errorf("%d vehicles in %d groups, factor %g, %d kits for %d", a.Vehicles, a.Classes, a.SharingFactor, a.Resolved, a.Verdicts.All.Kits)
+	}
+}
+
+// A gap says its limit as the kits do that it keeps incomplete, so that both are looked for alike.
+func TestGapsSayWhatKitsSay(t *testing.T) {
+	s := kittest.Demo(t)
+	p := some(s, 3, 5)
+	reasons := map[string][]string{}
+	for _, v := range p.vehicles {
+		for _, c := range p.carburetors {
+			k, err := kit.Resolve(t.Context(), s.WithPlenty(), &kit.Request{Vehicle: v, CarburetorSKU: c, Preferences: kit.Preferences{Levels: []kit.Level{kit.Required}}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, m := range k.Missing {
+				reasons[m.Need] = append(reasons[m.Need], m.Reason)
+			}
+		}
+	}
+	limits := 0
+	for _, g := range report(t, s, p.question(kit.OnSale), 1).Gaps {
+		for _, w := range g.Wanted {
+			if !strings.HasPrefix(w.Wanted, "at least ") || g.Cause != kit.NothingMatches {
+				continue
+			}
+			limits++
+			words, _ := catalog.Says(w.Attribute, w.Wanted)
+			_, words, _ = strings.Cut(words, " ") // without the verb, which is said once
+			if !slices.ContainsFunc(reasons[g.Need], func(reason string) bool { return strings.Contains(reason, words) }) {
+				t.Errorf("no kit lacks %s that is %s: %q", g.Need, words, reasons[g.Need])
+			}
+		}
+	}
+	if limits == 0 {
+		t.Error("no gap has a limit")
 	}
 }

@@ -33,14 +33,14 @@ func (j *job) whyNothing(d *demand) string {
 		}
 		return fmt.Sprintf("Every %s that fits is discontinued.", title(d.spec))
 	}
-	return fmt.Sprintf("No %s in the catalogue %s.", title(d.spec), says(set, (*rules.Test).Rounded))
+	return fmt.Sprintf("No %s in the catalogue %s.", title(d.spec), says(set))
 }
 
 // says is what a part does that passes tests: "withstands at least 14 psi".
-func says(tests []rules.Test, wanted func(*rules.Test) string) string {
+func says(tests []rules.Test) string {
 	asked := make([][2]string, len(tests))
 	for i := range tests {
-		asked[i] = [2]string{tests[i].Attr, wanted(&tests[i])}
+		asked[i] = [2]string{tests[i].Attr, tests[i].Rounded()}
 	}
 	return catalog.SaysAll(asked)
 }
@@ -268,7 +268,7 @@ func (j *job) alsoAsked(need string) string {
 	if len(tests) == 0 {
 		return ""
 	}
-	return " and " + says(tests, (*rules.Test).Rounded)
+	return " and " + says(tests)
 }
 
 // leverGap keeps the kit from buying a geometry lever for a cable of unknown travel: each

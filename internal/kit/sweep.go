@@ -105,15 +105,15 @@ type Gap struct {
 	SKUs     []string     // of ShortOfStock and Discontinued
 }
 
-// Wanted is the same text for gaps that the same part would close: "fuel filter that
-// withstands at least 14 psi".
+// Wanted is the same text for gaps that the same part would close, with limits rounded as in
+// the reason of a kit: "fuel filter that withstands at least 14 psi".
 func (g *Gap) Wanted() string {
 	text := strings.ReplaceAll(string(g.Kind), "_", " ")
 	if g.From.Family != "" {
 		text += " from " + g.From.Words() + " to " + g.To.Words()
 	}
 	if len(g.Tests) > 0 {
-		text += " that " + says(g.Tests, (*rules.Test).Wanted)
+		text += " that " + says(g.Tests)
 	}
 	return text
 }

@@ -19,9 +19,9 @@ func Visible(text string) string {
 		switch {
 		case ' ' <= r && r <= '~': // nearly all there is; the tables below are slow
 			b.WriteByte(byte(r))
-		case r == '\n' || r == '\t' || r == '\u200c' || r == '\u200d':
+		case r == '\n' || r == '\t':
 			b.WriteRune(r)
-		case unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp):
+		case unicode.IsControl(r) || catalog.Unseen(r):
 			fmt.Fprintf(&b, "[U+%04X]", r)
 		default:
 			b.WriteRune(r) // an invalid byte comes out as U+FFFD
