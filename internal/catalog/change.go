@@ -97,7 +97,8 @@ const (
 )
 
 // ImportRequest asks for a bulk change. Actor is who asks; an IdempotencyKey, when
-// given, makes a repeat by the same actor return the first answer, unless that was rejected.
+// given, makes a repeat by the same actor return the first answer, unless that was rejected;
+// a dry run does not use it up.
 type ImportRequest struct {
 	Actor          string
 	Kind           string

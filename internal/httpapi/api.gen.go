@@ -1157,7 +1157,7 @@ type CreateImportParams struct {
 	// DryRun Check the file and count what would change, and change nothing.
 	DryRun *DryRun `form:"dry_run,omitempty" json:"dry_run,omitempty"`
 
-	// IdempotencyKey A text of the caller's choice that names this request: when it comes again with the same content, the first answer is given and nothing is done; with another it is refused. A request that was refused, such as an import with a wrong row, does not use up its key. Keys of different callers do not meet.
+	// IdempotencyKey A text of the caller's choice that names this request: when it comes again with the same content, the first answer is given and nothing is done; with another it is refused. A request that was refused, such as an import with a wrong row, and a dry run do not use up the key. Keys of different callers do not meet.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 }
 
@@ -1193,7 +1193,7 @@ type ListKitsParams struct {
 
 // SaveKitParams defines parameters for SaveKit.
 type SaveKitParams struct {
-	// IdempotencyKey A text of the caller's choice that names this request: when it comes again with the same content, the first answer is given and nothing is done; with another it is refused. A request that was refused, such as an import with a wrong row, does not use up its key. Keys of different callers do not meet.
+	// IdempotencyKey A text of the caller's choice that names this request: when it comes again with the same content, the first answer is given and nothing is done; with another it is refused. A request that was refused, such as an import with a wrong row, and a dry run do not use up the key. Keys of different callers do not meet.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 }
 

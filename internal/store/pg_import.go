@@ -92,12 +92,13 @@ func checkRequest(req catalog.ImportRequest) error {
 	return nil
 }
 
-// beginImport takes the idempotency key. Where another import with the key is at work,
-// it waits for that to end. fresh is false when the key was used: id is that import's.
+// beginImport takes the idempotency key, which a dry run leaves to the run that it is for.
+// Where another import with the key is at work, it waits for that to end. fresh is false when
+// the key was used: id is that import's.
 func beginImport(ctx context.Context, tx pgx.Tx, req catalog.ImportRequest) (id string, fresh bool, err error) {
 	id = randomID()
 	var key *string
-	if req.IdempotencyKey != "" {
+	if req.IdempotencyKey != "" && !req.DryRun {
 		key = &req.IdempotencyKey
 	}
 	tag, err := tx.Exec(ctx, `INSERT INTO imports (id, actor, kind, mode, dry_run, idempotency_key) VALUES ($1, $2, $3, $4, $5, $6)
@@ -116,7 +117,7 @@ func repeated(ctx context.Context, tx pgx.Tx, id string, req catalog.ImportReque
 		return catalog.Import{}, err
 	}
 	done, err := findImport(ctx, tx, id)
-	if err == nil && (!bytes.Equal(first, sum) || done.Kind != req.Kind || done.Mode != req.Mode || done.DryRun != req.DryRun) {
+	if err == nil && (!bytes.Equal(first, sum) || done.Kind != req.Kind || done.Mode != req.Mode || done.DryRun) { // earlier versions let a dry run take a key
 		err = catalog.ErrKeyReused
 	}
 	done.Repeated = true

@@ -242,15 +242,26 @@ func TestAnIdempotencyKeyReturnsTheFirstAnswer(t *testing.T) {
 	if _, err := w.Import(ctx, req, body(78)); !errors.Is(err, catalog.ErrKeyReused) {
 		t.Errorf("another file with the same key: %v", err)
 	}
-	dry := req
+	dry := req // of which nothing is left to repeat
 	dry.DryRun = true
-	if _, err := w.Import(ctx, dry, body(77)); !errors.Is(err, catalog.ErrKeyReused) {
-		t.Errorf("another question with the same key: %v", err)
+	for _, n := range []int{77, 78} {
+		if done, err := w.Import(ctx, dry, body(n)); err != nil || done.State != "checked" || done.Repeated || done.Changed != int64(n-77) {
+			t.Errorf("%+v, %v", done, err)
+		}
 	}
 	elsewhere := req
 	elsewhere.Actor = "someone else"
 	if done, err := w.Import(ctx, elsewhere, body(79)); err != nil || done.Repeated {
 		t.Errorf("the same key of another caller: %+v, %v", done, err)
+	}
+
+	// A file can be tried under its own name.
+	req.IdempotencyKey, dry.IdempotencyKey = "eve", "eve"
+	if done, err := w.Import(ctx, dry, body(80)); err != nil || done.State != "checked" || done.Changed != 1 {
+		t.Errorf("%+v, %v", done, err)
+	}
+	if done, err := w.Import(ctx, req, body(80)); err != nil || done.State != "applied" || done.Repeated {
+		t.Errorf("%+v, %v", done, err)
 	}
 
 	// A refused file gives its key back: mended, it comes under the same name.
