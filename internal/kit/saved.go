@@ -179,9 +179,6 @@ func (sv *Saved) Read() (*Request, *Kit, error) {
 	if err := json.Unmarshal(sv.Kit, k); err != nil {
 		return nil, nil, fmt.Errorf("kit %s: %w", sv.Code, err)
 	}
-	if t := &k.Totals; t.Optional.Currency == "" { // saved before kits had it
-		t.Optional = units.Money{AmountMinor: t.All.AmountMinor - t.Required.AmountMinor - t.Recommended.AmountMinor, Currency: t.All.Currency}
-	}
 	return req, k, nil
 }
 

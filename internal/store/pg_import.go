@@ -117,7 +117,7 @@ func repeated(ctx context.Context, tx pgx.Tx, id string, req catalog.ImportReque
 		return catalog.Import{}, err
 	}
 	done, err := findImport(ctx, tx, id)
-	if err == nil && (!bytes.Equal(first, sum) || done.Kind != req.Kind || done.Mode != req.Mode || done.DryRun) { // earlier versions let a dry run take a key
+	if err == nil && (!bytes.Equal(first, sum) || done.Kind != req.Kind || done.Mode != req.Mode) {
 		err = catalog.ErrKeyReused
 	}
 	done.Repeated = true

@@ -1,7 +1,11 @@
 package store_test
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
+	"errors"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -98,6 +102,74 @@ func TestMigrationsGoUpFromEveryVersionAndKeepTheCatalogue(t *testing.T) {
 		if got := schema(t, pool); strings.Contains(got, "catalogue") {
 			t.Errorf("after going down there is still\n%s", got)
 		}
+	}
+}
+
+// Kits of versions that did not know optional totals and proven alternatives read as the
+// contract has them; those that have both stay byte for byte.
+func TestMigrationsMendSavedKits(t *testing.T) {
+	ctx := t.Context()
+	dsn := storetest.Bare(t)
+	if _, err := provider(t, dsn).UpTo(ctx, 8); err != nil {
+		t.Fatal(err)
+	}
+	pool := storetest.Pool(t, dsn)
+	s, err := kit.Open(seed(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	req := &kit.Request{VehicleID: s.Catalog.Vehicles()[0].ID, CarburetorSKU: s.Catalog.Carburetors()[0].SKU, Preferences: kit.Preferences{Levels: []kit.Level{kit.Required, kit.Recommended, kit.Optional}}}
+	k, err := kit.Resolve(ctx, s, req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(k.Alternatives) < 2 || k.Totals.Optional.AmountMinor == 0 {
+		t.Fatalf("totals %+v, %d alternatives", k.Totals, len(k.Alternatives))
+	}
+	kits := &store.Kits{Pool: pool}
+	save := func(old bool) (before *kit.Saved) {
+		before, err := kits.Save(ctx, kit.Once{Actor: "test"}, func(context.Context) (*kit.Saved, error) {
+			saved, err := kit.NewSaved(req, k, "test")
+			if err != nil || !old {
+				return saved, err
+			}
+			var answer map[string]any
+			if err := json.Unmarshal(saved.Kit, &answer); err != nil {
+				return nil, err
+			}
+			delete(answer["totals"].(map[string]any), "optional")
+			for _, a := range answer["alternatives"].([]any) {
+				delete(a.(map[string]any), "optimal")
+			}
+			saved.Kit, err = json.Marshal(answer)
+			return saved, err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return before
+	}
+	today, earlier := save(false), save(true)
+	if err := store.Migrate(ctx, dsn); err != nil {
+		t.Fatal(err)
+	}
+	if again, err := kits.Find(ctx, today.Code); err != nil || !bytes.Equal(again.Kit, today.Kit) {
+		t.Errorf("a kit of today is changed: %v", err)
+	}
+	mended, err := kits.Find(ctx, earlier.Code)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got, want any
+	for i := range k.Alternatives {
+		k.Alternatives[i].Optimal = false // not known any more
+	}
+	answer, err := json.Marshal(k)
+	if err := errors.Join(err, json.Unmarshal(mended.Kit, &got), json.Unmarshal(answer, &want)); err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("got %s\nwant %s", mended.Kit, answer)
 	}
 }
 
