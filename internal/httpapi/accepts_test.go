@@ -138,6 +138,7 @@ func drawText(t *rapid.T, text string) string {
 
 // Keywords of schemas, those that the contract does not use among them.
 func TestEveryKeywordIsHeeded(t *testing.T) {
+	contract() // makes the formats known
 	accepted := 0
 	values := []string{"null", "true", "0", "1", "2.5", "3", "100", "1e400", `""`, `"a"`, `"ab"`, `"abcd"`, `"\u0061"`, `"3/8"`, `"2026-11-25"`, "[]", "[1]", "[1,1]", `["a","a"]`, "[1,2,3]", "{}",
 		`{"a":1}`, `{"a":1,"b":2}`, `{"\u0061":1}`, `{"a":1,"a":1}`, `{"a":"x"}`, `{"a":{"a":{"a":{}}}}`, `{"b":2}`, `{"a":1}x`, `{"a":1} {}`, ""}

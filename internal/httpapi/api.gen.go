@@ -695,6 +695,9 @@ type RuleEdit struct {
 	Text *RuleText `json:"text,omitempty"`
 }
 
+// RuleFinding Something odd about a rule that is right by itself.
+type RuleFinding = kit.Finding
+
 // RuleHistoryEntry A published change of a rule; a text is left out where there was no rule, or is none.
 type RuleHistoryEntry = rules.HistoryEntry
 

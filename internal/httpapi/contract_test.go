@@ -121,7 +121,7 @@ var goTypes = func() map[string]reflect.Type {
 		kit.Because{}, kit.Line{}, kit.LineStock{}, kit.Missing{}, kit.Severity(""), kit.Nearest{}, kit.Check{}, kit.Outcome(""), kit.SI{},
 		kit.Limit{}, kit.PathStep{}, kit.PortUse{}, kit.StackItem{}, kit.Setting{}, kit.Tool{}, kit.Caution{}, kit.Question{}, kit.Totals{},
 		kit.Alternative{}, kit.LineChange{}, kit.Proof{}, kit.Sizing{}, kit.Band{}, kit.CurvePoint{}, kit.SizedCarburetor{},
-		kit.Trial{}, kit.TrialGroup{}, kit.TrialKind(""), kit.TrialExample{}, kit.TrialKit{}, kit.TrialKitNeed{}, kit.TrialKitLine{},
+		kit.Trial{}, kit.TrialGroup{}, kit.TrialKind(""), kit.TrialExample{}, kit.TrialKit{}, kit.TrialKitNeed{}, kit.TrialKitLine{}, kit.Finding{},
 		rules.Change{}, rules.Revision{}, rules.HistoryEntry{},
 		kit.Saved{}, kit.SavedSummary{}, kit.SavedStatus(""), kit.Mark{}, kit.MarkKind(""), kit.Patch{}, kit.Event{}, kit.EventKind(""), kit.Change{}, kit.ChangeKind(""),
 	} {

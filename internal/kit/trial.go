@@ -65,6 +65,7 @@ type Trial struct {
 	Resolved int          `json:"resolved"`        // kits worked out, for before or after
 	Changed  int          `json:"pairs_changed"`
 	Groups   []TrialGroup `json:"groups"`
+	Findings []Finding    `json:"findings"` // of Lint, in the rules that are changed or beside them
 }
 
 // TrialGroup is the pairs whose kits change in one way.
@@ -172,6 +173,10 @@ func Try(ctx context.Context, before *Snapshot, after *rules.Set, q TrialQuery) 
 			out.Groups = append(out.Groups, *g)
 		}
 	}
+	odd := after.LintRules(func(r *rules.Rule) bool {
+		return slices.ContainsFunc(t.is.Rules(), func(is *rules.Rule) bool { return is.ID == r.ID })
+	}, before.Catalog.Carburetors())
+	out.Findings = ruleFindings(&odd)
 	return out, nil
 }
 

@@ -82,6 +82,37 @@ func bruteForce(t testing.TB, before map[pair]*kit.Kit, after *kit.Snapshot, veh
 	return changed, kinds
 }
 
+// A trial of kits cannot tell a rule that no vehicle of the catalogue needs from one that none
+// ever will; what is odd in rules that are not changed is another's.
+func TestTrialTellsWhatIsOddInChangedRules(t *testing.T) {
+	t.Parallel()
+	s := demoSnapshot(t)
+	never := with(`when: "true"`, `when: vehicle.fuel.pump == "electric" && vehicle.fuel.pump == "mechanical"`)
+	s = kit.NewSnapshot(s.Catalog, edited(t, s, map[string]func(string) string{"shop-fender-cover": never}))
+	after := edited(t, s, map[string]func(string) string{
+		"fuel-filter": never,
+		"air-second-gasket": func(string) string {
+			return strings.Replace(ruleNamed(s, "air-gasket").Text, "air-gasket", "air-second-gasket", 1)
+		},
+		"fuel-clamps": with("two clamps", "always two clamps"),
+	})
+	trial, err := kit.Try(t.Context(), s, after, kit.TrialQuery{Vehicles: s.Catalog.Vehicles()[:1], Carburetors: s.Catalog.Carburetors()[:1]})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var found []string
+	for _, f := range trial.Findings {
+		if !f.Sure {
+			t.Errorf("not decided: %+v", f)
+		}
+		found = append(found, f.Rule+": "+f.Text)
+	}
+	want := []string{"fuel-filter: rule fuel-filter can never fire: ", "air-second-gasket: rule air-second-gasket says the same as rule air-gasket at "}
+	if !slices.EqualFunc(found, want, strings.HasPrefix) {
+		t.Errorf("got %q, want %q", found, want)
+	}
+}
+
 func TestTrialEqualsResolvingEveryPair(t *testing.T) {
 	t.Parallel()
 	s := demoSnapshot(t)

@@ -29,8 +29,24 @@ const maxCases = 50_000
 // Lint looks at the rules as they would be used with a catalogue: facts of a carburetor
 // are those of one of its carburetors, all others may be anything.
 func (s *Set) Lint(carburetors []*catalog.Carburetor, forms func(catalog.Kind) []*catalog.Form) Lint {
+	out := s.LintRules(func(*Rule) bool { return true }, carburetors)
+	s.lintForms(&out, carburetors, forms)
+	return out
+}
+
+// LintRules is Lint of some rules beside all others, without the forms, which take long where
+// there are many.
+func (s *Set) LintRules(some func(*Rule) bool, carburetors []*catalog.Carburetor) Lint {
 	var out Lint
 	for i, r := range s.rules {
+		for _, other := range s.rules[:i] {
+			if (some(r) || some(other)) && r.duplicates(other) {
+				out.Duplicates = append(out.Duplicates, [2]*Rule{other, r})
+			}
+		}
+		if !some(r) {
+			continue
+		}
 		fired := false
 		sure := s.explore([]*Rule{r}, carburetors, nil, func(fr *frame) bool {
 			for each := range r.rounds(fr) {
@@ -45,12 +61,12 @@ func (s *Set) Lint(carburetors []*catalog.Carburetor, forms func(catalog.Kind) [
 		default:
 			out.UndecidedRules = append(out.UndecidedRules, r)
 		}
-		for _, other := range s.rules[:i] {
-			if r.duplicates(other) {
-				out.Duplicates = append(out.Duplicates, [2]*Rule{other, r})
-			}
-		}
 	}
+	return out
+}
+
+// lintForms adds the forms that no rule can choose.
+func (s *Set) lintForms(out *Lint, carburetors []*catalog.Carburetor, forms func(catalog.Kind) []*catalog.Form) {
 	byKind := map[catalog.Kind][][]*Rule{}
 	for _, need := range s.Needs() {
 		var of []*Rule
@@ -77,7 +93,6 @@ func (s *Set) Lint(carburetors []*catalog.Carburetor, forms func(catalog.Kind) [
 			}
 		}
 	}
-	return out
 }
 
 // fires reports whether a rule fires in the case that a frame stands for, for an element
