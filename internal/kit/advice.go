@@ -174,8 +174,9 @@ func (j *job) cautions(checks []Check) []Caution {
 		}
 	}
 	for i := range j.fired {
-		if c := j.fired[i].Caution; c != nil {
-			add(Caution{c.ID, c.Text, c.Source})
+		f := &j.fired[i]
+		if d := find(j.demands, f.Rule.Need, f.Each); f.Caution != nil && (d == nil || d.status != NotNeeded) {
+			add(Caution{f.Caution.ID, f.Caution.Text, f.Caution.Source})
 		}
 	}
 	for i := range checks {

@@ -44,11 +44,31 @@ func (j *job) groups(ctx context.Context, a aim) []group {
 			j.gap(d, NothingMatches, "")
 		}
 	}
+	if j.dropFeed() {
+		return j.groups(ctx, a)
+	}
 	j.findElsewhere(out, a)
 	if g := j.fuelGroup(ctx, a); len(g.options) > 0 {
 		out = append(out, g)
 	}
 	return j.addStack(ctx, out, a)
+}
+
+// dropFeed takes off what would feed a choke that is not made electric after all, and reports
+// whether there was any.
+func (j *job) dropFeed() bool {
+	conversion := j.role("choke.conversion")
+	if conversion == nil || conversion.asked("to") != string(catalog.ChokeElectric) || conversion.status != NotThere && !conversion.status.leftOut() {
+		return false
+	}
+	dropped := false
+	for _, need := range []string{"choke.feed_wire", "choke.ground_wire", "choke.relay"} {
+		if d := j.role(need); d != nil && d.status != NotNeeded && !d.status.leftOut() {
+			d.status, d.quantity, dropped = NotNeeded, 0, true
+			j.gaps = slices.DeleteFunc(j.gaps, func(g gap) bool { return g.demand == d })
+		}
+	}
+	return dropped
 }
 
 // again is the group of a demand that was found under another aim before, when the two

@@ -12,6 +12,7 @@ import (
 
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 )
 
 // The owner may decline what the swap requires; the answer does not call that complete, and
@@ -195,6 +196,57 @@ func TestChokeIsAdvisedOnAsItEndsUp(t *testing.T) {
 			if fed := slices.ContainsFunc(k.Checks, func(check kit.Check) bool { return check.ID == id }); fed != c.fed {
 				t.Errorf("%s: check %s is there: %v", c.name, id, fed)
 			}
+		}
+	}
+}
+
+// Wire is bought for a choke that is made electric, not for one that stays divorced, be the
+// conversion declined, not on sale or in conflict with the rest; nor is its feed cautioned about.
+func TestOnlyAConvertedChokeIsFed(t *testing.T) {
+	unsold, clashing := kittest.Data(t), kittest.Data(t)
+	for _, p := range unsold.Parts {
+		p.Discontinued = p.Discontinued || p.Kind == "choke_conversion"
+	}
+	for _, p := range clashing.Parts {
+		if p.Kind == "choke_conversion" {
+			for _, gasket := range clashing.Parts {
+				if gasket.Kind == "base_gasket" {
+					p.Conflicts = append(p.Conflicts, gasket.SKU)
+				}
+			}
+		}
+	}
+	request := func(change func(r *kit.Request)) *kit.Request {
+		r := &kit.Request{Vehicle: usual(), CarburetorSKU: "QYC-2B55", OnHand: []kit.OnHand{{Need: "choke.ground_wire"}}}
+		change(r)
+		return r
+	}
+	asked := request(func(*kit.Request) {})
+	for _, c := range []struct {
+		name       string
+		s          *kit.Snapshot
+		r          *kit.Request
+		conversion kit.Status
+		fed        bool
+	}{
+		{"bought", demoSnapshot(t), asked, kit.Filled, true},
+		{"the owner's", demoSnapshot(t), request(func(r *kit.Request) { r.OnHand = append(r.OnHand, kit.OnHand{Need: "choke.conversion"}) }), kit.OnTheShelf, true},
+		{"declined", demoSnapshot(t), request(func(r *kit.Request) { r.Preferences.Declined = []string{"choke.conversion"} }), kit.Declined, false},
+		{"not on sale", kittest.Open(t, unsold), asked, kit.NotThere, false},
+		{"in conflict", kittest.Open(t, clashing), asked, kit.NotThere, false},
+	} {
+		k := mustResolve(t, c.s, c.r)
+		wantStatus(t, k, "choke.conversion", c.conversion)
+		for _, id := range []string{"choke.feed_wire", "choke.ground_wire"} {
+			if _, there := need(k, id); there != c.fed {
+				t.Errorf("%s: %s is there: %v", c.name, id, there)
+			}
+		}
+		if wire := slices.ContainsFunc(k.Lines, func(l kit.Line) bool { return strings.HasPrefix(l.Name, "Choke feed wire") }); wire != c.fed {
+			t.Errorf("%s: feed wire is bought: %v", c.name, wire)
+		}
+		if told := slices.ContainsFunc(k.Cautions, func(o kit.Caution) bool { return o.ID == "choke.feed" }); told != c.fed {
+			t.Errorf("%s: the feed is cautioned about: %v", c.name, told)
 		}
 	}
 }
