@@ -33,8 +33,8 @@ const (
 // longIn is longer than any stud, in inches.
 const longIn = 1000
 
-// roundingIn lets a stack that fits to the limit fit in spite of binary fractions.
-const roundingIn = 1e-9
+// RoundingIn lets a stack that fits to the limit fit in spite of binary fractions.
+const RoundingIn = 1e-9
 
 // usualStud is the nominal diameter reckoned with when that of the vehicle's studs
 // is not known. Common practice, no source.
@@ -335,7 +335,7 @@ func (s *StackSearch) run(lowProfile bool) lowestStack {
 			clampedIn, mostClampedIn = clampedIn+heightIn, mostClampedIn+mostIn
 		}
 	}
-	if s.fits(lowestIn) && clampedIn <= s.mostIn+roundingIn {
+	if s.fits(lowestIn) && clampedIn <= s.mostIn+RoundingIn {
 		s.chooseSpecial(0, s.plan(given, clampedIn, mostClampedIn))
 	}
 	return lowestStack{totalIn: lowestIn, clampedIn: clampedIn}
@@ -353,7 +353,7 @@ func (s *StackSearch) gap(l lowestStack) *Gap {
 }
 
 func (s *StackSearch) fits(totalIn float64) bool {
-	return totalIn+HoodMarginIn <= s.q.HoodClearanceIn+roundingIn
+	return totalIn+HoodMarginIn <= s.q.HoodClearanceIn+RoundingIn
 }
 
 // heights are the least and the most height in a list.
@@ -413,9 +413,9 @@ func Figures(v *catalog.Vehicle, c *catalog.Carburetor, adapters []*catalog.Form
 	}
 	f.HoodMarginIn = v.Intake.HoodClearanceIn - f.TallestIn
 	f.BareHoodMarginIn = v.Intake.HoodClearanceIn - lowIn - c.HeightIn
-	if f.AirStudNeededIn > f.BareHoodMarginIn+roundingIn {
+	if f.AirStudNeededIn > f.BareHoodMarginIn+RoundingIn {
 		f.AirStudNeededIn = max(wingNutIn, min(f.BareHoodMarginIn-HoodMarginIn, nominalCleanerGasketIn+nominalLowProfileIn+wingNutIn))
 	}
-	f.StudsSuffice = v.Intake.StudLengthIn != nil && *v.Intake.StudLengthIn+roundingIn >= f.StudNeededIn
+	f.StudsSuffice = v.Intake.StudLengthIn != nil && *v.Intake.StudLengthIn+RoundingIn >= f.StudNeededIn
 	return f
 }

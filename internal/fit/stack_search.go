@@ -32,7 +32,7 @@ type atLeast struct {
 // with those prices for what it takes too much is no more than its cost, whatever the prices,
 // since a stack that fits takes too much of nothing (a Lagrangean bound).
 func (s *StackSearch) plan(given place, clampedIn, mostClampedIn float64) place {
-	studs := mostClampedIn > s.ownIn+roundingIn
+	studs := mostClampedIn > s.ownIn+RoundingIn
 	s.steps = s.steps[:0]
 	for turn := range 4 {
 		for _, slot := range s.slots {
@@ -67,7 +67,7 @@ func (s *StackSearch) plan(given place, clampedIn, mostClampedIn float64) place 
 		}
 		shared = shared || step.most > 1
 	}
-	own := s.ownIn+roundingIn >= clampedIn
+	own := s.ownIn+RoundingIn >= clampedIn
 	s.hood, s.clamp = 0, 0
 	s.hood = dearest(func(price, cost float64) (float64, float64) {
 		least, heightIn, _ := s.relaxed(cost, price, 0, own)
@@ -79,7 +79,7 @@ func (s *StackSearch) plan(given place, clampedIn, mostClampedIn float64) place 
 			return least + s.hood*heightIn, heldIn + given.clampedIn
 		})
 	}
-	s.loose = 0.25 + (s.hood+s.clamp)*10*roundingIn
+	s.loose = 0.25 + (s.hood+s.clamp)*10*RoundingIn
 
 	at := given
 	at.worth = s.hood*(given.totalIn+HoodMarginIn-s.q.HoodClearanceIn) + s.clamp*given.clampedIn
@@ -168,7 +168,7 @@ func (s *StackSearch) relaxed(cost, hood, clamp float64, own bool) (least, heigh
 // either side of it are worth the same.
 func dearest(choose func(price, cost float64) (least, tooMuchIn float64)) float64 {
 	high, highIn := choose(0, 1)
-	if highIn <= roundingIn {
+	if highIn <= RoundingIn {
 		return 0
 	}
 	low, lowIn := choose(1, 0)
@@ -227,7 +227,7 @@ func (p *place) choose(layer int, was atLeast, c *rankedCandidate, cost int64) {
 // stands reports whether a stack fits under the hood and can be held down, at least, and costs
 // no more than those found do.
 func (s *StackSearch) stands(p *place, mostCost int64) bool {
-	return s.fits(p.totalIn) && p.clampedIn <= p.heldIn+roundingIn && p.cost <= mostCost && p.worth-s.loose <= float64(mostCost)
+	return s.fits(p.totalIn) && p.clampedIn <= p.heldIn+RoundingIn && p.cost <= mostCost && p.worth-s.loose <= float64(mostCost)
 }
 
 // looksAtOnce is how many steps a search takes before it asks again whether to stop.
@@ -286,7 +286,7 @@ func (s *StackSearch) walk(k int, at place) {
 		step := &s.steps[k]
 		chosen := at.chosen&(1<<step.layer) != 0
 		if step.layer == studLayer {
-			own := at.clampedIn <= s.ownIn+roundingIn
+			own := at.clampedIn <= s.ownIn+RoundingIn
 			if own && chosen {
 				return // nobody needs these studs
 			}

@@ -308,7 +308,7 @@ func TestStoppedStackSearch(t *testing.T) {
 	for looks := range 10 {
 		s := new(StackSearch)
 		early, gap := s.Stack(deadline.After(t.Context(), looks), &q)
-		if gap != nil || early[0].MarginIn < HoodMarginIn-roundingIn || early[0].Cost < all[0].Cost || !s.Cut() && early[0].Cost != all[0].Cost {
+		if gap != nil || early[0].MarginIn < HoodMarginIn-RoundingIn || early[0].Cost < all[0].Cost || !s.Cut() && early[0].Cost != all[0].Cost {
 			t.Errorf("after %d looks %d for %q, gap %v; all in all %d for %q", looks, early[0].Cost, layerText(&early[0]), gap, all[0].Cost, layerText(&all[0]))
 		}
 		if s.Cut() {

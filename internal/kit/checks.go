@@ -442,7 +442,7 @@ func (wr *writer) stackChecks(out []Check, v *catalog.Vehicle, sel *selection, f
 		Source:  "arithmetic; half an inch for engine movement is " + commonPractice,
 		Text:    wr.Sayf("The stack stands %.2f in high and leaves %.2f in under the hood.", total, margin),
 	})
-	height.Outcome = height.Limit.outcome(total, Fail)
+	height.Outcome = height.Limit.outcome(total-fit.RoundingIn, Fail)
 	studs := wr.withSI(Check{
 		ID: "stack.stud_length", Unit: "in", Limit: wr.atLeast(studNeeded),
 		Formula: "clamped height + washer + nut height + one diameter",
@@ -464,7 +464,7 @@ func (wr *writer) stackChecks(out []Check, v *catalog.Vehicle, sel *selection, f
 		studs.Text = wr.Sayf("The length of the vehicle's studs is unknown; %.2f in are needed.", studNeeded)
 	}
 	if studs.Outcome == "" {
-		studs.Outcome = studs.Limit.outcome(studs.Value+1e-9, Fail)
+		studs.Outcome = studs.Limit.outcome(studs.Value+fit.RoundingIn, Fail)
 	}
 	if text != "" {
 		height.Text = text

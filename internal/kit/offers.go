@@ -45,7 +45,7 @@ func (j *job) fits(d *demand, f *catalog.Form) bool {
 // reaches reports whether a form is long enough where a demand is of studs and no stack says
 // how long they must be: those that may be needed are.
 func (j *job) reaches(d *demand, f *catalog.Form) bool {
-	return d.need != studsNeed || j.stackGap == nil || f.LengthIn >= j.figures.StudNeededIn-1e-9
+	return d.need != studsNeed || j.stackGap == nil || f.LengthIn >= j.figures.StudNeededIn-fit.RoundingIn
 }
 
 // meters reports whether a form meters as a demand wants it, if that is of metering sets.

@@ -502,3 +502,35 @@ func TestHoseWithoutAPortMattersAsMuchAsWithOne(t *testing.T) {
 		t.Error("no kit lacks a port for cruise control alone")
 	}
 }
+
+// A stack that fits to the last digit of the clearance passes the check of its height too.
+func TestStackThatJustFitsPassesItsCheck(t *testing.T) {
+	s := demoSnapshot(t)
+	stacks := 0
+	carburetors := s.Catalog.Carburetors()
+	for i, v := range s.Catalog.Vehicles() {
+		for n := i % 6; n < len(carburetors); n += 6 {
+			c := carburetors[n]
+			k := swap(t, v, c.SKU)
+			if len(k.Stack) == 0 {
+				continue
+			}
+			total := 0.0
+			for _, item := range k.Stack {
+				total += item.HeightIn
+			}
+			low := *v
+			low.Intake.HoodClearanceIn = math.Round((total+0.5)*1e4) / 1e4
+			if k = swap(t, &low, c.SKU); len(k.Stack) == 0 {
+				continue
+			}
+			stacks++
+			if height := check(t, k, "stack.height"); height.Outcome != kit.Pass {
+				t.Errorf("%s on %s: %s, %v in under %v in: %s", c.SKU, v.ID, height.Outcome, height.Value, low.Intake.HoodClearanceIn, height.Text)
+			}
+		}
+	}
+	if stacks < 100 {
+		t.Errorf("only %d stacks", stacks)
+	}
+}
