@@ -361,7 +361,7 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 
 	// A regulator is set below the limit, nearer only where the float valve is fed by that.
 	setPSI := c.MaxFuelPSI - regulatorMarginPSI
-	fed := max(minDeliveredPSI, f.needleSeatPSI) + total
+	fed := max(f.LeastPressurePSI, f.needleSeatPSI) + total
 	if fed = math.Ceil(fed*10) / 10; fed <= highestPSI {
 		setPSI = max(setPSI, fed)
 	}
@@ -374,10 +374,10 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 	}
 	delivered := pressure - total
 	inlet := wr.withSI(Check{
-		ID: "fuel.delivered_pressure", Value: round(delivered, 2), Unit: "psi", Limit: wr.between(minDeliveredPSI, c.MaxFuelPSI),
+		ID: "fuel.delivered_pressure", Value: round(delivered, 2), Unit: "psi", Limit: wr.between(f.LeastPressurePSI, c.MaxFuelPSI),
 		Formula: "min(pump_pressure_psi, outlet_psi when regulated) - line_loss_psi",
 		Inputs:  wr.inputs(Inputs{{"pump_pressure_psi", pumpPSI}, {"line_loss_psi", total}}),
-		Source:  "the carburetor's stated limit; 3 psi at the inlet is " + commonPractice,
+		Source:  "the carburetor's stated limit; 3 psi at the inlet, less under a limit below 3.5 psi, is " + commonPractice,
 		Text:    wr.Sayf("About %.1f psi reaches the inlet at full demand; the carburetor takes up to %g psi.", max(0, delivered), c.MaxFuelPSI),
 	})
 	inlet.Outcome = inlet.Limit.outcome(delivered, Warn)

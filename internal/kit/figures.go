@@ -70,6 +70,7 @@ func compute(s *Snapshot, v *catalog.Vehicle, c *catalog.Carburetor) (*figures, 
 	f.FuelDemandGPH = w.take(calc.FuelGPH(f.fuelLbPerH, calc.PetrolDensityKgM3))
 	f.lineBoreIn = lineBoreIn(v.Fuel)
 	f.lineLossPSI = w.take(lineLossPSI(f.FuelDemandGPH, f.lineBoreIn, v.Fuel.RunLengthIn))
+	f.LeastPressurePSI = min(minDeliveredPSI, c.MaxFuelPSI-regulatorMarginPSI)
 	f.DeliveredPressurePSI = v.Fuel.PressurePSI - f.lineLossPSI
 	inletPSI := max(0, min(f.DeliveredPressurePSI, c.MaxFuelPSI))
 	f.FloatValveGPH = w.take(calc.NeedleSeatGPH(c.NeedleSeatIn, inletPSI, calc.SharpOrificeCd, calc.PetrolDensityKgM3))

@@ -11,6 +11,7 @@ import (
 	"onetrip/internal/calc"
 	"onetrip/internal/catalog"
 	"onetrip/internal/kit"
+	"onetrip/internal/kit/kittest"
 	"onetrip/internal/units"
 )
 
@@ -532,5 +533,34 @@ func TestStackThatJustFitsPassesItsCheck(t *testing.T) {
 	}
 	if stacks < 100 {
 		t.Errorf("only %d stacks", stacks)
+	}
+}
+
+// A float valve that holds little wants less than 3 psi at the inlet: a pump that gives so much
+// is left in peace, one that gives more gets a regulator made for so little.
+func TestTradeLowPressureCarburetor(t *testing.T) {
+	data := kittest.Data(t)
+	for _, c := range data.Carburetors {
+		c.MaxFuelPSI = 2.5
+	}
+	regulator := partOf(t, data, "REZ-2A43") // from 1 psi on
+	low := *regulator.Form
+	low.Attributes = slices.Clone(low.Attributes)
+	for i := range low.Attributes {
+		if low.Attributes[i].Name == "outlet_max_psi" {
+			low.Attributes[i].Value = catalog.Value{Num: 2.25}
+		}
+	}
+	regulator.Form = &low
+	s := kittest.Open(t, data)
+	for _, psi := range []float64{2.4, 5} {
+		k := mustResolve(t, s, &kit.Request{CarburetorSKU: usualCarburetor, Vehicle: usual(func(v *catalog.Vehicle) { v.Fuel.PressurePSI, v.Engine.DisplacementIn3 = psi, 250 })})
+		wantNoNeed(t, k, "fuel.pump")
+		if c := check(t, k, "fuel.delivered_pressure"); c.Outcome != kit.Pass || c.Value > 2.5 || *c.Limit.AtLeast > *c.Limit.AtMost {
+			t.Errorf("%v psi: %s, %v psi delivered of %v to %v", psi, c.Outcome, c.Value, *c.Limit.AtLeast, *c.Limit.AtMost)
+		}
+		if n, there := need(k, "fuel.pressure_regulator"); there != (psi > 2.5) || there && !slices.Equal(n.Lines, []string{regulator.SKU}) {
+			t.Errorf("%v psi: regulator %+v", psi, n)
+		}
 	}
 }

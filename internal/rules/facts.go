@@ -41,6 +41,7 @@ type Calc struct {
 	FuelDemandGPH        float64 `json:"fuel_demand_gph"`
 	FloatValveGPH        float64 `json:"float_valve_gph"`
 	FloatValvePSI        float64 `json:"float_valve_psi"`        // that the float valve passes the demand at, before line, fittings and filter
+	LeastPressurePSI     float64 `json:"least_pressure_psi"`     // wanted at the inlet: 3, or half a psi less than the carburetor takes
 	DeliveredPressurePSI float64 `json:"delivered_pressure_psi"` // at demand, through the vehicle's line size
 	PumpFlowKnown        bool    `json:"pump_flow_known"`
 	PumpFlowShort        bool    `json:"pump_flow_short"`

@@ -104,7 +104,7 @@ func seedFacts() []*Facts {
 		v.Transmission.Downshift = catalog.DownshiftNone
 		c.Barrels, c.Choke.Kind = 4, catalog.ChokeManual
 		c.Inlet.End, _ = catalog.ParseEnd("inverted_flare 5/8-18 female")
-		*f.Calc = Calc{AirDemandCFM: 368, SizeVerdict: "suits", FuelDemandGPH: 20, FloatValveGPH: 30, DeliveredPressurePSI: 5.5,
+		*f.Calc = Calc{AirDemandCFM: 368, SizeVerdict: "suits", FuelDemandGPH: 20, FloatValveGPH: 30, LeastPressurePSI: 3, DeliveredPressurePSI: 5.5,
 			HoodMarginIn: 1, BareHoodMarginIn: 3, StudsSuffice: true, ThrottleTravelIn: 1.6, CableTravelOK: true}
 		change(v, c, f.Calc)
 		list = append(list, f)
