@@ -42,6 +42,11 @@ type class struct {
 	tied   []int32     // grades of the forms with tied parts
 }
 
+// pipeThread reports whether the class has an end with pipe thread.
+func (c *class) pipeThread() bool {
+	return len(c.forms) > 0 && slices.ContainsFunc(c.forms[0].Ends, func(e catalog.End) bool { return e.Family == catalog.NPT })
+}
+
 // A gradedRow is a row with the grades of its parts, and apart those parts that rules may
 // accept when they refuse all before them: the others need no look until one is accepted.
 type gradedRow struct {

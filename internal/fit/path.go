@@ -27,6 +27,7 @@ type PathQuery struct {
 	From, To      catalog.End
 	RunLengthIn   float64
 	NeedRegulator bool
+	NoPipeThread  bool // among the ends of the parts
 	Network       *Network
 	Accepts       func(Role, *catalog.Form) bool
 	StandIns      [Roles]*catalog.Part

@@ -62,7 +62,7 @@ type networkPart struct {
 // it is not nil.
 func (s *PathSearch) choose(role Role, of int32, standIn *catalog.Part) int32 {
 	c := choice{role: role, class: of, standIn: standIn}
-	if of >= 0 {
+	if of >= 0 && !(s.q.NoPipeThread && s.q.Network.classes[of].pipeThread()) {
 		class := &s.q.Network.classes[of]
 		c.rows, c.looked = class.rows, lendZero(&s.looked, len(class.rows))
 		for i := 0; i < len(c.rows) && !c.sold; i++ {

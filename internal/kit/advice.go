@@ -175,7 +175,7 @@ func (j *job) cautions(checks []Check) []Caution {
 	}
 	for i := range j.fired {
 		f := &j.fired[i]
-		if d := find(j.demands, f.Rule.Need, f.Each); f.Caution != nil && (d == nil || d.status != NotNeeded) {
+		if d := find(j.demands, f.Rule.Need, f.Each); f.Caution != nil && (d == nil || !d.idle()) {
 			add(Caution{f.Caution.ID, f.Caution.Text, f.Caution.Source})
 		}
 	}

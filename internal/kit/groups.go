@@ -20,6 +20,9 @@ var (
 // studsNeed is met by studs as long as the stack takes.
 const studsNeed = "mount.studs"
 
+// sealantNeed goes on pipe threads: there is none of it in a kit that makes no such joint.
+const sealantNeed = "shop.thread_sealant"
+
 // meteringNeed is met by jets and rods that suit the carburetor and the altitude.
 const meteringNeed = "tuning.metering_set"
 
@@ -39,6 +42,9 @@ func (j *job) groups(ctx context.Context, a aim) []group {
 			d.found, d.foundFor = g, a
 		}
 		if len(g.options) > 0 {
+			if d.need == sealantNeed && j.mayStayDry() {
+				g.options = append(slices.Clone(g.options), option{}) // see seal
+			}
 			out = append(out, g)
 		} else {
 			j.gap(d, NothingMatches, "")
@@ -190,6 +196,17 @@ func (j *job) fuelGroup(ctx context.Context, a aim) group {
 		}
 	}
 	j.unproven = j.unproven || j.paths.Cut()
+	// One without pipe threads may cost more, by less than the sealant.
+	if slices.ContainsFunc(paths, sealed) && j.mayStayDry() {
+		if j.dryPaths == nil {
+			q := j.pathQuery(j.fuelBroken)
+			q.NoPipeThread = true
+			j.dryPaths = fit.NewPathSearch(q)
+		}
+		dry := j.dryPaths.Paths(ctx, prices)
+		j.unproven = j.unproven || j.dryPaths.Cut()
+		paths = append(paths, slices.DeleteFunc(dry, func(o fit.PathOption) bool { return conflicting(o.Uses) != "" })...)
+	}
 	g.options = lend(&j.room.options, len(paths))[:0]
 	for i := range paths {
 		g.options = append(g.options, option{uses: paths[i].Uses, penalty: paths[i].Penalty, path: &paths[i]})
@@ -202,6 +219,22 @@ func (j *job) fuelGroup(ctx context.Context, a aim) group {
 		}
 	}
 	return g
+}
+
+// mayStayDry reports whether the fuel path alone says if sealant is needed: nothing
+// else that the job demands has pipe threads, nor has either end of the path.
+func (j *job) mayStayDry() bool {
+	return j.supply.Family != catalog.NPT && j.carburetor.Inlet.End.Family != catalog.NPT &&
+		!slices.ContainsFunc(j.demands, func(d *demand) bool { return slices.Contains(pipeNeeds, d.need) })
+}
+
+// pipeNeeds are met by parts with pipe threads, but for those of the fuel path. Of pumps only
+// some have them.
+var pipeNeeds = []string{"vacuum.nipples", "vacuum.pipe_plug", "fuel.pump"}
+
+// sealed reports whether a path has a joint of pipe threads.
+func sealed(o fit.PathOption) bool {
+	return slices.ContainsFunc(o.Steps, func(s fit.Step) bool { return s.From.Family == catalog.NPT || s.To.Family == catalog.NPT })
 }
 
 // conflicting is the need of a part that conflicts with another of the same option, ""

@@ -130,6 +130,13 @@ func (j *job) sortByKind(demands ...*demand) {
 // remaining is the quantity neither in the box nor on hand.
 func (d *demand) remaining() float64 { return max(0, d.quantity-d.boxed-d.owned) }
 
+// idle reports whether the kit chosen does without what is demanded, as it need not feed a
+// choke or seal a pipe thread.
+func (d *demand) idle() bool {
+	o := d.chosen
+	return d.status == NotNeeded || d.status == "" && o != nil && o.path == nil && o.stack == nil && len(o.uses) == 0
+}
+
 var (
 	levels     = []Level{Required, Recommended, Optional}
 	severities = []Severity{Blocking, Serious, Minor}

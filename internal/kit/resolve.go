@@ -36,6 +36,7 @@ type job struct {
 	savings  *fit.Savings  // of all sources of parts, under the aim
 	unproven bool          // the choice was made among fewer bundles or paths than there are
 	paths    *fit.PathSearch
+	dryPaths *fit.PathSearch // without pipe threads
 	stacks   *fit.StackSearch
 
 	chosen     bool // a kit is
@@ -108,6 +109,9 @@ func (j *job) release() {
 	j.room.release()
 	if j.paths != nil {
 		j.paths.Release()
+	}
+	if j.dryPaths != nil {
+		j.dryPaths.Release()
 	}
 	if j.stacks != nil {
 		j.stacks.Release()

@@ -113,7 +113,7 @@ type buy struct {
 }
 
 // A clash is a pair of parts that conflict. Of a required part that another option may bring,
-// it is that part twice: the option is chosen or not.
+// it is that part twice: the option is chosen or not. Of sealant left out it is none.
 type clash [2]*catalog.Part
 
 // ownedUnits is what is had of a part by SKU, in pieces or inches.
@@ -223,6 +223,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		p.Groups = append(p.Groups, pg)
 	}
 	j.require(p, sel, id)
+	seal(p, sel)
 	for n, part := range sel.parts {
 		for _, sku := range part.Conflicts {
 			other, err := j.s.Catalog.Part(sku)
@@ -329,6 +330,25 @@ func (j *job) require(p *pick.Problem, sel *selection, id func(*catalog.Part) in
 			}
 		}
 		p.Groups = append(p.Groups, own)
+	}
+}
+
+// seal lets a kit do without sealant, where that is an option, only along a fuel path without
+// pipe threads.
+func seal(p *pick.Problem, sel *selection) {
+	for g := range sel.groups {
+		none := len(sel.groups[g].options) - 1
+		if sel.groups[g].name != sealantNeed || sel.groups[g].options[none].uses != nil {
+			continue
+		}
+		for k := range sel.groups {
+			for o := range sel.groups[k].options {
+				if path := sel.groups[k].options[o].path; path != nil && sealed(*path) {
+					p.Conflicts = append(p.Conflicts, [2]pick.OptionRef{{Group: int32(g), Option: int32(none)}, {Group: int32(k), Option: int32(o)}})
+					sel.clashes = append(sel.clashes, clash{})
+				}
+			}
+		}
 	}
 }
 
