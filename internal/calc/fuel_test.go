@@ -209,3 +209,29 @@ func TestFuelRefusesNonsense(t *testing.T) {
 	_, err = LineLoss(rough)
 	refuses(t, err, "relative_roughness")
 }
+
+// Stoichiometric ratios by mass of blends on sale: E10 14.1, E85 9.8; Heywood, table D.4, for
+// petrol and ethanol alone. E85 weighs 0.78 to 0.79 kg/L (ASTM D5798 blends). All from memory.
+func TestBlendsAreThoseOnSale(t *testing.T) {
+	for _, c := range []struct{ percent, airFuel, density float64 }{
+		{0, 14.7, 740}, {10, 14.1, 745}, {85, 9.8, 785}, {100, 9, 794},
+	} {
+		b, err := BlendOf(c.percent)
+		if err != nil || math.Abs(b.StoichiometricAirFuel-c.airFuel) > 0.05 || math.Abs(b.DensityKgM3-c.density) > 1 {
+			t.Errorf("%v %%: %+v, %v; wanted %v:1 and %v kg/m³", c.percent, b, err, c.airFuel, c.density)
+		}
+		// Lambda is the same on the same jets, once they pass so much more: an outside check
+		// by the orifice equation alone.
+		petrol, blend := 1*math.Sqrt(PetrolDensityKgM3), b.Leaner*math.Sqrt(b.DensityKgM3)
+		if got, want := blend*b.StoichiometricAirFuel, petrol*StoichiometricPetrol; math.Abs(got/want-1) > 1e-12 {
+			t.Errorf("%v %%: jets %v times as large leave the mixture at %v", c.percent, b.Leaner, got/want)
+		}
+		if math.Abs(b.FullPowerAirFuel/b.StoichiometricAirFuel-12.5/14.7) > 1e-12 {
+			t.Errorf("%v %%: full power at %v", c.percent, b.FullPowerAirFuel)
+		}
+	}
+	for _, bad := range []float64{-1, 101, math.NaN()} {
+		_, err := BlendOf(bad)
+		refuses(t, err, "ethanol_percent")
+	}
+}

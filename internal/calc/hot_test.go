@@ -23,6 +23,7 @@ var hot = map[string]func() error{
 	"JetAreaScale":       func() error { _, err := JetAreaScale(0.86); return err },
 	"NearestPair":        func() error { _, err := NearestPair(hotJets, hotRods, 0.0023); return err },
 	"NearestPair/plain":  func() error { _, err := NearestPair(hotJets, nil, 0.0040); return err },
+	"BlendOf":            func() error { _, err := BlendOf(10); return err },
 	"FuelDemandLbPerH":   func() error { _, err := FuelDemandLbPerH(473, 1.225, 12.5); return err },
 	"LineLoss":           func() error { _, err := LineLoss(hotLine); return err },
 	"NeedleSeatPSI":      func() error { _, err := NeedleSeatPSI(0.11, 30, 0.62, 740); return err },

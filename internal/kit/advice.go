@@ -78,7 +78,7 @@ func (j *job) settings(sel *selection, checks []Check) []Setting {
 	if p := sel.part("tuning.metering_set"); p != nil {
 		if pair, ok := meteringPair(c, j.figures, p.Form); ok {
 			out = append(out, Setting{"main metering", j.writer.pairText(pair),
-				j.writer.Sayf("Nearest in set %s to the sea-level mixture at %.0f ft, %+.1f %%. Read the plugs after a run; a lean mixture burns valves.", p.SKU, j.vehicle.Site.AltitudeFt, pair.ResidualPercent)})
+				j.writer.Sayf("Nearest in set %s to the right mixture at %.0f ft, %+.1f %%. Read the plugs after a run; a lean mixture burns valves.", p.SKU, j.vehicle.Site.AltitudeFt, pair.ResidualPercent)})
 		}
 	}
 	for i := range checks {

@@ -180,25 +180,20 @@ func (wr *writer) altitudeChecks(out []Check, v *catalog.Vehicle, c *catalog.Car
 	}
 	mixture := Check{
 		ID: "altitude.mixture", Value: round(f.MixtureRichPercent, 1), Unit: "%", Limit: wr.between(-reJetPercent, reJetPercent),
-		Formula: "(1 / sqrt(density_ratio) - 1) * 100",
-		Inputs:  wr.inputs(Inputs{{"density_ratio", f.DensityRatio}}),
-		Source:  "Taylor, carburetor chapter; a change of 3 % worth a jet is " + commonPractice,
+		Formula: "(1 / sqrt(density_ratio) / ethanol_leans - 1) * 100",
+		Inputs:  wr.inputs(Inputs{{"density_ratio", f.DensityRatio}, {"ethanol_leans", f.ethanolLeans}}),
+		Source:  "Taylor, carburetor chapter; ethanol from densities and stoichiometric ratios, Heywood table D.4; jets as shipped for up to 10 % ethanol and a change of 3 % worth a jet are " + commonPractice,
 	}
 	if pair, ok := meteringPair(c, f, set); ok {
 		mixture.Value = round(pair.ResidualPercent, 1)
-		mixture.Formula = "(effective jet area chosen / (effective jet area as shipped * sqrt(density_ratio)) - 1) * 100"
-		mixture.Inputs = wr.inputs(Inputs{{"density_ratio", f.DensityRatio}, {"jet_in", pair.JetIn}, {"rod_in", pair.RodIn}, {"jet_as_shipped_in", c.Jets.MainIn}, {"rod_as_shipped_in", rodAsShipped(c)}})
+		mixture.Formula = "(effective jet area chosen / (effective jet area as shipped * sqrt(density_ratio) * ethanol_leans) - 1) * 100"
+		mixture.Inputs = wr.inputs(Inputs{{"density_ratio", f.DensityRatio}, {"ethanol_leans", f.ethanolLeans}, {"jet_in", pair.JetIn}, {"rod_in", pair.RodIn}, {"jet_as_shipped_in", c.Jets.MainIn}, {"rod_as_shipped_in", rodAsShipped(c)}})
 		mixture.Text = wr.Sayf("As shipped it would run %s here; %s leaves %+.1f %%.", wr.richness(f.MixtureRichPercent, "rich", "lean"), wr.pairText(pair), pair.ResidualPercent)
 		mixture.Outcome = mixture.Limit.outcome(pair.ResidualPercent, Warn)
 		return append(out, density, mixture)
 	}
 	mixture.Outcome = mixture.Limit.outcome(f.MixtureRichPercent, Warn)
-	if v.Fuel.EthanolPercent > petrolJetsEthanolPercent {
-		mixture.Outcome = Warn
-		mixture.Text = wr.Sayf("On petrol the jets as shipped would be %s than at sea level; for %g %% ethanol they are far too lean.", wr.richness(f.MixtureRichPercent, "richer", "leaner"), v.Fuel.EthanolPercent)
-		return append(out, density, mixture)
-	}
-	mixture.Text = wr.Sayf("With the jets as shipped the mixture is %s than at sea level.", wr.richness(f.MixtureRichPercent, "richer", "leaner"))
+	mixture.Text = wr.Sayf("With the jets as shipped the mixture is %s than it should be.", wr.richness(f.MixtureRichPercent, "richer", "leaner"))
 	return append(out, density, mixture)
 }
 
@@ -218,8 +213,8 @@ func rodAsShipped(c *catalog.Carburetor) float64 {
 	return *c.Jets.RodCruiseIn
 }
 
-// meteringPair is the jet and rod of a metering set that come nearest to the
-// sea-level mixture at the site.
+// meteringPair is the jet and rod of a metering set that come nearest to the right
+// mixture at the site, with its fuel.
 func meteringPair(c *catalog.Carburetor, f *figures, set *catalog.Form) (calc.MeteringPair, bool) {
 	if set == nil {
 		return calc.MeteringPair{}, false
@@ -290,10 +285,6 @@ func filterDropPSI(f *catalog.Form, flowGPH float64) float64 {
 	return f.Num("drop_psi_at_rated_flow") * share * share
 }
 
-// petrolJetsEthanolPercent is the share of ethanol up to which jets for petrol serve.
-// Common practice, no source.
-const petrolJetsEthanolPercent = 30
-
 // outletName is the input of a check that says what a regulator is set to.
 const outletName = "outlet_psi"
 
@@ -303,7 +294,7 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 	demand := Check{
 		ID: "fuel.demand", Outcome: Info, Value: round(f.FuelDemandGPH, 1), Unit: "gph",
 		Formula: "air_demand_cfm * air_density / air_fuel_ratio / fuel_density",
-		Inputs:  wr.inputs(Inputs{{"air_demand_cfm", f.AirDemandCFM}, {"air_density_kg_m3", calc.SeaLevelDensityKgM3}, {"air_fuel_ratio", f.airFuelRatio}, {"fuel_density_kg_m3", calc.PetrolDensityKgM3}, {"fuel_lb_per_h", f.fuelLbPerH}}),
+		Inputs:  wr.inputs(Inputs{{"air_demand_cfm", f.AirDemandCFM}, {"air_density_kg_m3", calc.SeaLevelDensityKgM3}, {"air_fuel_ratio", f.fuel.FullPowerAirFuel}, {"fuel_density_kg_m3", f.fuel.DensityKgM3}, {"fuel_lb_per_h", f.fuelLbPerH}}),
 		Source:  "conservation of mass at sea-level density; full power at 12.5:1 on petrol is " + commonPractice,
 		Text:    wr.Sayf("At redline and full throttle the engine burns %.1f gal/h.", f.FuelDemandGPH),
 	}
@@ -347,8 +338,8 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 		}
 	}
 	var w work
-	line := w.take(lineLossPSI(f.FuelDemandGPH, boreIn, v.Fuel.RunLengthIn))
-	minor := w.take(fittingLossPSI(f.FuelDemandGPH, boreIn, fittings))
+	line := w.take(lineLossPSI(f.FuelDemandGPH, boreIn, v.Fuel.RunLengthIn, f.fuel.DensityKgM3))
+	minor := w.take(fittingLossPSI(f.FuelDemandGPH, boreIn, fittings, f.fuel.DensityKgM3))
 	total := line + minor + drop
 	loss := wr.withSI(Check{
 		ID: "fuel.line_loss", Value: round(total, 3), Unit: "psi", Limit: wr.atMost(1),
@@ -390,7 +381,7 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 		inlet = wr.withSI(inlet)
 	}
 
-	valve := w.take(calc.NeedleSeatGPH(c.NeedleSeatIn, max(0, delivered), calc.SharpOrificeCd, calc.PetrolDensityKgM3))
+	valve := w.take(calc.NeedleSeatGPH(c.NeedleSeatIn, max(0, delivered), calc.SharpOrificeCd, f.fuel.DensityKgM3))
 	float := wr.withSI(Check{
 		ID: "fuel.float_valve", Value: round(valve, 1), Unit: "gph", Limit: wr.atLeast(round(f.FuelDemandGPH, 1)),
 		Formula: "Cd * seat_area * sqrt(2 * delivered_pressure / fuel_density)",
@@ -408,10 +399,10 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 // 0.9 to 1.5 for threaded elbows, less for unions; from memory.
 const fittingK = 0.9
 
-func fittingLossPSI(flowGPH, boreIn float64, fittings int) (float64, error) {
+func fittingLossPSI(flowGPH, boreIn float64, fittings int, densityKgM3 float64) (float64, error) {
 	bore := calc.InToM(boreIn)
 	velocity := calc.GPHToM3PerS(flowGPH) / (math.Pi / 4 * bore * bore)
-	pa, err := calc.MinorLossPa(fittingK*float64(fittings), calc.PetrolDensityKgM3, velocity)
+	pa, err := calc.MinorLossPa(fittingK*float64(fittings), densityKgM3, velocity)
 	return calc.PaToPSI(pa), err
 }
 

@@ -17,13 +17,8 @@ const (
 	regulatorMarginPSI   = 0.5   // that a regulator is set below the carburetor's limit
 	fuelLineWallIn       = 0.028 // wall of the steel line, to get its bore from its outside diameter
 	reJetPercent         = 3.0   // mixture error worth a jet change
+	asSoldEthanolPercent = 10.0  // that petrol may hold for which jets as shipped are right
 	fittingsAndFilterPSI = 0.3   // that these take before they are chosen
-
-	// Air-fuel ratios by mass at the chemically right mixture, from memory of
-	// Heywood, Internal Combustion Engine Fundamentals, table D.4: petrol 14.6 to
-	// 14.7, ethanol 9.0.
-	stoichPetrol  = 14.7
-	stoichEthanol = 9.0
 )
 
 // figures are all numbers that follow from vehicle and carburetor alone: those the
@@ -35,7 +30,9 @@ type figures struct {
 	bandLowCFM, bandHighCFM          float64
 	restatedCFM                      float64
 	air                              calc.Air
-	airFuelRatio, fuelLbPerH         float64
+	fuel                             calc.Blend
+	ethanolLeans                     float64 // times, beyond what the jets as shipped are for
+	fuelLbPerH                       float64
 	lineLossPSI                      float64
 	needleSeatPSI                    float64 // at which the float valve passes the demand
 	lineBoreIn                       float64
@@ -62,19 +59,27 @@ func compute(s *Snapshot, v *catalog.Vehicle, c *catalog.Carburetor) (*figures, 
 		return nil, err
 	}
 	f.DensityRatio = f.air.DensityRatio
-	f.MixtureRichPercent = (w.take(calc.MixtureEnrichment(f.DensityRatio)) - 1) * 100
-	f.JetAreaScale = w.take(calc.JetAreaScale(f.DensityRatio))
+	if f.fuel, err = calc.BlendOf(v.Fuel.EthanolPercent); err != nil {
+		return nil, err
+	}
+	jetsFor, err := calc.BlendOf(min(v.Fuel.EthanolPercent, asSoldEthanolPercent))
+	if err != nil {
+		return nil, err
+	}
+	f.EthanolLeanPercent = (f.fuel.Leaner - 1) * 100
+	f.ethanolLeans = f.fuel.Leaner / jetsFor.Leaner
+	f.MixtureRichPercent = (w.take(calc.MixtureEnrichment(f.DensityRatio))/f.ethanolLeans - 1) * 100
+	f.JetAreaScale = w.take(calc.JetAreaScale(f.DensityRatio)) * f.ethanolLeans
 
-	f.airFuelRatio = fullPowerAirFuelRatio(v.Fuel.EthanolPercent)
-	f.fuelLbPerH = w.take(calc.FuelDemandLbPerH(f.AirDemandCFM, calc.SeaLevelDensityKgM3, f.airFuelRatio))
-	f.FuelDemandGPH = w.take(calc.FuelGPH(f.fuelLbPerH, calc.PetrolDensityKgM3))
+	f.fuelLbPerH = w.take(calc.FuelDemandLbPerH(f.AirDemandCFM, calc.SeaLevelDensityKgM3, f.fuel.FullPowerAirFuel))
+	f.FuelDemandGPH = w.take(calc.FuelGPH(f.fuelLbPerH, f.fuel.DensityKgM3))
 	f.lineBoreIn = lineBoreIn(v.Fuel)
-	f.lineLossPSI = w.take(lineLossPSI(f.FuelDemandGPH, f.lineBoreIn, v.Fuel.RunLengthIn))
+	f.lineLossPSI = w.take(lineLossPSI(f.FuelDemandGPH, f.lineBoreIn, v.Fuel.RunLengthIn, f.fuel.DensityKgM3))
 	f.LeastPressurePSI = min(minDeliveredPSI, c.MaxFuelPSI-regulatorMarginPSI)
 	f.DeliveredPressurePSI = v.Fuel.PressurePSI - f.lineLossPSI
 	inletPSI := max(0, min(f.DeliveredPressurePSI, c.MaxFuelPSI))
-	f.FloatValveGPH = w.take(calc.NeedleSeatGPH(c.NeedleSeatIn, inletPSI, calc.SharpOrificeCd, calc.PetrolDensityKgM3))
-	f.needleSeatPSI = w.take(calc.NeedleSeatPSI(c.NeedleSeatIn, f.FuelDemandGPH, calc.SharpOrificeCd, calc.PetrolDensityKgM3))
+	f.FloatValveGPH = w.take(calc.NeedleSeatGPH(c.NeedleSeatIn, inletPSI, calc.SharpOrificeCd, f.fuel.DensityKgM3))
+	f.needleSeatPSI = w.take(calc.NeedleSeatPSI(c.NeedleSeatIn, f.FuelDemandGPH, calc.SharpOrificeCd, f.fuel.DensityKgM3))
 	f.FloatValvePSI = f.needleSeatPSI + f.lineLossPSI + fittingsAndFilterPSI
 	if v.Fuel.FreeFlowGPH != nil {
 		f.PumpFlowKnown = true
@@ -117,14 +122,6 @@ func engineSpeed(v *catalog.Vehicle) (volumetricEfficiency, redlineRPM float64) 
 	return volumetricEfficiency, redlineRPM
 }
 
-// fullPowerAirFuelRatio scales the full-power ratio of petrol by the stoichiometric
-// ratio of the blend, taken linear in the ethanol share.
-func fullPowerAirFuelRatio(ethanolPercent float64) float64 {
-	share := ethanolPercent / 100
-	stoich := stoichPetrol*(1-share) + stoichEthanol*share
-	return calc.FullPowerAirFuelRatio * stoich / stoichPetrol
-}
-
 // lineBoreIn is the inside diameter of the supply: a hose is named by its bore, a
 // tube by its outside diameter.
 func lineBoreIn(f catalog.Fuel) float64 {
@@ -134,10 +131,12 @@ func lineBoreIn(f catalog.Fuel) float64 {
 	return f.LineODIn.Inches() - 2*fuelLineWallIn
 }
 
-func lineLossPSI(flowGPH, boreIn, lengthIn float64) (float64, error) {
+// lineLossPSI takes the viscosity of petrol. Ethanol's is twice that, which adds some
+// hundredths of a psi in lines that are large enough.
+func lineLossPSI(flowGPH, boreIn, lengthIn, densityKgM3 float64) (float64, error) {
 	flow, err := calc.LineLoss(calc.Line{
 		FlowM3PerS: calc.GPHToM3PerS(flowGPH), InsideDiameterM: calc.InToM(boreIn), LengthM: calc.InToM(lengthIn),
-		DensityKgM3: calc.PetrolDensityKgM3, ViscosityPaS: calc.PetrolViscosityPaS, RoughnessM: calc.DrawnTubeRoughnessM,
+		DensityKgM3: densityKgM3, ViscosityPaS: calc.PetrolViscosityPaS, RoughnessM: calc.DrawnTubeRoughnessM,
 	})
 	return calc.PaToPSI(flow.LossPa), err
 }

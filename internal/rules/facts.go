@@ -35,7 +35,8 @@ type Calc struct {
 	DepressionInHg float64 `json:"depression_inhg"`
 	// altitude
 	DensityRatio       float64 `json:"density_ratio"`
-	MixtureRichPercent float64 `json:"mixture_rich_percent"` // how much richer than at sea level
+	EthanolLeanPercent float64 `json:"ethanol_lean_percent"` // how much leaner than petrol the fuel runs on the same jets
+	MixtureRichPercent float64 `json:"mixture_rich_percent"` // too rich on the jets as shipped, which are for sea level and up to 10 % ethanol
 	JetAreaScale       float64 `json:"jet_area_scale"`
 	// fuel
 	FuelDemandGPH        float64 `json:"fuel_demand_gph"`
