@@ -135,7 +135,7 @@ type PathSearch struct {
 	graded []verdicts           // by grade of the network
 	had    []networkPart        // of what is owned
 
-	// room for what the above refers to
+	// scratch for what the above refers to
 	choices  []choice
 	looked   []lookedAt
 	accepted []int32

@@ -14,7 +14,7 @@ import (
 // the cheapest: its labels carry the parts that may come again, and one label takes
 // another's place only where it costs no more whatever comes.
 
-// together is the room of this search.
+// together is the scratch of this search.
 type together struct {
 	classes []repeated // of fittings that may be in a path
 	at      []int32    // index + 1 in classes, by class of the network
@@ -396,7 +396,7 @@ func (s *PathSearch) findRepeated() {
 	note := func(class, choice int32, stage, slot int) {
 		at := &t.at[class]
 		if *at == 0 {
-			if len(t.classes) < cap(t.classes) { // with the room of the one there
+			if len(t.classes) < cap(t.classes) { // with the memory of the one there
 				t.classes = t.classes[:len(t.classes)+1]
 				last := &t.classes[len(t.classes)-1]
 				*last = repeated{bought: last.bought[:0], mixed: last.mixed[:0]}

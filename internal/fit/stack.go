@@ -106,14 +106,14 @@ type StackSearch struct {
 	found       []rawStack                // that without anything special first
 	alike       map[special]int           // index of found
 
-	// room for what stacks are made of
-	slotRoom []stackSlot
-	ranked   []rankedCandidate
-	byCost   []*rawStack
-	options  []StackOption
-	layers   []Layer
-	uses     []Use
-	chosen   []chosen
+	// scratch for what stacks are made of
+	slotScratch []stackSlot
+	ranked      []rankedCandidate
+	byCost      []*rawStack
+	options     []StackOption
+	layers      []Layer
+	uses        []Use
+	chosen      []chosen
 }
 
 var stackSearches = sync.Pool{New: func() any { return new(StackSearch) }}
@@ -129,7 +129,7 @@ func (s *StackSearch) Release() {
 	clear(s.alike)
 	emptied(&s.steps)
 	emptied(&s.found)
-	emptied(&s.slotRoom)
+	emptied(&s.slotScratch)
 	emptied(&s.ranked)
 	emptied(&s.byCost)
 	emptied(&s.options)
@@ -290,7 +290,7 @@ type stackSlot struct {
 
 // slotsOf lists the layers, lowest first.
 func (s *StackSearch) slotsOf(lowProfile bool) []stackSlot {
-	slots := lendZero(&s.slotRoom, len(stackLayers)+1)[:0]
+	slots := lendZero(&s.slotScratch, len(stackLayers)+1)[:0]
 	for i := range studLayer {
 		if i == neckAdapterLayer {
 			slots = append(slots, stackSlot{-1, "carburetor", s.q.CarburetorHeightIn})

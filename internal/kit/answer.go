@@ -102,7 +102,7 @@ func (j *job) lines(sel *selection) []Line {
 
 // serving are the needs that the parts of a selection serve; the list is good until the next.
 func (j *job) serving(sel *selection) []served {
-	serving := j.room.serving[:0]
+	serving := j.scratch.serving[:0]
 	for _, o := range sel.chosen {
 		for n := range o.uses {
 			u := &o.uses[n]
@@ -115,7 +115,7 @@ func (j *job) serving(sel *selection) []served {
 			}
 		}
 	}
-	j.room.serving = serving
+	j.scratch.serving = serving
 	return serving
 }
 
@@ -145,7 +145,7 @@ func (b *buy) holds(p *catalog.Part) bool {
 }
 
 // lineStock tells the stock of so many packs at a location; levels elsewhere are added to
-// room for those of all lines.
+// those of all lines.
 func lineStock(cat *catalog.Snapshot, o *catalog.Offer, packs, location int, elsewhere []catalog.StockLevel) (LineStock, []catalog.StockLevel) {
 	from := len(elsewhere)
 	l := LineStock{OnHand: cat.OnHand(o, location), LeadTimeDays: o.LeadTimeDays}
@@ -564,7 +564,7 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 	if name == "stock" && !j.allInStock(base) {
 		serving = j.serving(other)
 	}
-	changes := j.room.changes[:0]
+	changes := j.scratch.changes[:0]
 	for was, is := base.buys, other.buys; len(was)+len(is) > 0; { // both by SKU
 		order := 1
 		switch {
@@ -591,7 +591,7 @@ func (j *job) compare(name string, base, other *selection) Alternative {
 		}
 	}
 	a.Changes = append(make([]LineChange, 0, len(changes)), changes...)
-	j.room.changes = changes
+	j.scratch.changes = changes
 	return a
 }
 

@@ -43,26 +43,26 @@ type liveBundle struct {
 // the bundles that can be in an optimum, with the parts that these may bring, and the tied
 // parts that can.
 func (j *job) weigh(ctx context.Context, a aim) {
-	j.room.choice++
+	j.scratch.choice++
 	j.savings.Reset()
 	for i, h := range j.holdings {
 		j.held[i] = j.savings.Add(j.worth(h.Part, j.pieces(h.Part), a))
 	}
-	apart, live := j.room.apart[:0], j.room.live[:0]
+	apart, live := j.scratch.apart[:0], j.scratch.live[:0]
 	j.unproven = false
 	weigh := func(b *weighedBundle) {
-		known := &j.room.sources[b.Index()]
-		if known.choice == j.room.choice {
+		known := &j.scratch.sources[b.Index()]
+		if known.choice == j.scratch.choice {
 			return
 		}
-		known.choice, known.bit = j.room.choice, 0
-		if known.dead == j.room.job && known.deadFor == a.objective {
+		known.choice, known.bit = j.scratch.choice, 0
+		if known.dead == j.scratch.job && known.deadFor == a.objective {
 			return
 		}
 		saving, whatever := j.saving(b, a)
 		if saving < 0 {
 			if whatever && a.restock == nil {
-				known.dead, known.deadFor = j.room.job, a.objective
+				known.dead, known.deadFor = j.scratch.job, a.objective
 			}
 			return
 		}
@@ -86,7 +86,7 @@ func (j *job) weigh(ctx context.Context, a aim) {
 		live, j.unproven = live[:fewBundles], true
 	}
 	for _, l := range live {
-		known := &j.room.sources[l.Index()]
+		known := &j.scratch.sources[l.Index()]
 		known.bit = j.savings.Add(l.saving)
 		for i := range l.contents {
 			c := &l.contents[i]
@@ -106,7 +106,7 @@ func (j *job) weigh(ctx context.Context, a aim) {
 	if j.required = 0; required > 0 {
 		j.required = j.savings.Add(required)
 	}
-	j.room.apart, j.room.live = apart, live
+	j.scratch.apart, j.scratch.live = apart, live
 }
 
 // sources are where a part may come from beside its own packs: bundles that can save
@@ -127,7 +127,7 @@ func (j *job) sources(p *catalog.Part) uint64 {
 
 // bundleBit is the bit of a bundle among the sources, 0 when it cannot be in an optimum.
 func (j *job) bundleBit(b *catalog.Bundle) uint64 {
-	if known := &j.room.sources[b.Index()]; known.choice == j.room.choice {
+	if known := &j.scratch.sources[b.Index()]; known.choice == j.scratch.choice {
 		return known.bit
 	}
 	return 0
@@ -144,17 +144,17 @@ type asked struct {
 
 // ask finds what the job asks of peers.
 func (j *job) ask(p *peers) *asked {
-	q := &j.room.asked[p.index]
-	if q.job == j.room.job {
+	q := &j.scratch.asked[p.index]
+	if q.job == j.scratch.job {
 		return q
 	}
-	*q = asked{job: j.room.job, by: q.by[:0], any: q.any[:0], all: q.all[:0]}
-	for _, d := range j.room.byKind[p.form.Spec().Index()] {
+	*q = asked{job: j.scratch.job, by: q.by[:0], any: q.any[:0], all: q.all[:0]}
+	for _, d := range j.scratch.byKind[p.form.Spec().Index()] {
 		if d.status != "" {
 			continue
 		}
-		wants, ok := p.wants(d, j.room.wants[:0])
-		j.room.wants = wants
+		wants, ok := p.wants(d, j.scratch.wants[:0])
+		j.scratch.wants = wants
 		inPath := slices.Contains(pathNeeds, d.need)
 		switch {
 		case !ok || !j.meters(d, p.form):
@@ -223,7 +223,7 @@ func (j *job) saving(b *weighedBundle, a aim) (saving int64, whatever bool) {
 		return -1, true
 	}
 	saving = -a.bundle(j.s.Catalog, b.Bundle)
-	least := j.room.least[:0]
+	least := j.scratch.least[:0]
 	spare = saving
 	for i := range b.contents {
 		c := &b.contents[i]
@@ -234,7 +234,7 @@ func (j *job) saving(b *weighedBundle, a aim) (saving int64, whatever bool) {
 			saving, spare = saving+worth, spare+least[i]
 		}
 	}
-	j.room.least, whatever = least, true
+	j.scratch.least, whatever = least, true
 	for i := 0; i < len(least) && spare >= 0; i++ {
 		if c := &b.contents[i]; least[i] > 0 {
 			found, finish := j.instead(c, least[i], a)
@@ -349,7 +349,7 @@ func (j *job) taken(p *catalog.Part, demands iter.Seq[*demand]) (most int, mixed
 // switches are the bundles that can save money on some of the parts, the tied among them,
 // and what other needs may take of them.
 func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
-	out, seen := j.room.switches[:0], j.room.bundles[:0] // for one search at a time
+	out, seen := j.scratch.switches[:0], j.scratch.bundles[:0] // for one search at a time
 	for _, p := range parts {
 		if !real(p) {
 			continue
@@ -367,17 +367,17 @@ func (j *job) switches(parts []*catalog.Part, a aim) []fit.Switch {
 			}
 		}
 	}
-	for _, sw := range j.room.elsewhere {
+	for _, sw := range j.scratch.elsewhere {
 		if slices.Contains(parts, sw.Taken.Part) {
 			out = append(out, sw)
 		}
 	}
-	j.room.switches, j.room.bundles = out, seen
+	j.scratch.switches, j.scratch.bundles = out, seen
 	return out
 }
 
 func (j *job) bundleSwitch(b *catalog.Bundle, parts []*catalog.Part, a aim) fit.Switch {
-	sw := fit.Switch{Cost: a.bundle(j.s.Catalog, b), Saving: j.savings.Of(j.bundleBit(b)), Holds: lend(&j.room.holdings, len(b.Contents))[:0]}
+	sw := fit.Switch{Cost: a.bundle(j.s.Catalog, b), Saving: j.savings.Of(j.bundleBit(b)), Holds: lend(&j.scratch.holdings, len(b.Contents))[:0]}
 	for i, p := range b.Parts() {
 		if p.Discontinued {
 			continue
@@ -403,7 +403,7 @@ func (j *job) findHoldings() {
 		if p, err := j.s.Catalog.Part(sku); err == nil {
 			if j.holdings == nil {
 				n := len(j.carburetor.InBox) + len(j.request.OnHand)
-				j.holdings, j.held = lend(&j.room.holdings, n)[:0], lend(&j.room.held, n)[:0]
+				j.holdings, j.held = lend(&j.scratch.holdings, n)[:0], lend(&j.scratch.held, n)[:0]
 			}
 			j.holdings = append(j.holdings, fit.Holding{Part: p, Units: pieces * fit.PieceUnits(p)})
 			j.held = append(j.held, 0)

@@ -318,7 +318,7 @@ func (j *job) worthALook(a aim) worthwhile {
 
 // fewPieces reports whether the job can take no more than usualPieces of any kind.
 func (j *job) fewPieces() bool {
-	for _, demands := range j.room.byKind {
+	for _, demands := range j.scratch.byKind {
 		pieces, inPath := 0, 0
 		for _, d := range demands {
 			switch {

@@ -31,7 +31,7 @@ func requirers(cat *catalog.Snapshot) []*catalog.Part {
 // findElsewhere finds what the groups so far may take of the fuel path's parts, and what
 // other parts require of them.
 func (j *job) findElsewhere(groups []group, a aim) {
-	list, by := j.room.elsewhere[:0], 0
+	list, by := j.scratch.elsewhere[:0], 0
 	take := func(p *catalog.Part, units int) {
 		if slices.Contains(fuelKinds, p.Kind) && j.sharing(p, a) {
 			list = append(list, fit.Switch{Taken: fit.Holding{Part: p, Units: units}, By: by})
@@ -58,7 +58,7 @@ func (j *job) findElsewhere(groups []group, a aim) {
 			}
 		}
 	}
-	j.room.elsewhere = list
+	j.scratch.elsewhere = list
 }
 
 // sharing reports whether so many and so many more of a part may cost something else than
@@ -70,5 +70,5 @@ func (j *job) sharing(p *catalog.Part, a aim) bool {
 
 // takenElsewhere reports whether other needs than the fuel path may take a part.
 func (j *job) takenElsewhere(p *catalog.Part) bool {
-	return slices.ContainsFunc(j.room.elsewhere, func(sw fit.Switch) bool { return sw.Taken.Part == p })
+	return slices.ContainsFunc(j.scratch.elsewhere, func(sw fit.Switch) bool { return sw.Taken.Part == p })
 }

@@ -31,7 +31,7 @@ const meteringNeed = "tuning.metering_set"
 // noted as a gap of the job.
 func (j *job) groups(ctx context.Context, a aim) []group {
 	j.weigh(ctx, a)
-	out := lend(&j.room.choices, len(j.demands)+2)[:0]
+	out := lend(&j.scratch.choices, len(j.demands)+2)[:0]
 	for _, d := range j.demands {
 		if d.status != "" || slices.Contains(pathNeeds, d.need) || slices.Contains(stackNeeds, d.need) {
 			continue
@@ -85,7 +85,7 @@ func (j *job) dropFeed() bool {
 func (j *job) again(d *demand, a aim) (g group, ok bool) {
 	then, now := d.foundFor, a
 	then.finish, now.finish = "", ""
-	brought := slices.ContainsFunc(j.room.apart, func(p *catalog.Part) bool { return p.Spec() == d.spec })
+	brought := slices.ContainsFunc(j.scratch.apart, func(p *catalog.Part) bool { return p.Spec() == d.spec })
 	if d.found.options == nil || then != now || a.restock != nil || brought {
 		return group{}, false
 	}
@@ -96,7 +96,7 @@ func (j *job) again(d *demand, a aim) (g group, ok bool) {
 		return group{}, false
 	}
 	g = d.found
-	g.options = lend(&j.room.options, len(g.options))
+	g.options = lend(&j.scratch.options, len(g.options))
 	for i, o := range d.found.options {
 		o.penalty += is - was
 		g.options[i] = o
@@ -106,7 +106,7 @@ func (j *job) again(d *demand, a aim) (g group, ok bool) {
 
 // one is a list of one demand.
 func (j *job) one(d *demand) []*demand {
-	list := lend(&j.room.demandList, 1)
+	list := lend(&j.scratch.demandList, 1)
 	list[0] = d
 	return list
 }
@@ -150,7 +150,7 @@ const (
 // any real part, so that the kit names the fewest missing pieces and still lists
 // all the others.
 func (j *job) fuelGroup(ctx context.Context, a aim) group {
-	g := group{name: "fuel path", demands: lend(&j.room.demandList, len(pathNeeds))[:0]}
+	g := group{name: "fuel path", demands: lend(&j.scratch.demandList, len(pathNeeds))[:0]}
 	for _, need := range pathNeeds {
 		if d := j.role(need); d != nil {
 			g.demands = append(g.demands, d)
@@ -159,8 +159,8 @@ func (j *job) fuelGroup(ctx context.Context, a aim) group {
 	if len(g.demands) == 0 || slices.ContainsFunc(g.demands, func(d *demand) bool { return d.status == NotThere }) {
 		return group{} // the second time it is known that there is no path
 	}
-	apart := j.room.apart
-	for _, sw := range j.room.elsewhere {
+	apart := j.scratch.apart
+	for _, sw := range j.scratch.elsewhere {
 		if p := sw.Taken.Part; !p.Discontinued && !p.Tied() && !slices.Contains(apart, p) {
 			apart = append(apart[:len(apart):len(apart)], p)
 		}
@@ -207,7 +207,7 @@ func (j *job) fuelGroup(ctx context.Context, a aim) group {
 		j.unproven = j.unproven || j.dryPaths.Cut()
 		paths = append(paths, slices.DeleteFunc(dry, func(o fit.PathOption) bool { return conflicting(o.Uses) != "" })...)
 	}
-	g.options = lend(&j.room.options, len(paths))[:0]
+	g.options = lend(&j.scratch.options, len(paths))[:0]
 	for i := range paths {
 		g.options = append(g.options, option{uses: paths[i].Uses, penalty: paths[i].Penalty, path: &paths[i]})
 	}
@@ -314,7 +314,7 @@ func (j *job) regulated() bool {
 // in the way is a gap and each of the others is met by itself.
 func (j *job) addStack(ctx context.Context, out []group, a aim) []group {
 	if j.stackGap == nil {
-		g := group{name: "mounting stack", demands: lend(&j.room.demandList, len(stackNeeds))[:0]}
+		g := group{name: "mounting stack", demands: lend(&j.scratch.demandList, len(stackNeeds))[:0]}
 		for _, need := range stackNeeds {
 			if d := j.role(need); d != nil {
 				g.demands = append(g.demands, d)
@@ -334,7 +334,7 @@ func (j *job) addStack(ctx context.Context, out []group, a aim) []group {
 			}
 		}
 		if j.stackGap == nil {
-			g.options = lend(&j.room.options, len(stacks))[:0]
+			g.options = lend(&j.scratch.options, len(stacks))[:0]
 			for i := range stacks {
 				g.options = append(g.options, option{uses: stacks[i].Uses, penalty: stacks[i].Penalty, stack: &stacks[i]})
 			}

@@ -8,7 +8,7 @@
 // chosen is found in groups.go: offers.go for a demand by itself, layer.go for the mounting
 // stack, elsewhere.go for what the fuel path shares with the rest; bundles.go and
 // dominance.go leave out the bundles and parts that no kit can want. snapshot.go is what
-// jobs start from, room.go the memory they use.
+// jobs start from, scratch.go the memory they use.
 //
 // Many kits: sweep.go, with classes.go, share.go and rows.go; shortage.go and measure.go for
 // what to stock; trial.go, lint.go and explain.go for authors of rules. A kit afterwards:

@@ -118,7 +118,7 @@ func (l *layerCost) limits(c *climb, most int) {
 // stack may take one, highest first. A gasket is of the flange given, "" for what is none.
 // They may be most layers of it.
 func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.StackRole {
-	out, costs, climbs := j.room.layer[:0], j.room.costs[:0], j.room.climbs[:0]
+	out, costs, climbs := j.scratch.layer[:0], j.scratch.costs[:0], j.scratch.climbs[:0]
 	bucket, passed := j.find(d), d.equal
 	if flange != "" {
 		passed = 0
@@ -172,8 +172,8 @@ func (j *job) layer(d *demand, flange catalog.Flange, most int, a aim) fit.Stack
 			out = append(out, j.candidate(p, a))
 		}
 	})
-	j.room.layer, j.room.costs, j.room.climbs = out, costs, climbs
-	candidates := lend(&j.room.candidates, len(out))
+	j.scratch.layer, j.scratch.costs, j.scratch.climbs = out, costs, climbs
+	candidates := lend(&j.scratch.candidates, len(out))
 	copy(candidates, out)
 	return fit.StackRole{Asked: true, Candidates: candidates}
 }

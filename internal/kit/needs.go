@@ -96,7 +96,7 @@ func (d *demand) asked(attr string) string {
 // takers are the open demands that accept a form.
 func (j *job) takers(f *catalog.Form) iter.Seq[*demand] {
 	return func(yield func(*demand) bool) {
-		for _, d := range j.room.byKind[f.Spec().Index()] {
+		for _, d := range j.scratch.byKind[f.Spec().Index()] {
 			if d.status == "" && d.accepts(f) && !yield(d) {
 				return
 			}
@@ -122,7 +122,7 @@ func (j *job) raise(d *demand) {
 
 func (j *job) sortByKind(demands ...*demand) {
 	for _, d := range demands {
-		list := &j.room.byKind[d.spec.Index()]
+		list := &j.scratch.byKind[d.spec.Index()]
 		*list = append(*list, d)
 	}
 }
@@ -149,8 +149,8 @@ func (l Level) rank() int { return slices.Index(levels, l) }
 func (s Severity) rank() int { return slices.Index(severities, s) }
 
 // gather merges what the rules raised into demands, ordered by need and size. What the
-// kit keeps of them is not in the room.
-func gather(fired []rules.Fired, r *room) []*demand {
+// kit keeps of them is not in the scratch.
+func gather(fired []rules.Fired, r *scratch) []*demand {
 	r.verdicts.jobs++
 	demands := lend(&r.demands, len(fired))[:0]
 	var sorted [maxFired]int32 // by rule fired, its demand
@@ -209,7 +209,7 @@ func gather(fired []rules.Fired, r *room) []*demand {
 	return out
 }
 
-// maxFired is room for the rules that fire for a kit; more take memory of their own.
+// maxFired is how many rules may fire for a kit before they take memory of their own.
 const maxFired = 64
 
 func find(demands []*demand, need string, each int) *demand {

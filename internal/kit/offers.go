@@ -56,7 +56,7 @@ func (j *job) meters(d *demand, f *catalog.Form) bool {
 // forms are the physical forms that meet a demand.
 func (j *job) forms(d *demand) []*catalog.Form {
 	bucket := j.find(d)
-	out := lend(&j.room.forms, len(bucket.Forms))[:0]
+	out := lend(&j.scratch.forms, len(bucket.Forms))[:0]
 	for _, f := range bucket.Forms {
 		if j.fits(d, f) {
 			out = append(out, f)
@@ -119,7 +119,7 @@ func (j *job) shared(d *demand, f *catalog.Form) bool {
 
 // eachApart visits the parts apart that meet a demand, and those had already.
 func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
-	for _, p := range j.room.apart {
+	for _, p := range j.scratch.apart {
 		if p.Spec() == d.spec && j.fits(d, p.Form) {
 			visit(p)
 		}
@@ -130,7 +130,7 @@ func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
 		if twice || p.Spec() != d.spec || !j.fits(d, p.Form) {
 			continue
 		}
-		if !slices.Contains(j.room.apart, p) {
+		if !slices.Contains(j.scratch.apart, p) {
 			visit(p)
 		}
 	}
@@ -141,9 +141,9 @@ func (j *job) eachApart(d *demand, visit func(*catalog.Part)) {
 // a kit, so that only the cheapest of such is one.
 func (j *job) single(d *demand, a aim) group {
 	g := group{name: d.need, demands: j.one(d)}
-	found := rivalry{j: j, aim: a, bids: j.room.bids[:0]}
+	found := rivalry{j: j, aim: a, bids: j.scratch.bids[:0]}
 	found.demands[0], found.count = d, 1
-	for _, o := range j.room.byKind[d.spec.Index()] {
+	for _, o := range j.scratch.byKind[d.spec.Index()] {
 		if o != d && o.status == "" && !contradict(d, o) {
 			if found.count == maxRivals || o.byFit {
 				found.all = true // who takes how many is not known here
@@ -187,9 +187,9 @@ func (j *job) single(d *demand, a aim) group {
 		}
 	}
 	slices.SortFunc(found.bids, compareBids)
-	j.room.bids = found.bids
-	uses := lend(&j.room.uses, len(found.bids))
-	g.options = lend(&j.room.options, len(found.bids))
+	j.scratch.bids = found.bids
+	uses := lend(&j.scratch.uses, len(found.bids))
+	g.options = lend(&j.scratch.options, len(found.bids))
 	for i := range found.bids {
 		b := &found.bids[i]
 		uses[i] = fit.Use{Need: d.need, Part: b.Part, Units: b.units}

@@ -13,7 +13,7 @@ import (
 
 // A job is one request being worked on.
 type job struct {
-	room       *room
+	scratch    *scratch
 	s          *Snapshot
 	request    *Request
 	vehicle    *catalog.Vehicle
@@ -92,11 +92,11 @@ func (j *job) demand() error {
 		return err
 	}
 	var err error
-	if j.fired, err = j.s.Rules.EvaluateIn(&j.room.evaluation, j.facts()); err != nil {
+	if j.fired, err = j.s.Rules.EvaluateIn(&j.scratch.evaluation, j.facts()); err != nil {
 		return err
 	}
 	j.findHoldings()
-	j.demands = gather(j.fired, j.room)
+	j.demands = gather(j.fired, j.scratch)
 	j.sortByKind(j.demands...)
 	settle(j.demands, j.carburetor, j.request, j.levels)
 	j.leverGap()
@@ -106,7 +106,7 @@ func (j *job) demand() error {
 
 // release gives back the memory of searches that are over.
 func (j *job) release() {
-	j.room.release()
+	j.scratch.release()
 	if j.paths != nil {
 		j.paths.Release()
 	}
@@ -242,7 +242,7 @@ func (j *job) compute() error {
 
 // facts are what the rules see.
 func (j *job) facts() *rules.Facts {
-	facts := &j.room.facts
+	facts := &j.scratch.facts
 	*facts = rules.Facts{
 		Vehicle: j.vehicle, Carburetor: j.carburetor, Calc: &j.figures.Calc,
 		OnHand:      rules.OnHand{Needs: facts.OnHand.Needs[:0], SKUs: facts.OnHand.SKUs[:0]},

@@ -130,7 +130,7 @@ var pickLimits = pick.Limits{MaxNodes: 50_000}
 // choose builds the selection problem of a job under an aim and solves it. After the
 // deadline of ctx the choice is made among what was found, and not proven.
 func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
-	sel := &lend(&j.room.selections, 1)[0]
+	sel := &lend(&j.scratch.selections, 1)[0]
 	var offers []buy
 	for {
 		var p *pick.Problem
@@ -155,11 +155,11 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 	if j.unproven {
 		solution.Optimal, solution.LowerBound = false, 0
 	}
-	sel.chosen = lend(&j.room.chosen, len(sel.groups))
+	sel.chosen = lend(&j.scratch.chosen, len(sel.groups))
 	for g := range sel.groups {
 		sel.chosen[g] = &sel.groups[g].options[solution.Choice[g]]
 	}
-	sel.buys = lend(&j.room.buys, len(offers))[:0]
+	sel.buys = lend(&j.scratch.buys, len(offers))[:0]
 	for i, packs := range solution.Buy {
 		if packs > 0 {
 			b := offers[i]
@@ -195,30 +195,30 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 			uses += len(g.options[i].uses)
 		}
 	}
-	p := &j.room.problem
-	*p = pick.Problem{Groups: lend(&j.room.groups, len(sel.groups))[:0], Conflicts: p.Conflicts[:0], Free: p.Free[:0]}
-	optionRoom, demandRoom := lend(&j.room.pickOptions, options), lend(&j.room.amounts, uses)[:0]
-	sel.parts = lend(&j.room.parts, uses)[:0]
+	p := &j.scratch.problem
+	*p = pick.Problem{Groups: lend(&j.scratch.groups, len(sel.groups))[:0], Conflicts: p.Conflicts[:0], Free: p.Free[:0]}
+	optionScratch, demandScratch := lend(&j.scratch.pickOptions, options), lend(&j.scratch.amounts, uses)[:0]
+	sel.parts = lend(&j.scratch.parts, uses)[:0]
 	id := func(part *catalog.Part) int32 {
 		n, known := j.resource(sel, part)
 		if !known {
 			n = int32(len(sel.parts))
-			j.room.ids[part.Ordinal()] = n
+			j.scratch.ids[part.Ordinal()] = n
 			sel.parts = append(sel.parts, part)
 		}
 		return n
 	}
 	for _, g := range sel.groups {
-		pg := pick.Group{Name: g.name, Options: optionRoom[:len(g.options):len(g.options)]}
-		optionRoom = optionRoom[len(g.options):]
+		pg := pick.Group{Name: g.name, Options: optionScratch[:len(g.options):len(g.options)]}
+		optionScratch = optionScratch[len(g.options):]
 		for i, o := range g.options {
-			from := len(demandRoom)
+			from := len(demandScratch)
 			for _, u := range o.uses {
 				if real(u.Part) && u.Units > 0 {
-					demandRoom = append(demandRoom, pick.Amount{Resource: id(u.Part), Units: int32(u.Units)})
+					demandScratch = append(demandScratch, pick.Amount{Resource: id(u.Part), Units: int32(u.Units)})
 				}
 			}
-			pg.Options[i] = pick.Option{Penalty: o.penalty, Demands: demandRoom[from:len(demandRoom):len(demandRoom)]}
+			pg.Options[i] = pick.Option{Penalty: o.penalty, Demands: demandScratch[from:len(demandScratch):len(demandScratch)]}
 		}
 		p.Groups = append(p.Groups, pg)
 	}
@@ -234,7 +234,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 			if !used {
 				continue
 			}
-			refs := &j.room.refs
+			refs := &j.scratch.refs
 			refs[0], refs[1] = using(refs[0][:0], p, int32(n)), using(refs[1][:0], p, m)
 			for _, a := range refs[0] {
 				for _, b := range refs[1] {
@@ -248,24 +248,24 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 	}
 
 	most := len(sel.parts) + len(sel.parts)/4
-	offers := lend(&j.room.buys, most)[:0]
-	p.Items = lend(&j.room.items, most)[:0]
-	supplyRoom := lend(&j.room.amounts, len(sel.parts))
-	bundles := j.room.bundles[:0] // no search of paths is on now
+	offers := lend(&j.scratch.buys, most)[:0]
+	p.Items = lend(&j.scratch.items, most)[:0]
+	supplyScratch := lend(&j.scratch.amounts, len(sel.parts))
+	bundles := j.scratch.bundles[:0] // no search of paths is on now
 	item := func(b buy, supplies []pick.Amount, most int32) {
 		charge, above := sel.aim.once(j.s.Catalog, b.offer)
 		p.Items = append(p.Items, pick.Item{SKU: b.offer.SKU, Unit: packMinor(b.offer), Charge: charge, ChargeAbove: above, Supplies: supplies, Max: most})
 		offers = append(offers, b)
 	}
 	for n, part := range sel.parts {
-		supplyRoom[n] = pick.Amount{Resource: int32(n), Units: int32(fit.PackUnits(part))}
-		item(buy{offer: &part.Offer, part: part}, supplyRoom[n:n+1:n+1], 0)
+		supplyScratch[n] = pick.Amount{Resource: int32(n), Units: int32(fit.PackUnits(part))}
+		item(buy{offer: &part.Offer, part: part}, supplyScratch[n:n+1:n+1], 0)
 		for _, b := range part.Bundles() {
 			if slices.Contains(bundles, b) || j.bundleBit(b) == 0 {
 				continue
 			}
 			bundles = append(bundles, b)
-			supplies := lend(&j.room.amounts, len(b.Contents))[:0]
+			supplies := lend(&j.scratch.amounts, len(b.Contents))[:0]
 			for i, inside := range b.Parts() {
 				if m, wanted := j.resource(sel, inside); wanted && !inside.Discontinued {
 					supplies = append(supplies, pick.Amount{Resource: m, Units: int32(b.Contents[i].Quantity * fit.PieceUnits(inside))})
@@ -275,7 +275,7 @@ func (j *job) problem(sel *selection) (*pick.Problem, []buy) {
 		}
 	}
 
-	sel.free = lend(&j.room.owned, len(sel.parts))
+	sel.free = lend(&j.scratch.owned, len(sel.parts))
 	for i, h := range j.holdings {
 		switch n, ok := j.resource(sel, h.Part); {
 		case !ok:
@@ -396,7 +396,7 @@ func (j *job) asRequired(sku string) *catalog.Part {
 
 // resource finds the resource of a part in the problem being stated.
 func (j *job) resource(sel *selection, part *catalog.Part) (n int32, known bool) {
-	n = j.room.ids[part.Ordinal()]
+	n = j.scratch.ids[part.Ordinal()]
 	return n, int(n) < len(sel.parts) && sel.parts[n] == part
 }
 

@@ -59,7 +59,7 @@ type once struct {
 	err     error
 }
 
-// shareKey stands for a whole key, which would take more room than what is settled.
+// shareKey stands for a whole key, which would take more memory than what is settled.
 type shareKey = [sha256.Size]byte
 
 // mostSettled bounds the memory of a sweep: of what was settled, so much again may be
@@ -122,8 +122,8 @@ func (sh *sharing) settle(ctx context.Context, j *job) (*settled, error) {
 // out the same.
 func (sh *sharing) key(j *job) []byte {
 	v, c := j.vehicle, j.carburetor
-	b := j.room.key[:0]
-	defer func() { j.room.key = b }()
+	b := j.scratch.key[:0]
+	defer func() { j.scratch.key = b }()
 	text := func(s string) {
 		b = append(binary.AppendUvarint(b, uint64(len(s))), s...)
 	}

@@ -41,7 +41,7 @@ type SweepQuery struct {
 
 // SweepStats says how much a sweep did and how much it was spared. Pairs over Resolved
 // is the sharing factor of the vehicle classes, Resolved over Solved that of selections.
-// When not all of Resolved was yielded, or selections were forgotten for want of room,
+// When not all of Resolved was yielded, or selections were forgotten for want of memory,
 // Solved depends on how fast the workers were.
 type SweepStats struct {
 	Vehicles    int

@@ -189,7 +189,7 @@ func TestSweepIsTheSameWhenSharedSelectionsAreForgotten(t *testing.T) {
 	remembered := sweptKits(t, q)
 	defer kit.SetMostSettled(3)()
 	if forgetful := sweptKits(t, q); !reflect.DeepEqual(remembered, forgetful) {
-		t.Error("with room for three selections the result is another")
+		t.Error("with memory for three selections the result is another")
 	}
 }
 

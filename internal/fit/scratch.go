@@ -1,6 +1,6 @@
 package fit
 
-// emptied drops what a slice refers to and keeps its room.
+// emptied drops what a slice refers to and keeps its memory.
 func emptied[T any](s *[]T) {
 	clear(*s)
 	*s = (*s)[:0]
@@ -16,14 +16,14 @@ func lendZero[T any](pile *[]T, n int) []T {
 	return (*pile)[from : from+n : from+n]
 }
 
-// zeroed makes a slice of n zeros, in the room it has where that is enough.
+// zeroed makes a slice of n zeros, in the memory it has where that is enough.
 func zeroed[T any](s []T, n int) []T {
 	s = resize(s, n)
 	clear(s)
 	return s
 }
 
-// resize makes a slice n long, in the room it has where that is enough.
+// resize makes a slice n long, in the memory it has where that is enough.
 func resize[T any](s []T, n int) []T {
 	if cap(s) < n {
 		return make([]T, n)

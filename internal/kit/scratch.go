@@ -9,9 +9,9 @@ import (
 	"onetrip/internal/rules"
 )
 
-// room is memory that jobs use one after another: everything between request and
+// scratch is memory that jobs use one after another: everything between request and
 // answer that the answer does not keep.
-type room struct {
+type scratch struct {
 	demands     []demand
 	demandList  []*demand
 	rules       []*rules.Rule
@@ -50,7 +50,7 @@ type room struct {
 	evaluation  rules.Memory
 	key         []byte
 
-	job       int64           // number of the job that uses the room
+	job       int64           // number of the job that uses it
 	choice    int64           // number of the choice made
 	sources   []source        // by index of bundle; of no account when of another job or choice
 	apart     []*catalog.Part // that are tied or that bundles may bring, and worth a look
@@ -61,21 +61,21 @@ type room struct {
 	least     []int64
 }
 
-var rooms = sync.Pool{New: func() any { return &room{byKind: make([][]*demand, len(catalog.Kinds))} }}
+var scratches = sync.Pool{New: func() any { return &scratch{byKind: make([][]*demand, len(catalog.Kinds))} }}
 
-// enter takes a room for a job.
+// enter takes scratch memory for a job.
 func (j *job) enter() {
-	j.room = rooms.Get().(*room)
-	j.room.job++
-	j.writer, j.savings = newWriter(), &j.room.savings
-	if n := len(j.s.Catalog.Bundles()); len(j.room.sources) < n {
-		j.room.sources = make([]source, n)
+	j.scratch = scratches.Get().(*scratch)
+	j.scratch.job++
+	j.writer, j.savings = newWriter(), &j.scratch.savings
+	if n := len(j.s.Catalog.Bundles()); len(j.scratch.sources) < n {
+		j.scratch.sources = make([]source, n)
 	}
-	if n := j.s.dominance.peers; len(j.room.asked) < n {
-		j.room.asked = append(j.room.asked, make([]asked, n-len(j.room.asked))...)
+	if n := j.s.dominance.peers; len(j.scratch.asked) < n {
+		j.scratch.asked = append(j.scratch.asked, make([]asked, n-len(j.scratch.asked))...)
 	}
-	if n := j.s.Catalog.Offers(); len(j.room.ids) < n {
-		j.room.ids = make([]int32, n)
+	if n := j.s.Catalog.Offers(); len(j.scratch.ids) < n {
+		j.scratch.ids = make([]int32, n)
 	}
 }
 
@@ -89,47 +89,47 @@ func lend[T any](pile *[]T, n int) []T {
 	return (*pile)[from : from+n : from+n]
 }
 
-// release empties the room for the next job, so that it keeps no catalogue alive.
-func (r *room) release() {
-	empty(&r.demands)
-	empty(&r.demandList)
-	for i := range r.byKind {
-		empty(&r.byKind[i])
+// release empties the scratch for the next job, so that it keeps no catalogue alive.
+func (s *scratch) release() {
+	empty(&s.demands)
+	empty(&s.demandList)
+	for i := range s.byKind {
+		empty(&s.byKind[i])
 	}
-	empty(&r.rules)
-	empty(&r.matches)
-	empty(&r.forms)
-	empty(&r.candidates)
-	empty(&r.layer)
-	empty(&r.costs)
-	empty(&r.climbs)
-	empty(&r.bids)
-	empty(&r.choices)
-	empty(&r.options)
-	empty(&r.chosen)
-	empty(&r.uses)
-	empty(&r.parts)
-	empty(&r.groups)
-	empty(&r.pickOptions)
-	empty(&r.amounts)
-	empty(&r.items)
-	empty(&r.buys)
-	empty(&r.owned)
-	empty(&r.held)
-	empty(&r.switches)
-	empty(&r.holdings)
-	empty(&r.bundles)
-	empty(&r.selections)
-	r.problem.Items, r.problem.Groups = nil, nil // which are of the piles above
-	empty(&r.changes)
-	empty(&r.serving)
-	r.savings.Reset()
-	r.facts.Vehicle, r.facts.Carburetor, r.facts.Calc = nil, nil, nil
-	empty(&r.apart)
-	empty(&r.elsewhere)
-	empty(&r.live)
-	r.evaluation.Release()
-	rooms.Put(r)
+	empty(&s.rules)
+	empty(&s.matches)
+	empty(&s.forms)
+	empty(&s.candidates)
+	empty(&s.layer)
+	empty(&s.costs)
+	empty(&s.climbs)
+	empty(&s.bids)
+	empty(&s.choices)
+	empty(&s.options)
+	empty(&s.chosen)
+	empty(&s.uses)
+	empty(&s.parts)
+	empty(&s.groups)
+	empty(&s.pickOptions)
+	empty(&s.amounts)
+	empty(&s.items)
+	empty(&s.buys)
+	empty(&s.owned)
+	empty(&s.held)
+	empty(&s.switches)
+	empty(&s.holdings)
+	empty(&s.bundles)
+	empty(&s.selections)
+	s.problem.Items, s.problem.Groups = nil, nil // which are of the piles above
+	empty(&s.changes)
+	empty(&s.serving)
+	s.savings.Reset()
+	s.facts.Vehicle, s.facts.Carburetor, s.facts.Calc = nil, nil, nil
+	empty(&s.apart)
+	empty(&s.elsewhere)
+	empty(&s.live)
+	s.evaluation.Release()
+	scratches.Put(s)
 }
 
 func empty[T any](pile *[]T) {
