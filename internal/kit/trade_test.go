@@ -564,3 +564,34 @@ func TestTradeLowPressureCarburetor(t *testing.T) {
 		}
 	}
 }
+
+// Studs stand in the manifold: a small two-bore carburetor on a large two-bore one takes four.
+func TestTradeStudsAreThoseOfTheManifold(t *testing.T) {
+	data := kittest.Data(t)
+	for _, p := range data.Parts {
+		if p.Kind != "stud_set" || p.Finish == catalog.FinishBright {
+			continue // only bright sets have four
+		}
+		three := *p.Form
+		three.Attributes = slices.Clone(three.Attributes)
+		for i := range three.Attributes {
+			if three.Attributes[i].Name == "studs" {
+				three.Attributes[i].Value = catalog.Value{Num: 3}
+			}
+		}
+		p.Form = &three
+	}
+	s := kittest.Open(t, data)
+	for flange, least := range map[catalog.Flange]float64{catalog.TwoBoreSmall: 3, catalog.TwoBoreLarge: 4} {
+		k := mustResolve(t, s, &kit.Request{CarburetorSKU: "QYC-2B87", Vehicle: usual(func(v *catalog.Vehicle) {
+			v.Intake.Flange, v.Intake.StudLengthIn, v.AirCleaner.NeckIn = flange, nil, 2.3125
+		})})
+		n, _ := need(k, "mount.studs")
+		if len(n.Lines) != 1 {
+			t.Fatalf("%s: studs %+v", flange, n)
+		}
+		if p, err := s.Catalog.Part(n.Lines[0]); err != nil || p.Num("studs") != least {
+			t.Errorf("%s: %s has %v studs, %v", flange, n.Lines[0], p.Num("studs"), err)
+		}
+	}
+}
