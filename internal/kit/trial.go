@@ -174,10 +174,10 @@ func Try(ctx context.Context, before *Snapshot, after *rules.Set, q TrialQuery) 
 		}
 	}
 	odd := after.LintRules(func(r *rules.Rule) bool {
-		return slices.ContainsFunc(t.is.Rules(), func(is *rules.Rule) bool { return is.ID == r.ID })
+		return ctx.Err() == nil && slices.ContainsFunc(t.is.Rules(), func(is *rules.Rule) bool { return is.ID == r.ID })
 	}, before.Catalog.Carburetors())
 	out.Findings = ruleFindings(&odd)
-	return out, nil
+	return out, ctx.Err()
 }
 
 // mostProbed is how many pairs Failing tries: some seconds' work.
