@@ -70,11 +70,29 @@ func (j *job) dropFeed() bool {
 	dropped := false
 	for _, need := range []string{"choke.feed_wire", "choke.ground_wire", "choke.relay"} {
 		if d := j.role(need); d != nil && d.status != NotNeeded && !d.status.leftOut() {
-			d.status, d.quantity, dropped = NotNeeded, 0, true
-			j.gaps = slices.DeleteFunc(j.gaps, func(g gap) bool { return g.demand == d })
+			j.drop(d)
+			dropped = true
 		}
 	}
 	return dropped
+}
+
+// dropSealant takes off sealant that is not to be chosen, since nobody sells it, say, or the
+// owner has it, where the kit chosen joins no pipe threads. Selection drops what is: see seal.
+func (j *job) dropSealant(sel *selection) {
+	d := j.role(sealantNeed)
+	if d == nil || d.status == "" || !j.mayStayDry() {
+		return
+	}
+	if path := sel.path(); path == nil || !sealed(*path) {
+		j.drop(d)
+	}
+}
+
+// drop notes that a demand is none after all.
+func (j *job) drop(d *demand) {
+	d.status, d.quantity = NotNeeded, 0
+	j.gaps = slices.DeleteFunc(j.gaps, func(g gap) bool { return g.demand == d })
 }
 
 // again is the group of a demand that was found under another aim before, when the two

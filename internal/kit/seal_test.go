@@ -15,29 +15,49 @@ func pipeThread(k *kit.Kit) bool {
 	})
 }
 
-// There is sealant, and a caution about it, in the kits that join pipe threads and in no others.
+// There is sealant, and a caution about it, in the kits that join pipe threads and in no others,
+// be it bought, not on sale, declined or the owner's.
 func TestSealantGoesWithPipeThreads(t *testing.T) {
-	s := demoSnapshot(t)
-	vehicles, carburetors := s.Catalog.Vehicles(), s.Catalog.Carburetors()
-	kits := map[bool]int{}
-	for i, v := range vehicles {
-		for n := i % 4; n < len(carburetors); n += 4 {
-			k := swap(t, v, carburetors[n].SKU)
-			joined := pipeThread(k)
-			for _, id := range []string{"vacuum.nipples", "vacuum.pipe_plug", "fuel.pump"} { // of pumps only some have any
-				_, there := need(k, id)
-				joined = joined || there
-			}
-			kits[joined]++
-			_, asked := need(k, "shop.thread_sealant")
-			told := slices.ContainsFunc(k.Cautions, func(c kit.Caution) bool { return c.ID == "fuel.sealant" })
-			if asked != joined || told != joined {
-				t.Errorf("%s on %s joins pipe threads: %v; sealant: %v, caution: %v", carburetors[n].SKU, v.ID, joined, asked, told)
+	unsold := kittest.Data(t)
+	for _, p := range unsold.Parts {
+		p.Discontinued = p.Discontinued || p.Kind == "thread_sealant"
+	}
+	demo, without := demoSnapshot(t), kittest.Open(t, unsold)
+	cases := []struct {
+		s      *kit.Snapshot
+		change func(r *kit.Request)
+		status kit.Status
+	}{
+		{demo, func(*kit.Request) {}, kit.Filled},
+		{without, func(*kit.Request) {}, kit.NotThere},
+		{demo, func(r *kit.Request) { r.Preferences.Declined = []string{"shop.thread_sealant"} }, kit.Declined},
+		{demo, func(r *kit.Request) { r.OnHand = []kit.OnHand{{Need: "shop.thread_sealant"}} }, kit.OnTheShelf},
+	}
+	vehicles, carburetors := demo.Catalog.Vehicles(), demo.Catalog.Carburetors()
+	for n, c := range cases {
+		kits := map[bool]int{}
+		for i, v := range vehicles {
+			for n := (i + n) % 8; n < len(carburetors); n += 8 {
+				r := &kit.Request{Vehicle: v, CarburetorSKU: carburetors[n].SKU}
+				c.change(r)
+				k := mustResolve(t, c.s, r)
+				joined := pipeThread(k)
+				for _, id := range []string{"vacuum.nipples", "vacuum.pipe_plug", "fuel.pump"} { // of pumps only some have any
+					_, there := need(k, id)
+					joined = joined || there
+				}
+				kits[joined]++
+				sealant, asked := need(k, "shop.thread_sealant")
+				missing := slices.ContainsFunc(k.Missing, func(m kit.Missing) bool { return m.Need == "shop.thread_sealant" })
+				told := slices.ContainsFunc(k.Cautions, func(c kit.Caution) bool { return c.ID == "fuel.sealant" })
+				if asked != joined || told != joined || asked && sealant.Status != c.status || missing != (joined && c.status == kit.NotThere) {
+					t.Errorf("%s on %s, %s: joins pipe threads: %v; sealant: %v %s, missing: %v, caution: %v", carburetors[n].SKU, v.ID, c.status, joined, asked, sealant.Status, missing, told)
+				}
 			}
 		}
-	}
-	if kits[true] < 100 || kits[false] < 50 {
-		t.Errorf("kits with pipe threads and without: %v", kits)
+		if kits[true] < 50 || kits[false] < 25 {
+			t.Errorf("%s: kits with pipe threads and without: %v", c.status, kits)
+		}
 	}
 }
 

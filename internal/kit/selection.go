@@ -150,7 +150,6 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 	if err := ctx.Err(); err != nil && !late(ctx) {
 		return nil, err // nobody waits for the answer
 	}
-	j.chosen = true
 	solution := &sel.solution
 	if j.unproven {
 		solution.Optimal, solution.LowerBound = false, 0
@@ -158,6 +157,10 @@ func (j *job) choose(ctx context.Context, a aim) (*selection, error) {
 	sel.chosen = lend(&j.scratch.chosen, len(sel.groups))
 	for g := range sel.groups {
 		sel.chosen[g] = &sel.groups[g].options[solution.Choice[g]]
+	}
+	if !j.chosen {
+		j.dropSealant(sel)
+		j.chosen = true
 	}
 	sel.buys = lend(&j.scratch.buys, len(offers))[:0]
 	for i, packs := range solution.Buy {

@@ -40,7 +40,7 @@ func (s *Set) LintRules(some func(*Rule) bool, carburetors []*catalog.Carburetor
 	var out Lint
 	for i, r := range s.rules {
 		for _, other := range s.rules[:i] {
-			if (some(r) || some(other)) && r.duplicates(other) {
+			if r.duplicates(other) && (some(r) || some(other)) {
 				out.Duplicates = append(out.Duplicates, [2]*Rule{other, r})
 			}
 		}
