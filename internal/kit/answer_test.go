@@ -237,10 +237,26 @@ func TestJetsAreForAltitudeAndEthanolTogether(t *testing.T) {
 	}
 }
 
+// Where altitude makes up for ethanol the jets as shipped are right, and too lean lower down, which
+// no metering set tells of.
+func TestWhoDrivesDownhillIsWarnedOfLeanJets(t *testing.T) {
+	for _, c := range []struct {
+		ethanol, ft float64
+		lean        bool
+	}{
+		{10, 0, false}, {30, 0, false}, {10, 1500, false}, {10, 2500, true}, {30, 5400, true}, {40, 9000, true},
+	} {
+		k := swap(t, usual(func(v *catalog.Vehicle) { v.Fuel.EthanolPercent, v.Site.AltitudeFt = c.ethanol, c.ft }), usualCarburetor)
+		if told := slices.ContainsFunc(k.Cautions, func(o kit.Caution) bool { return o.ID == "tuning.lean" }); told != c.lean {
+			t.Errorf("%g %% at %g ft: cautioned: %v", c.ethanol, c.ft, told)
+		}
+	}
+}
+
 // How much leaner: stoichiometric air of 14.7 and 9.0 kg/kg, densities of 0.740 and 0.794 kg/L
 // (handbook values from memory), through an orifice.
 func TestSomeEthanolIsCautionedAbout(t *testing.T) {
-	for percent, leaner := range map[float64]string{10: "", 15: " 6 % leaner", 20: " 8 % leaner", 30: " 13 % leaner", 31: ""} {
+	for percent, leaner := range map[float64]string{10: "", 15: " 6 % leaner", 20: " 8 % leaner", 30: " 11 % leaner", 31: ""} {
 		k := swap(t, usual(func(v *catalog.Vehicle) { v.Fuel.EthanolPercent = percent }), usualCarburetor)
 		at := slices.IndexFunc(k.Cautions, func(c kit.Caution) bool { return c.ID == "tuning.some_ethanol" })
 		switch {

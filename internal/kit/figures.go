@@ -66,7 +66,7 @@ func compute(s *Snapshot, v *catalog.Vehicle, c *catalog.Carburetor) (*figures, 
 	if err != nil {
 		return nil, err
 	}
-	f.EthanolLeanPercent = (f.fuel.Leaner - 1) * 100
+	f.EthanolLeanPercent = (1 - 1/f.fuel.Leaner) * 100
 	f.ethanolLeans = f.fuel.Leaner / jetsFor.Leaner
 	f.MixtureRichPercent = (w.take(calc.MixtureEnrichment(f.DensityRatio))/f.ethanolLeans - 1) * 100
 	f.JetAreaScale = w.take(calc.JetAreaScale(f.DensityRatio)) * f.ethanolLeans
