@@ -41,8 +41,8 @@ type vacuumUser struct {
 // a modulator has a steel line along the engine and only a short hose.
 var (
 	booster   = vacuumUser{"booster", "brake booster", catalog.SignalManifold, true, sizes(3, 8, 11, 32), 36}
-	modulator = vacuumUser{"modulator", "transmission modulator", catalog.SignalManifold, false, sizes(3, 16, 5, 32), 12}
 	pcv       = vacuumUser{"pcv", "PCV valve", catalog.SignalManifold, true, sizes(3, 8, 5, 16), 24}
+	modulator = vacuumUser{"modulator", "transmission modulator", catalog.SignalManifold, false, sizes(3, 16, 5, 32), 12}
 	advance   = vacuumUser{"advance", "distributor advance", catalog.SignalPorted, false, sizes(3, 16, 5, 32), 24} // signal as the vehicle says
 	egr       = vacuumUser{"egr", "EGR valve", catalog.SignalPorted, false, sizes(3, 16, 5, 32), 18}
 	purge     = vacuumUser{"purge", "canister purge", catalog.SignalPorted, false, sizes(1, 4, 3, 16), 36}

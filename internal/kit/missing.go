@@ -294,7 +294,7 @@ var portNeeds = map[string]struct {
 	"modulator": {"transmission.modulator_hose", Required, Blocking},
 	"advance":   {"vacuum.advance_hose", Required, Serious},
 	"egr":       {"vacuum.egr_hose", Required, Serious},
-	"purge":     {"vacuum.purge_hose", Required, Minor},
+	"purge":     {"vacuum.purge_hose", Required, Serious},
 	"cruise":    {"vacuum.cruise_hose", Recommended, Minor},
 }
 

@@ -467,6 +467,10 @@ func TestHoseWithoutAPortMattersAsMuchAsWithOne(t *testing.T) {
 	s, yes := demoSnapshot(t), true
 	many := func(v *catalog.Vehicle) { v.Accessories.EGR, v.Accessories.CanisterPurge = &yes, &yes }
 	levels, seen, alone := map[string]kit.Level{}, map[string]map[bool]bool{}, 0 // by need, whether it is missing
+	severities := map[string]string{}
+	for _, r := range s.Rules.Rules() {
+		severities[r.Need] = r.Severity
+	}
 	for _, users := range []func(v *catalog.Vehicle){
 		many,
 		func(v *catalog.Vehicle) { many(v); v.Ignition.Advance = catalog.AdvanceManifold },
@@ -485,6 +489,11 @@ func TestHoseWithoutAPortMattersAsMuchAsWithOne(t *testing.T) {
 				}
 				if seen[n.ID][n.Status == kit.NotThere] = true; levels[n.ID] != n.Level {
 					t.Errorf("%s is %s with one carburetor and %s with %s", n.ID, levels[n.ID], n.Level, c.SKU)
+				}
+			}
+			for _, m := range k.Missing {
+				if _, hose := levels[m.Need]; hose && string(m.Severity) != severities[m.Need] {
+					t.Errorf("%s is %s to lack without a port, %s with one", m.Need, m.Severity, severities[m.Need])
 				}
 			}
 			if len(k.Missing) == 1 && k.Missing[0].Need == "vacuum.cruise_hose" {
