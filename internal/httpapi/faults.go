@@ -122,11 +122,13 @@ func describe(e *openapi3.SchemaError) (detail string, void bool) {
 		accepted := enumTexts(s)
 		text, _ := e.Value.(string)
 		return fmt.Sprintf("%s is not accepted%s; accepted: %s", found, didYouMean(text, accepted), strings.Join(accepted, ", ")), false
-	case "minimum", "maximum":
+	case "minimum":
 		return fmt.Sprintf("%s is outside %s", found, bounds(s)), false
+	case "maximum":
+		return fmt.Sprintf("%s is outside %s", found, span(s)), false
 	case "format":
 		if s.Type.Is(openapi3.TypeInteger) { // too large for 64 bits
-			return fmt.Sprintf("%s is outside %s", found, bounds(s)), false
+			return fmt.Sprintf("%s is outside %s", found, span(s)), false
 		}
 		text, _ := e.Value.(string)
 		if s.Format == "date-time" && strings.Contains(text, " ") {
@@ -200,11 +202,17 @@ func wanted(s *openapi3.Schema) string {
 }
 
 // bounds are what a number may be. A maximum of 2^53-1 only says how far numbers of JSON are
-// exact (RFC 8259 section 6).
+// exact (RFC 8259 section 6), which those who stay below it need not be told.
 func bounds(s *openapi3.Schema) string {
-	switch {
-	case s.Min != nil && s.Max != nil && *s.Max == 1<<53-1:
+	if s.Min != nil && s.Max != nil && *s.Max == 1<<53-1 {
 		return number(*s.Min) + " and above"
+	}
+	return span(s)
+}
+
+// span is the least and the most that a number may be.
+func span(s *openapi3.Schema) string {
+	switch {
 	case s.Min != nil && s.Max != nil:
 		return number(*s.Min) + " to " + number(*s.Max)
 	case s.Min != nil:

@@ -162,11 +162,12 @@ func TestRulesAreChangedOverHTTP(t *testing.T) {
 		t.Errorf("%+v", history)
 	}
 	for revision, want := range map[string]string{
-		"9":     "9 is no revision of this catalogue; accepted: 1 to 3",
-		"0":     "0 is no revision of this catalogue; accepted: 1 to 3",
-		"-1":    "-1 is outside 0 and above",
-		"1.5":   "1.5 is not a whole number; accepted: 0 and above",
-		"1e300": "1e+300 is outside 0 and above",
+		"9":                "9 is no revision of this catalogue; accepted: 1 to 3",
+		"0":                "0 is no revision of this catalogue; accepted: 1 to 3",
+		"-1":               "-1 is outside 0 and above",
+		"1.5":              "1.5 is not a whole number; accepted: 0 and above",
+		"1e300":            "1e+300 is outside 0 to 9007199254740991",
+		"9007199254740992": "9007199254740992 is outside 0 to 9007199254740991",
 	} {
 		if p := problem(t, c.post("/v1/rules/rollback", `{"catalogue_revision": `+revision+`}`)); p.Status != 422 || faultLines(p)[0] != "/catalogue_revision: "+want {
 			t.Errorf("%s: %v", revision, faultLines(p))
