@@ -253,6 +253,40 @@ func TestWhoDrivesDownhillIsWarnedOfLeanJets(t *testing.T) {
 	}
 }
 
+// What is said of the fuel system follows from what is said to go into it, whatever the fuel: the
+// orifice equation of ISO 5167-2, 6,894.757 Pa to a psi and 231 in³ to a US gallon (NIST SP 811).
+func TestFuelFiguresFollowFromTheirInputs(t *testing.T) {
+	const m3PerGallon = 231 * 0.0254 * 0.0254 * 0.0254
+	flows := map[float64]bool{}
+	for _, ethanol := range []float64{0, 10, 85} {
+		k := swap(t, usual(func(v *catalog.Vehicle) { v.Fuel.EthanolPercent = ethanol }), usualCarburetor)
+		of := func(id string) (map[string]float64, float64) {
+			in, c := map[string]float64{}, check(t, k, id)
+			for _, x := range c.Inputs {
+				in[x.Name] = x.Value
+			}
+			return in, c.Value
+		}
+		in, passes := of("fuel.float_valve")
+		seat := in["needle_seat_in"] * 0.0254
+		m3PerS := in["Cd"] * math.Pi / 4 * seat * seat * math.Sqrt(2*in["delivered_psi"]*6894.757/in["fuel_density_kg_m3"])
+		if gph := m3PerS * 3600 / m3PerGallon; math.Abs(gph-passes) > 0.1 {
+			t.Errorf("%g %%: the float valve passes %v gal/h, by its inputs %.2f", ethanol, passes, gph)
+		}
+		in, loss := of("fuel.line_loss")
+		bore := in["bore_in"] * 0.0254
+		metersPerS := in["flow_gph"] * m3PerGallon / 3600 / (math.Pi / 4 * bore * bore)
+		fittings := 0.9 * in["fittings"] * in["fuel_density_kg_m3"] * metersPerS * metersPerS / 2 / 6894.757
+		if math.Abs(fittings-in["fittings_psi"]) > 0.001 || math.Abs(in["friction_psi"]+fittings+in["filter_psi"]-loss) > 0.001 {
+			t.Errorf("%g %%: line and fittings take %v psi, by the inputs %.4f for fittings alone", ethanol, loss, fittings)
+		}
+		flows[passes] = true
+	}
+	if len(flows) != 3 {
+		t.Errorf("the float valve passes of every fuel %v", flows)
+	}
+}
+
 // How much leaner: stoichiometric air of 14.7 and 9.0 kg/kg, densities of 0.740 and 0.794 kg/L
 // (handbook values from memory), through an orifice.
 func TestSomeEthanolIsCautionedAbout(t *testing.T) {

@@ -343,8 +343,8 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 	total := line + minor + drop
 	loss := wr.withSI(Check{
 		ID: "fuel.line_loss", Value: round(total, 3), Unit: "psi", Limit: wr.atMost(1),
-		Formula: "darcy_f * length/bore * density*velocity^2/2 + K * density*velocity^2/2 + filter_drop * (flow/rated_flow)^2",
-		Inputs:  wr.inputs(Inputs{{"flow_gph", f.FuelDemandGPH}, {"bore_in", boreIn}, {"length_in", v.Fuel.RunLengthIn}, {"fittings", float64(fittings)}, {"friction_psi", line}, {"fittings_psi", minor}, {"filter_psi", drop}}),
+		Formula: "darcy_f * length/bore * fuel_density*velocity^2/2 + K * fuel_density*velocity^2/2 + filter_drop * (flow/rated_flow)^2",
+		Inputs:  wr.inputs(Inputs{{"flow_gph", f.FuelDemandGPH}, {"bore_in", boreIn}, {"length_in", v.Fuel.RunLengthIn}, {"fuel_density_kg_m3", f.fuel.DensityKgM3}, {"fittings", float64(fittings)}, {"friction_psi", line}, {"fittings_psi", minor}, {"filter_psi", drop}}),
 		Source:  "Darcy-Weisbach with Colebrook friction, laminar below Re 2300; K 0.9 a fitting (White, Fluid Mechanics, from memory); 1 psi is " + commonPractice,
 		Text:    wr.Sayf("Hose, fittings and filter take %.2f psi at full demand.", total),
 	})
@@ -385,7 +385,7 @@ func (wr *writer) fuelChecks(out []Check, v *catalog.Vehicle, c *catalog.Carbure
 	float := wr.withSI(Check{
 		ID: "fuel.float_valve", Value: round(valve, 1), Unit: "gph", Limit: wr.atLeast(round(f.FuelDemandGPH, 1)),
 		Formula: "Cd * seat_area * sqrt(2 * delivered_pressure / fuel_density)",
-		Inputs:  wr.inputs(Inputs{{"needle_seat_in", c.NeedleSeatIn}, {"delivered_psi", max(0, delivered)}, {"Cd", calc.SharpOrificeCd}}),
+		Inputs:  wr.inputs(Inputs{{"needle_seat_in", c.NeedleSeatIn}, {"delivered_psi", max(0, delivered)}, {"fuel_density_kg_m3", f.fuel.DensityKgM3}, {"Cd", calc.SharpOrificeCd}}),
 		Source:  "orifice equation, as ISO 5167-2 without approach velocity; Cd 0.62, textbook value from memory",
 		Text:    wr.Sayf("The open float valve passes %.0f gal/h, the engine burns %.0f.", valve, f.FuelDemandGPH),
 	})
