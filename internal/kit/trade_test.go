@@ -545,6 +545,18 @@ func TestStackThatJustFitsPassesItsCheck(t *testing.T) {
 	}
 }
 
+// withNumber is a form with another value of an attribute.
+func withNumber(f *catalog.Form, name string, value float64) *catalog.Form {
+	out := *f
+	out.Attributes = slices.Clone(f.Attributes)
+	for i := range out.Attributes {
+		if out.Attributes[i].Name == name {
+			out.Attributes[i].Value.Num = value
+		}
+	}
+	return &out
+}
+
 // A float valve that holds little wants less than 3 psi at the inlet: a pump that gives so much
 // is left in peace, one that gives more gets a regulator made for so little.
 func TestTradeLowPressureCarburetor(t *testing.T) {
@@ -553,14 +565,7 @@ func TestTradeLowPressureCarburetor(t *testing.T) {
 		c.MaxFuelPSI = 2.5
 	}
 	regulator := partOf(t, data, "REZ-2A43") // from 1 psi on
-	low := *regulator.Form
-	low.Attributes = slices.Clone(low.Attributes)
-	for i := range low.Attributes {
-		if low.Attributes[i].Name == "outlet_max_psi" {
-			low.Attributes[i].Value = catalog.Value{Num: 2.25}
-		}
-	}
-	regulator.Form = &low
+	regulator.Form = withNumber(regulator.Form, "outlet_max_psi", 2.25)
 	s := kittest.Open(t, data)
 	for _, psi := range []float64{2.4, 5} {
 		k := mustResolve(t, s, &kit.Request{CarburetorSKU: usualCarburetor, Vehicle: usual(func(v *catalog.Vehicle) { v.Fuel.PressurePSI, v.Engine.DisplacementIn3 = psi, 250 })})
@@ -578,17 +583,9 @@ func TestTradeLowPressureCarburetor(t *testing.T) {
 func TestTradeStudsAreThoseOfTheManifold(t *testing.T) {
 	data := kittest.Data(t)
 	for _, p := range data.Parts {
-		if p.Kind != "stud_set" || p.Finish == catalog.FinishBright {
-			continue // only bright sets have four
+		if p.Kind == "stud_set" && p.Finish != catalog.FinishBright { // only bright sets have four
+			p.Form = withNumber(p.Form, "studs", 3)
 		}
-		three := *p.Form
-		three.Attributes = slices.Clone(three.Attributes)
-		for i := range three.Attributes {
-			if three.Attributes[i].Name == "studs" {
-				three.Attributes[i].Value = catalog.Value{Num: 3}
-			}
-		}
-		p.Form = &three
 	}
 	s := kittest.Open(t, data)
 	for flange, least := range map[catalog.Flange]float64{catalog.TwoBoreSmall: 3, catalog.TwoBoreLarge: 4} {
