@@ -61,6 +61,23 @@ func TestSealantGoesWithPipeThreads(t *testing.T) {
 	}
 }
 
+// Kits of a sweep that share a choice of parts do without declined sealant alike, also where rules
+// require it.
+func TestSweptKitsShareThatNoSealantIsNeeded(t *testing.T) {
+	s := demoSnapshot(t)
+	s = kit.NewSnapshot(s.Catalog, edited(t, s, map[string]func(string) string{"shop-thread-sealant": with("level: recommended", "level: required")}))
+	var vehicles []*catalog.Vehicle
+	for _, v := range s.Catalog.Vehicles() {
+		larger := *v
+		larger.ID += "-larger"
+		larger.Engine.DisplacementIn3 += 0.5
+		vehicles = append(vehicles, v, &larger)
+	}
+	if stats := compareSweep(t, s, kit.SweepQuery{Vehicles: vehicles, Carburetors: every(s.Catalog.Carburetors(), 4, 1), Preferences: kit.Preferences{Declined: []string{"shop.thread_sealant"}}}); stats.Solved == stats.Resolved {
+		t.Errorf("no two kits share a choice: %+v", stats)
+	}
+}
+
 // The path chosen is the best with what its sealant costs: the cheapest of all and sealant, or
 // the cheapest of those without pipe threads.
 func TestSealantCountsInThePath(t *testing.T) {

@@ -199,6 +199,7 @@ func (j *job) summarize(ctx context.Context, shared *sharing) (*Summary, error) 
 		k.Missing = append(k.Missing, Missing{Need: g.Need})
 	}
 	j.stackGap = choice.stackGap
+	j.dropSealant(choice.sel) // as the job did that chose
 	k.Checks = j.checks(choice.sel)
 	for _, c := range k.Checks {
 		if c.Outcome == Warn || c.Outcome == Fail {
