@@ -416,7 +416,8 @@ func (in *importer) rings(ctx context.Context) error {
 	replacedBy := map[string]string{}
 	var sku, by string
 	err := each(ctx, in.tx, `SELECT sku, replaced_by FROM staged WHERE (sku, replaced_by) IS NOT NULL
-		UNION ALL SELECT sku, replaced_by FROM offers o WHERE replaced_by IS NOT NULL AND NOT EXISTS (SELECT FROM staged s WHERE s.sku = o.sku)`,
+		UNION ALL SELECT sku, replaced_by FROM offers o WHERE replaced_by IS NOT NULL AND NOT EXISTS (SELECT FROM staged s WHERE s.sku = o.sku)
+			AND EXISTS (SELECT FROM staged WHERE replaced_by IS NOT NULL)`, // else no row is part of a ring
 		nil, []any{&sku, &by}, func() error {
 			replacedBy[sku] = by
 			return nil
